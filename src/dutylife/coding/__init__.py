@@ -1,0 +1,1 @@
+"""Service lines to maintenance events: component, activity, reason, finding."""

@@ -1,0 +1,1 @@
+"""Laws and costs to intervals and visits."""

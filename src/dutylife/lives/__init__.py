@@ -1,0 +1,1 @@
+"""Maintenance events and machines to lives of parts: the failure-event table."""

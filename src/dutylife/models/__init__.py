@@ -1,0 +1,1 @@
+"""Lives to life laws: curves, fits, draws. The only folder that knows lifelines."""

@@ -1,0 +1,93 @@
+"""Where a run's numbers come from: digests, versions, and the run folder read back."""
+
+import hashlib
+import json
+import platform
+from dataclasses import dataclass
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from dutylife.errors import RunError
+from dutylife.schema import as_table
+from dutylife.vocabulary import TABLES
+
+# what a number can depend on; all of them stand in run.json
+PACKAGES = ("dutylife", "numpy", "pandas", "scipy", "lifelines")
+
+
+def digest_of(*parts: object, length: int = 16) -> str:
+    """Return a short digest of the parts' texts, the same on every machine."""
+    text = "\x1f".join(str(p) for p in parts)
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()[:length]
+
+
+def file_digest(path: Path) -> str:
+    """SHA-256 of a file's bytes."""
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def seed_of(seed: int, *key: object) -> int:
+    """Seed of one cell's draws: depends on the run's seed and the cell, never on row order."""
+    return int(digest_of(seed, *key), 16) % (2**63)
+
+
+def versions() -> dict[str, str]:
+    """Return the versions that a number can depend on."""
+    return {"python": platform.python_version()} | {p: metadata.version(p) for p in PACKAGES}
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A finished (or half-built) run folder, for notebooks and scripts.
+
+    Parameters
+    ----------
+    folder : Path
+        The run's DIR.
+    """
+
+    folder: Path
+
+    @property
+    def info(self) -> dict[str, Any]:
+        """Content of run.json: digests, settings, versions, row accounting, timings."""
+        found: dict[str, Any] = json.loads((self.folder / "run.json").read_text(encoding="utf-8"))
+        return found
+
+    def table(self, name: str) -> pd.DataFrame:
+        """Read one table, typed as the vocabulary declares it.
+
+        Raises
+        ------
+        RunError
+            The run has no such table.
+        """
+        path = self.folder / "tables" / f"{name}.csv"
+        if name not in TABLES or not path.is_file():
+            have = sorted(p.stem for p in (self.folder / "tables").glob("*.csv"))
+            raise RunError(
+                f"The run has no table '{name}'.", str(self.folder), "it has: " + ", ".join(have)
+            )
+        text = pd.read_csv(path, dtype=str, keep_default_na=False, na_values={}, encoding="utf-8")
+        flags = [c for c, col in TABLES[name].columns.items() if col.kind == "flag" and c in text]
+        filled = text.replace("", None) if len(text) else text
+        for flag in flags:
+            filled[flag] = text[flag] == "true"
+        return as_table(name, filled)
+
+
+def open_run(folder: str | Path) -> Run:
+    """Open a run folder.
+
+    Raises
+    ------
+    RunError
+        The folder holds no tables.
+    """
+    path = Path(folder)
+    if not (path / "tables").is_dir():
+        raise RunError("This folder holds no run.", str(path), "give the DIR a run was written to")
+    return Run(path)

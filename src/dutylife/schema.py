@@ -1,0 +1,144 @@
+"""Tables checked against the vocabulary: types set, every fault at once, rows in key order."""
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dutylife.errors import TableError
+from dutylife.vocabulary import TABLES, Column, Table
+
+_DTYPES = {"word": "category", "text": "object", "number": "float64", "count": "int64"}
+SHOWN = 20  # faults listed in a message; all of them are in the error's frame
+
+
+def empty_table(name: str) -> pd.DataFrame:
+    """Return the named table without rows, every column with its type."""
+    return as_table(name, pd.DataFrame(columns=list(TABLES[name].columns)))
+
+
+def as_table(name: str, frame: pd.DataFrame) -> pd.DataFrame:
+    """Bring a frame to the named table's columns, types and row order, then check it.
+
+    Parameters
+    ----------
+    name : str
+        Table of the vocabulary.
+    frame : DataFrame
+        Rows in any order; columns beyond the table's are dropped, missing ones are blank.
+
+    Returns
+    -------
+    DataFrame
+        Sorted by the table's key, with a fresh index.
+
+    Raises
+    ------
+    TableError
+        With every fault of every row in ``problems``.
+    """
+    table = TABLES[name]
+    typed, problems = _coerce(table, frame.reset_index(drop=True))
+    problems += _faults(table, typed)
+    if problems:
+        raise _table_error(table, pd.DataFrame(problems), len(frame))
+    by = [c for c in table.key if c in typed]
+    order = typed[by].astype({c: "object" for c in by if typed[c].dtype == "category"})
+    order = order.fillna("") if len(by) else order
+    return typed.loc[order.sort_values(by, kind="stable").index].reset_index(drop=True)
+
+
+def check_table(name: str, frame: pd.DataFrame) -> pd.DataFrame:
+    """Return every fault of a frame as rows of row, column, value, code, mend; empty when none."""
+    typed, problems = _coerce(TABLES[name], frame.reset_index(drop=True))
+    problems += _faults(TABLES[name], typed)
+    return pd.DataFrame(problems, columns=["row", "column", "value", "code", "mend"])
+
+
+def _coerce(table: Table, frame: pd.DataFrame) -> tuple[pd.DataFrame, list[dict[str, Any]]]:
+    out: dict[str, pd.Series] = {}
+    problems: list[dict[str, Any]] = []
+    for name, col in table.columns.items():
+        given = frame[name] if name in frame else pd.Series([None] * len(frame), dtype="object")
+        if given.dtype == "category":
+            given = given.astype("object")
+        out[name], lost = _typed(col, given)
+        for row in np.flatnonzero(lost.to_numpy()):
+            problems.append(_problem(int(row), col, given.iloc[row], "unreadable"))
+    return pd.DataFrame(out, index=frame.index), problems
+
+
+def _typed(col: Column, given: pd.Series) -> tuple[pd.Series, pd.Series]:
+    """The series in its kind, and which of its filled cells could not be read."""
+    blank = given.isna()
+    if col.kind == "date":
+        read = pd.to_datetime(given, errors="coerce").astype("datetime64[ns]")
+        return read.dt.normalize(), read.isna() & ~blank
+    if col.kind in ("number", "count"):
+        number = pd.to_numeric(given, errors="coerce").astype("float64")
+        lost = (number.isna() & ~blank) | np.isinf(number)
+        if col.kind == "number":
+            return number.mask(np.isinf(number)), lost
+        return number.fillna(0).round().astype("int64"), lost | blank
+    if col.kind == "flag":
+        return given.astype("object").fillna(False).astype(bool), blank & False
+    if col.kind == "text":
+        return given.astype("object").where(~blank, "").astype(str).astype("object"), blank & False
+    text = given.astype("object").where(~blank)
+    text = text.map(lambda v: str(v).strip() or np.nan, na_action="ignore")
+    categories = col.words or sorted(text.dropna().unique())
+    word = pd.Series(pd.Categorical(text, categories=list(categories)), index=given.index)
+    return word, word.isna() & text.notna()
+
+
+def _faults(table: Table, typed: pd.DataFrame) -> list[dict[str, Any]]:
+    problems: list[dict[str, Any]] = []
+    for name, col in table.columns.items():
+        values = typed[name]
+        if name in table.filled:
+            empty = (values == "") if col.kind == "text" else values.isna()
+            problems += [_problem(int(r), col, None, "blank") for r in np.flatnonzero(empty)]
+        if col.kind in ("number", "count"):
+            low = -np.inf if col.at_least is None else col.at_least
+            high = np.inf if col.at_most is None else col.at_most
+            bad = values.notna() & ((values < low) | (values > high + 1e-12))
+            problems += [
+                _problem(int(r), col, values.iloc[r], "out of range") for r in np.flatnonzero(bad)
+            ]
+    key = list(table.key)
+    twice = typed.duplicated(key, keep="first")
+    keys = typed.loc[twice, key].itertuples(index=False)
+    for row, parts in zip(np.flatnonzero(twice), keys, strict=True):
+        value = "; ".join(str(v) for v in parts)
+        problems.append(
+            {"row": int(row), "column": ", ".join(key), "value": value, "code": "not unique",
+             "mend": "the key must name one row"}
+        )  # fmt: skip
+    return problems
+
+
+def _problem(row: int, col: Column, value: Any, code: str) -> dict[str, Any]:
+    if code == "out of range":
+        mend = f"must lie in {col.at_least} to {'any' if col.at_most is None else col.at_most}"
+    elif code == "blank":
+        mend = "must be filled"
+    elif col.words:
+        mend = "one of: " + ", ".join(col.words)
+    else:
+        mend = f"must be a {col.kind}"
+    return {"row": row, "column": col.name, "value": value, "code": code, "mend": mend}
+
+
+def _table_error(table: Table, problems: pd.DataFrame, n_rows: int) -> TableError:
+    rows = problems["row"].nunique()
+    lines = [
+        f"row {p.row}: {p.column} = {p.value!r} is {p.code}; {p.mend}"
+        for p in problems.head(SHOWN).itertuples()
+    ]
+    more = f" (+{len(problems) - SHOWN} more)" if len(problems) > SHOWN else ""
+    return TableError(
+        f"Table '{table.name}': {len(problems)} faults in {rows} of {n_rows} rows.",
+        where="; ".join(lines) + more,
+        mend="correct these rows where they were made",
+        problems=problems,
+    )

@@ -1,0 +1,1 @@
+"""Lives in service, laws and the plan in force to demand, levels and orders."""

@@ -1,0 +1,324 @@
+"""Every table, column, unit and word, declared once. Words follow ISO 14224 and IEC 60050-192.
+
+A column means the same wherever it stands; ``_lower`` and ``_upper`` inherit from their base.
+Kinds: ``word`` (repeating text, a pandas category), ``text`` (free text, blank when missing),
+``date``, ``number`` (float, may be missing), ``count`` (whole, never missing), ``flag`` (bool).
+"""
+
+from dataclasses import dataclass, replace
+
+WORDS: dict[str, tuple[str, ...]] = {
+    "line_kind": ("part", "labour", "fee", "core", "credit", "note"),
+    "finding_kind": ("note", "ask", "fault"),
+    "activity": ("replace", "repair", "adjust", "clean", "inspect", "test"),
+    "reason": ("failure", "preventive", "opportunistic"),
+    "finding": ("ok", "worn", "over limit", "failed", "untested"),
+    "event": ("failed", "replaced", "running", "lost"),
+    "clock_source": ("meter", "interpolated", "estimated", "unknown"),
+    "clock": ("hours", "days", "idle_days"),
+    "task": ("replace", "inspect", "clean", "measure", "test", "run to failure"),
+    "basis": ("own data", "pooled", "starting value"),
+    "cost_basis": ("settings", "billed lines", "our proposal"),
+    "payer": ("contractor", "shop"),
+    "distribution": ("weibull", "lognormal", "exponential"),
+    "mark": ("seen in a named source", "common practice", "from memory", "our proposal"),
+    "meter_unit": ("hours", "miles", "km", "starts"),
+    "usage_source": ("stated", "meter", "duty and class", "fleet", "unknown"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column: its kind, unit, meaning and the values it may hold."""
+
+    name: str
+    kind: str
+    meaning: str
+    unit: str = ""
+    words: tuple[str, ...] = ()
+    at_least: float | None = None
+    at_most: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """One table: what a row is, its key, its columns in order; ``filled`` may never be blank."""
+
+    name: str
+    a_row_is: str
+    key: tuple[str, ...]
+    columns: dict[str, Column]
+    filled: tuple[str, ...] = ()
+
+
+def _words(names: str, meaning: str, words: str = "") -> list[Column]:
+    return [Column(n, "word", meaning, words=WORDS.get(words, ())) for n in names.split()]
+
+
+def _texts(names: str, meaning: str) -> list[Column]:
+    return [Column(n, "text", meaning) for n in names.split()]
+
+
+def _dates(names: str, meaning: str) -> list[Column]:
+    return [Column(n, "date", meaning) for n in names.split()]
+
+
+def _numbers(
+    names: str, unit: str, meaning: str, least: float | None = 0.0, most: float | None = None
+) -> list[Column]:
+    return [Column(n, "number", meaning, unit, (), least, most) for n in names.split()]
+
+
+def _counts(names: str, meaning: str) -> list[Column]:
+    return [Column(n, "count", meaning, "1", at_least=0) for n in names.split()]
+
+
+def _flags(names: str, meaning: str) -> list[Column]:
+    return [Column(n, "flag", meaning) for n in names.split()]
+
+
+_DECLARED: list[Column] = [
+    # who, what, where
+    *_words("unit_id", "the machine, as the shop names it"),
+    *_words("customer", "who owns or runs the machine"),
+    *_words("duty", "duty environment: the work and place the machine lives in"),
+    *_words("equipment_class", "kind of machine, e.g. trench pump"),
+    *_words("engine_model", "engine as the export names it"),
+    *_words("component", "short component name, see components.toml"),
+    *_words("position", "which of several like components on the machine; blank when one"),
+    *_words("part_number alias replaces fits part_maker", "part number as the shop types it"),
+    *_words("supplier", "who the part is bought from"),
+    *_texts("ticket", "job number of the visit"),
+    *_texts("line_id line_ids", "digest of a line's content and its occurrence in the file"),
+    # files and findings
+    *_words("source_file", "export file the row came from"),
+    *_counts("source_row", "row in that file as a person counts it, header included"),
+    *_words("set_aside_reason", "why the row was not used"),
+    *_texts("detail message mend key", "for the person who mends it"),
+    *_texts("finding_id", "digest of stage, table, key and message"),
+    *_words("stage", "stage that found it"),
+    *_words("finding_kind", "how much it matters", "finding_kind"),
+    *_words("table_name", "table it is about"),
+    *_flags("needs_person", "a person has to look before the row can be read"),
+    # lines
+    *_dates("service_date", "date of the work (invoice or ticket date)"),
+    *_dates("received_on ready_on", "machine came in; machine was ready"),
+    *_numbers("meter_hours", "fleet meter unit", "meter reading on the line"),
+    *_words("complaint", "what the customer said was wrong"),
+    *_words("work_done", "what the shop wrote it did"),
+    *_words("description", "the line's own text"),
+    *_words("ticket_kind", "the export's kind of job, e.g. repair or service"),
+    *_words("line_kind", "what the line bills", "line_kind"),
+    *_words("text", "a text the lexicon does not understand"),
+    *_numbers("quantity", "pieces", "pieces billed; negative when returned", None),
+    *_numbers("unit_price", "currency", "price billed per piece; negative is a credit", None),
+    # units
+    *_dates("in_service_on left_on", "machine entered service; machine left the fleet"),
+    *_dates("first_seen last_seen", "first and last evidence of the machine in the record"),
+    *_dates("from_date to_date", "first and last day the row covers"),
+    *_numbers("prob_in_service", "1", "probability that the machine is still a customer's", 0, 1),
+    *_numbers("hours_per_week", "fleet meter unit per week", "use"),
+    *_words("usage_source", "where the use rate comes from", "usage_source"),
+    *_words("meter_unit", "the fleet's meter unit", "meter_unit"),
+    # shelf
+    *_numbers("pack_size", "pieces", "pieces in a supplier's pack", 1),
+    *_numbers("on_hand", "pieces", "on the shelf; missing is unknown, never 0"),
+    *_numbers("on_order", "pieces", "ordered and not yet received"),
+    *_numbers("counted", "pieces", "counted by hand since the export"),
+    *_numbers("unit_cost", "currency", "what a piece costs the shop"),
+    *_numbers("lead_time_days review_days", "days", "order to shelf; between two orders"),
+    *_numbers("nominal low_limit high_limit", "see unit", "new value and limits", None),
+    # readings
+    *_dates("read_on", "date of the reading"),
+    *_words("quantity_read", "what was measured, e.g. resistance"),
+    *_numbers("value", "see unit", "the reading", None),
+    *_words("unit", "unit of the reading"),
+    *_flags("over_range", "the instrument showed open or over range"),
+    # events
+    *_dates("event_date", "date of the maintenance event"),
+    *_words("activity", "what was done to the component", "activity"),
+    *_words("reason", "why it was done", "reason"),
+    *_words("finding", "state the component was found in", "finding"),
+    *_words("failure_mode", "how the failure shows"),
+    *_flags("is_comeback", "same component again within the comeback window"),
+    *_numbers("confidence", "1", "probability that the component was the cause, as coded", 0, 1),
+    # lives
+    *_counts("life_number spell", "1 is the first life seen; 1 is the first duty of that life"),
+    *_dates("installed_on ended_on", "life began; life or its observation ended"),
+    *_numbers("entry_hours exit_hours", "fleet meter unit", "age when watching began; ended"),
+    *_numbers("entry_days exit_days", "days", "age when watching began; ended"),
+    *_numbers("age_se_hours", "fleet meter unit", "standard error of exit_hours"),
+    *_words("event", "how the life ended", "event"),
+    *_numbers("lower_hours upper_hours", "fleet meter unit", "failure lies in (lower, upper]"),
+    *_numbers("lower_days upper_days", "days", "failure lies in (lower, upper]"),
+    *_words("clock_source", "where the age in hours comes from", "clock_source"),
+    *_numbers("weight", "1", "share of the row; of a failed life, that the part was the cause"),
+    *_numbers("gap_days", "days", "days between two events of a component on a unit"),
+    *_flags("is_event", "the gap ended in an event, not at the end of the unit's record"),
+    # models
+    *_words("clock", "which age the law counts", "clock"),
+    *_counts("draw", "number of the draw"),
+    *_words("distribution", "the law", "distribution"),
+    *_numbers("shape", "1", "Weibull shape"),
+    *_numbers("scale", "the row's clock", "characteristic life on the row's clock"),
+    *_numbers("scale_hours b10_hours b50_hours mean_life_hours", "fleet meter unit", "life"),
+    *_numbers("scale_days b10_days b50_days mean_life_days", "days", "life"),
+    *_numbers("longest_life_hours", "fleet meter unit", "longest life seen"),
+    *_numbers("longest_life_days", "days", "longest life seen"),
+    *_counts("n_lives n_failed n_tickets n_lines n_units n_events", "how many"),
+    *_numbers("own_data_share", "1", "how much of the answer is the cell's own data", 0, 1),
+    *_words("basis", "what the answer stands on", "basis"),
+    *_texts("verdict sentence", "in plain words"),
+    *_numbers("age", "the row's clock", "age"),
+    *_numbers("survival", "1", "share still working at that age", 0, 1),
+    # decisions
+    *_words("task", "what to do", "task"),
+    *_numbers("interval_hours", "fleet meter unit", "age or spacing at which the task is done"),
+    *_numbers("interval_days", "days", "age or spacing at which the task is done"),
+    *_numbers(
+        "cost_per_1000_hours cost_per_1000_hours_run_to_failure",
+        "currency per 1000 meter units",
+        "long-run cost of the task; of waiting for failure",
+    ),
+    *_numbers("probability_it_pays", "1", "that it is cheaper than waiting for failure", 0, 1),
+    *_words("can_hurt", "how a failure can hurt someone; blank when it can't"),
+    *_words("mark", "how well a starting value is known", "mark"),
+    *_numbers("planned_cost failure_cost visit_cost cost order_cost held_cost", "currency", "cost"),
+    *_numbers("labour_hours", "hours", "workshop time"),
+    *_words("payer", "whose money", "payer"),
+    *_words("cost_basis", "where the cost comes from", "cost_basis"),
+    *_dates("due_on", "day the visit is due"),
+    *_numbers("due_hours", "fleet meter unit", "meter at which the visit is due"),
+    *_texts("tasks parts", "joined with ;"),
+    # stock
+    *_words("plan", "maintenance plan the demand assumes"),
+    *_numbers("months", "months", "length of the span"),
+    *_numbers("mean p50 p80 p90 p95", "pieces", "expected demand and its quantiles"),
+    *_numbers("mean_planned mean_unplanned mean_other", "pieces", "expected demand by stream"),
+    *_numbers("reorder_point order_up_to order_now", "pieces", "order when below; up to; now"),
+    *_numbers("fill_rate", "1", "share of pieces asked for that the shelf gives", 0, 1),
+    *_numbers("ready_rate", "1", "chance of no shortage until the next delivery", 0, 1),
+    *_dates("needed_by", "day the shelf is likely to run out"),
+    *_dates("as_of", "last day the run knows of"),
+    *_words("method", "forecast method"),
+    *_numbers("pinball_loss", "pieces", "loss of the quantiles"),
+    *_numbers("under_p80 under_p95", "1", "share of times the demand stayed under", 0, 1),
+]
+COLUMNS: dict[str, Column] = {c.name: c for c in _DECLARED}
+
+
+def column(name: str) -> Column:
+    """Declaration of a column; ``x_lower`` and ``x_upper`` inherit from ``x``.
+
+    Raises
+    ------
+    KeyError
+        The vocabulary has no such column.
+
+    Examples
+    --------
+    >>> column("scale_hours_lower").unit
+    'fleet meter unit'
+    """
+    if name in COLUMNS:
+        return COLUMNS[name]
+    for end in ("_lower", "_upper"):
+        if name.endswith(end) and name.removesuffix(end) in COLUMNS:
+            return replace(COLUMNS[name.removesuffix(end)], name=name)
+    raise KeyError(f"column '{name}' is not in the vocabulary")
+
+
+def _bounds(names: str) -> str:
+    return " ".join(f"{n} {n}_lower {n}_upper" for n in names.split())
+
+
+# part of a key, yet blank where there is only one, or where it does not apply
+_MAY_BE_BLANK = {"position", "failure_mode", "ticket"}
+
+
+def _table(name: str, a_row_is: str, key: str, columns: str, filled: str = "") -> Table:
+    """``reason:set_aside_reason`` names a column ``reason`` that is declared under the latter."""
+    keys = tuple(key.split())
+    declared: dict[str, Column] = {}
+    for word in columns.split():
+        here, _, there = word.partition(":")
+        declared[here] = replace(column(there or here), name=here)
+    never_blank = tuple(k for k in keys if k not in _MAY_BE_BLANK) + tuple(filled.split())
+    return Table(name, a_row_is, keys, declared, never_blank)
+
+
+# fmt: off  (one glance per table)
+_TABLES: list[Table] = [
+    _table("service_lines", "a line of the export, normalised", "line_id",
+        "line_id source_file source_row ticket ticket_kind service_date received_on ready_on "
+        "unit_id customer duty equipment_class meter_hours complaint work_done part_number "
+        "description line_kind quantity unit_price", "source_file service_date line_kind"),
+    _table("set_aside", "a source row not used", "source_file source_row reason",
+        "source_file source_row reason:set_aside_reason detail needs_person"),
+    _table("findings", "something a person should know", "finding_id",
+        "finding_id stage kind:finding_kind table:table_name key source_file source_row "
+        "message mend", "stage kind message"),
+    _table("units", "a machine", "unit_id",
+        "unit_id equipment_class engine_model in_service_on left_on first_seen last_seen "
+        "prob_in_service hours_per_week usage_source meter_unit"),
+    _table("unit_spans", "a machine in one duty at one customer", "unit_id from_date",
+        "unit_id from_date to_date customer duty hours_per_week"),
+    _table("catalogue", "a part number and its component", "part_number",
+        "part_number component description fits replaces part_maker supplier pack_size nominal "
+        "low_limit high_limit unit"),
+    _table("shelf", "a part number the shop holds or orders", "part_number",
+        "part_number description on_hand on_order counted unit_cost supplier lead_time_days "
+        "pack_size source_file source_row"),
+    _table("readings", "a measured condition", "line_id quantity",
+        "unit_id component position read_on quantity:quantity_read value unit over_range "
+        "part_number line_id"),
+    _table("maintenance_events", "a thing done to one component of one unit",
+        "unit_id component position event_date ticket activity reason",
+        "unit_id component position event_date activity reason finding failure_mode "
+        "is_comeback confidence ticket part_number quantity line_ids"),
+    _table("not_understood", "a text the lexicon does not know", "text", "text n_lines line_id"),
+    _table("failure_events", "one life of one component position in one duty",
+        "unit_id component position life_number spell",
+        "unit_id component position life_number spell duty customer equipment_class "
+        "part_number installed_on ended_on entry_hours exit_hours entry_days exit_days "
+        "age_se_hours event failure_mode lower_hours upper_hours lower_days upper_days "
+        "clock_source prob_in_service weight is_comeback ticket line_ids",
+        "event clock_source duty"),
+    _table("recurrence_gaps", "the days from one event of a component on a unit to the next",
+        "unit_id component from_date", "unit_id component from_date to_date gap_days is_event"),
+    _table("life_draws", "one weighted draw of a cell's law",
+        "component duty failure_mode clock draw",
+        "component duty failure_mode clock draw weight distribution shape scale basis"),
+    _table("life_models", "a cell's law in short", "component duty clock",
+        "component duty clock distribution " + _bounds(
+        "shape scale_hours scale_days b10_hours b10_days b50_hours b50_days mean_life_hours "
+        "mean_life_days") + " longest_life_hours longest_life_days n_lives n_failed "
+        "own_data_share basis verdict"),
+    _table("survival_curves", "a step of a cell's product-limit curve",
+        "component duty clock age",
+        "component duty clock age survival survival_lower survival_upper"),
+    _table("intervals", "one recommendation", "component duty task", "component duty task " +
+        _bounds("interval_hours interval_days") +
+        " cost_per_1000_hours cost_per_1000_hours_run_to_failure probability_it_pays n_failed "
+        "basis can_hurt mark sentence"),
+    _table("cost_curves", "long-run cost at one replacement age", "component duty age",
+        "component duty age cost_per_1000_hours cost_per_1000_hours_lower "
+        "cost_per_1000_hours_upper"),
+    _table("costs", "what a task costs", "component duty task",
+        "component duty task planned_cost failure_cost visit_cost labour_hours payer "
+        "basis:cost_basis"),
+    _table("visit_plan", "one visit of one unit", "unit_id due_on",
+        "unit_id customer duty equipment_class due_on due_hours tasks parts labour_hours cost"),
+    _table("demand_forecast", "part x span x plan", "part_number plan from_date months",
+        "part_number component plan from_date months mean p50 p80 p90 p95 mean_planned "
+        "mean_unplanned mean_other"),
+    _table("stock_plan", "one part", "part_number",
+        "part_number component description supplier on_hand on_order reorder_point order_up_to "
+        "order_now fill_rate ready_rate order_cost held_cost unit_cost pack_size "
+        "lead_time_days needed_by p50 p90 sentence"),
+    _table("forecast_scores", "a past forecast against what came",
+        "as_of part_number from_date months method",
+        "as_of part_number from_date months method pinball_loss under_p80 under_p95"),
+]
+# fmt: on
+TABLES: dict[str, Table] = {t.name: t for t in _TABLES}
