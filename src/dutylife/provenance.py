@@ -73,7 +73,7 @@ class Run:
             )
         text = pd.read_csv(path, dtype=str, keep_default_na=False, na_values={}, encoding="utf-8")
         flags = [c for c, col in TABLES[name].columns.items() if col.kind == "flag" and c in text]
-        filled = text.replace("", None) if len(text) else text
+        filled = text.mask(text == "") if len(text) else text
         for flag in flags:
             filled[flag] = text[flag] == "true"
         return as_table(name, filled)
@@ -91,3 +91,23 @@ def open_run(folder: str | Path) -> Run:
     if not (path / "tables").is_dir():
         raise RunError("This folder holds no run.", str(path), "give the DIR a run was written to")
     return Run(path)
+
+
+def shipped_folder(name: str) -> Path:
+    """Folder that travels with the package: ``notebooks`` or ``data_demo``.
+
+    In an installed wheel it lies inside the package, in a checkout beside ``src``.
+
+    Raises
+    ------
+    RunError
+        It is in neither place.
+    """
+    package = Path(__file__).parent
+    for place in (package / "shipped" / name, package.parents[1] / name):
+        if place.is_dir():
+            return place
+    raise RunError(
+        f"The folder '{name}' did not come with this installation.", str(package),
+        "install dutylife again from a complete checkout",
+    )  # fmt: skip

@@ -1,0 +1,122 @@
+"""The command line: parses arguments, calls the pipeline, says in words how it went."""
+
+import os
+import sys
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from dutylife.errors import DutylifeError
+
+if TYPE_CHECKING:
+    from dutylife.pipeline import RunResult
+
+# one BLAS thread, set before numpy loads: sums then come out the same to the last bit
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
+
+
+class _Commands(click.Group):
+    """Turns an error the user can mend into one message and exit code 2."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except DutylifeError as error:
+            click.echo(f"dutylife: {error}", err=True)
+            ctx.exit(2)
+
+
+def _progress() -> Any:
+    """A line for each step on a terminal's error stream, so that output can be piped."""
+    from tqdm import tqdm
+
+    bar = tqdm(
+        total=None, bar_format="{elapsed}  {desc}", file=sys.stderr, leave=False, delay=0,
+        disable=None if sys.stderr.isatty() else False,
+    )  # fmt: skip
+
+    def show(step: str) -> None:
+        if sys.stderr.isatty():
+            bar.set_description_str(step)
+        else:
+            click.echo(f"  {step}", err=True)
+
+    return show
+
+
+def _finish(result: "RunResult") -> None:
+    click.echo(result.text)
+    sys.exit(result.exit_code)
+
+
+_OUT = click.option(
+    "--out", type=click.Path(path_type=Path, file_okay=False),
+    help="Folder of the run; reports/FLEET/AS-OF when not given.",
+)  # fmt: skip
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="dutylife")
+def main() -> None:
+    """From a shop's exported history to intervals, visits and an order list."""
+
+
+@main.command()
+@_OUT
+def demo(out: Path | None) -> None:
+    """Run the main job on the invented demo fleet."""
+    from dutylife.pipeline import run
+    from dutylife.provenance import shipped_folder
+
+    _finish(run(shipped_folder("data_demo") / "dutylife.toml", out=out, progress=_progress()))
+
+
+@main.command("run")
+@click.argument("settings", type=click.Path(path_type=Path))
+@click.option("--as-of", type=click.DateTime(["%Y-%m-%d"]), help="Last day the run may know of.")
+@_OUT
+def run_command(settings: Path, as_of: datetime | None, out: Path | None) -> None:
+    """Run the main job on your own export files."""
+    from dutylife.pipeline import run
+
+    day = as_of.date() if as_of else None
+    _finish(run(settings, as_of=day, out=out, progress=_progress()))
+
+
+@main.command("check")
+@click.argument("settings", type=click.Path(path_type=Path))
+@click.option(
+    "--out", type=click.Path(path_type=Path, file_okay=False), help="Also write the tables here."
+)
+def check_command(settings: Path, out: Path | None) -> None:
+    """Read and code only: what was read, set aside, not understood."""
+    from dutylife.pipeline import check
+
+    _finish(check(settings, out=out, progress=_progress()))
+
+
+@main.command()
+@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path, file_okay=False))
+@click.option("--settings", type=click.Path(path_type=Path), help="Scenario file; ours if none.")
+@click.option("--units", type=click.IntRange(1), default=120, show_default=True)
+@click.option("--years", type=click.FloatRange(0.5, 40), default=4.0, show_default=True)
+@click.option("--seed", type=click.IntRange(0), default=7, show_default=True)
+@click.option("--shape", default="lines", show_default=True, help="Form of the export.")
+def practice(
+    folder: Path, settings: Path | None, units: int, years: float, seed: int, shape: str
+) -> None:
+    """Write an invented fleet with known laws into DIR: its export, and the truth beside it."""
+    from dutylife.practice import make_practice
+
+    written = make_practice(
+        folder, n_units=units, n_years=years, seed=seed, shape=shape, settings_file=settings
+    )
+    for name, path in written.items():
+        click.echo(f"{name:12} {path}")
+
+
+if __name__ == "__main__":
+    main()

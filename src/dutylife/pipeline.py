@@ -1,0 +1,337 @@
+"""The one module that knows every stage: exports in, a finished run folder out."""
+
+import datetime as dt
+import json
+import re
+import shutil
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from dutylife import coding, decisions, intake, lives, models, reports, stock
+from dutylife.components import components_of
+from dutylife.errors import RunError
+from dutylife.provenance import digest_of, versions
+from dutylife.schema import as_table
+from dutylife.settings import NO_EFFECT_YET, Settings, read_settings
+from dutylife.vocabulary import TABLES, Table
+
+Progress = Callable[[str], None]
+MARKER = "run.json"  # a folder with it is a run, and may be replaced by the next one
+
+
+@dataclass(frozen=True, slots=True)
+class RunResult:
+    """A finished run: where it is, its tables, and whether a person is needed."""
+
+    folder: Path
+    tables: dict[str, pd.DataFrame]
+    info: dict[str, Any]
+
+    @property
+    def exit_code(self) -> int:
+        """0 done; 1 done, but a row can't be read or a finding asks."""
+        return 1 if self.info["person_needed"] else 0
+
+    @property
+    def text(self) -> str:
+        """What a person at a terminal wants to know first."""
+        i = self.info
+        lines = [
+            f"{i['fleet']['name']}, as of {i['as_of']}",
+            f"  rows in {i['rows_in']} = used {i['rows_used']} + set aside {i['rows_set_aside']}",
+        ]
+        if i["person_needed"]:
+            lines += [f"  a person is needed: {why}" for why in i["person_needed"]]
+        return "\n".join([*lines, *(f"  {line}" for line in i["answers"]), f"  in {self.folder}"])
+
+
+@dataclass(slots=True)
+class _Work:
+    """Tables made so far, seconds each stage took, and whom to tell."""
+
+    progress: Progress
+    tables: dict[str, pd.DataFrame] = field(default_factory=dict)
+    seconds: dict[str, float] = field(default_factory=dict)
+    findings: list[pd.DataFrame] = field(default_factory=list)
+
+    @contextmanager
+    def stage(self, name: str) -> Iterator[None]:
+        self.progress(name)
+        start = time.perf_counter()
+        yield
+        self.seconds[name] = round(time.perf_counter() - start, 3)
+
+    def take(self, made: dict[str, pd.DataFrame]) -> None:
+        found = made.pop("findings", None)
+        if found is not None:
+            self.findings.append(found)
+        self.tables |= made
+
+
+def run(
+    settings: str | Path | Settings,
+    *,
+    as_of: dt.date | None = None,
+    out: str | Path | None = None,
+    progress: Progress | None = None,
+) -> RunResult:
+    """Run the whole job: exports to intervals, orders, pages.
+
+    Parameters
+    ----------
+    settings : path or Settings
+        The run's settings file.
+    as_of : date, optional
+        Last day the run may know of; overrides ``[fleet] as_of``.
+    out : path, optional
+        The run's DIR; ``reports/FLEET/AS-OF`` when not given. An earlier run there is replaced
+        only when this one is complete.
+    progress : callable, optional
+        Called with the name of each step as it starts.
+
+    Raises
+    ------
+    DutylifeError
+        The input or settings can't be used; nothing is left in DIR.
+    """
+    work = _Work(progress or (lambda _: None))
+    settings, read = _read(settings, as_of, work)
+    t = work.tables
+    with work.stage("lives"):
+        work.take(
+            lives.build_lives(
+                t["maintenance_events"], t["service_lines"], t["units"], t["unit_spans"], settings
+            )
+        )
+    with work.stage("life models"):
+        work.take(models.fit_models(t["failure_events"], t["unit_spans"], settings))
+    with work.stage("intervals and visits"):
+        work.take(
+            decisions.recommend_intervals(
+                t["life_draws"], t["life_models"], t["failure_events"], t["service_lines"],
+                t["maintenance_events"], t["unit_spans"], settings,
+            )
+        )  # fmt: skip
+        t["visit_plan"] = decisions.plan_visits(
+            t["intervals"], t["costs"], t["failure_events"], t["maintenance_events"],
+            t["units"], t["unit_spans"], settings,
+        )  # fmt: skip
+    with work.stage("demand and stock"):
+        work.take(
+            stock.plan_stock(
+                t["failure_events"], t["life_draws"], t["intervals"], t["units"],
+                t["unit_spans"], t["service_lines"], t["maintenance_events"], t["catalogue"],
+                t["shelf"], settings,
+            )
+        )  # fmt: skip
+    t["findings"] = _all_findings(work.findings)
+    info = _info(settings, read, t)
+    info["answers"] = reports.answers(t, settings)
+    folder = Path(out) if out else _default_folder(settings)
+    with _swapped_in(folder) as new:
+        with work.stage("tables"):
+            write_tables(t, new / "tables")
+        info["stages_seconds"] = work.seconds
+        _write_info(info, new)
+        with work.stage("order list and calendar"):
+            reports.write_order_list(new)
+            reports.write_calendar(new)
+        with work.stage("pages"):
+            reports.write_pages(new, progress=work.progress)
+        _write_info(info, new)
+    return RunResult(folder, t, info)
+
+
+def check(
+    settings: str | Path | Settings,
+    *,
+    out: str | Path | None = None,
+    progress: Progress | None = None,
+) -> RunResult:
+    """Read and code only: what was read, set aside, not understood.
+
+    Tables are written only when ``out`` is given. Parameters and errors as in `run`.
+    """
+    work = _Work(progress or (lambda _: None))
+    settings, read = _read(settings, None, work)
+    t = work.tables
+    t["findings"] = _all_findings(work.findings)
+    info = _info(settings, read, t)
+    lines = t["service_lines"]
+    info["answers"] = [
+        f"{len(lines)} lines, {lines['unit_id'].nunique()} machines, "
+        f"{len(t['maintenance_events'])} maintenance events on "
+        f"{t['maintenance_events']['component'].nunique()} components",
+        f"{len(t['not_understood'])} texts not understood "
+        f"({int(t['not_understood']['n_lines'].sum())} lines)",
+    ] + [f"{f.kind}: {f.message}" for f in t["findings"].itertuples() if f.kind != "note"]
+    info["stages_seconds"] = work.seconds
+    if not out:
+        return RunResult(Path("(nothing written)"), t, info)
+    with _swapped_in(Path(out)) as new:
+        write_tables(t, new / "tables")
+        _write_info(info, new)
+    return RunResult(Path(out), t, info)
+
+
+def _read(
+    settings: str | Path | Settings, as_of: dt.date | None, work: _Work
+) -> tuple[Settings, intake.Intake]:
+    """Settings, intake and coding: what `run` and `check` share."""
+    with work.stage("settings"):
+        given = settings if isinstance(settings, Settings) else read_settings(settings)
+        if as_of:
+            fleet = given.fleet.model_copy(update={"as_of": as_of})
+            given = given.model_copy(update={"fleet": fleet})
+        components_of(given)  # refuses unknown component names before any file is read
+        work.findings.append(_without_effect(given))
+    with work.stage("reading exports"):
+        read = intake.read_exports(given)
+        intake.account(read)
+        work.take(dict(read.tables))
+        fleet = given.fleet.model_copy(update={"as_of": read.as_of})
+        given = given.model_copy(update={"fleet": fleet})
+    with work.stage("coding events"):
+        t = work.tables
+        work.take(coding.code_lines(t["service_lines"], t["units"], t["shelf"], given))
+    return given, read
+
+
+def _without_effect(settings: Settings) -> pd.DataFrame:
+    """A note for each settings key that is read, but that no stage acts on yet."""
+    data = settings.model_dump(exclude_unset=True, by_alias=True)
+    rows = []
+    for path in NO_EFFECT_YET:
+        first, *rest = path.split(".")
+        level = [(first, data.get(first))]
+        for part in rest:
+            level = [
+                (f"{key}.{k}", v)
+                for key, d in level
+                if isinstance(d, dict)
+                for k, v in d.items()
+                if part in ("*", k)
+            ]
+        rows += [
+            {
+                "finding_id": digest_of("settings", key), "stage": "settings", "kind": "note",
+                "table": "settings", "key": key, "source_row": 0,
+                "message": f"settings key '{key}' is read, but has no effect yet",
+                "mend": "nothing to do; it is here so that a later version can use it",
+            }
+            for key, value in level
+            if value is not None
+        ]  # fmt: skip
+    return as_table("findings", pd.DataFrame(rows))
+
+
+def _all_findings(found: list[pd.DataFrame]) -> pd.DataFrame:
+    rows = [f.astype("object") for f in found if len(f)]
+    return as_table("findings", pd.concat(rows) if rows else pd.DataFrame())
+
+
+def _info(settings: Settings, read: intake.Intake, t: dict[str, pd.DataFrame]) -> dict[str, Any]:
+    """Content of run.json, but for timings."""
+    accounts = intake.account(read)
+    unreadable = int(t["set_aside"]["needs_person"].sum())
+    asks = t["findings"].loc[t["findings"]["kind"] == "ask", "message"]
+    why = [f"{unreadable} rows can't be read (table set_aside)"] if unreadable else []
+    return {
+        "fleet": settings.fleet.model_dump(include={"name", "currency", "meter_unit"}),
+        "as_of": read.as_of.isoformat(),
+        "confidence_level": settings.report.confidence_level,
+        "horizon_months": settings.report.horizon_months,
+        "plan_in_force": settings.plan.in_force,
+        "seed": settings.report.seed,
+        "comeback_days": settings.coding.comeback_days,
+        "inputs": accounts.to_dict("records"),
+        "rows_in": int(accounts["n_rows"].sum()),
+        "rows_used": int(accounts["n_used"].sum()),
+        "rows_set_aside": int(accounts["n_set_aside"].sum()),
+        "person_needed": why + [str(a) for a in asks],
+        "settings_digest": digest_of(settings.model_dump_json(), length=64),
+        "settings": settings.model_dump(mode="json", exclude_unset=True, by_alias=True),
+        "versions": versions(),
+        "n_rows": {name: len(frame) for name, frame in sorted(t.items())},
+    }
+
+
+def _default_folder(settings: Settings) -> Path:
+    name = re.sub(r"[^\w-]+", "-", settings.fleet.name.casefold()).strip("-") or "fleet"
+    return Path("reports") / name / f"{settings.fleet.as_of:%Y-%m-%d}"
+
+
+@contextmanager
+def _swapped_in(folder: Path) -> Iterator[Path]:
+    """Build in FOLDER.new; put it in place by rename when all is done, else leave no trace."""
+    if folder.is_file() or (
+        folder.is_dir() and any(folder.iterdir()) and not (folder / MARKER).is_file()
+    ):
+        raise RunError(
+            "The output folder holds something that is not a run.", str(folder),
+            "give another --out, or empty this folder yourself",
+        )  # fmt: skip
+    new, old = folder.with_name(folder.name + ".new"), folder.with_name(folder.name + ".old")
+    made = [p for p in (folder.parent, *folder.parent.parents) if not p.exists()]
+    for leftover in (new, old):
+        shutil.rmtree(leftover, ignore_errors=True)
+    new.mkdir(parents=True)
+    try:
+        yield new
+        if folder.exists():
+            folder.rename(old)
+        new.rename(folder)
+    except BaseException:
+        shutil.rmtree(new, ignore_errors=True)
+        if old.exists() and not folder.exists():
+            old.rename(folder)
+        for parent in made:
+            parent.rmdir()
+        raise
+    shutil.rmtree(old, ignore_errors=True)
+
+
+def write_tables(tables: dict[str, pd.DataFrame], folder: Path) -> None:
+    """Write each table as CSV and, from that CSV, as Parquet: same values, same bytes each time.
+
+    Dates are ISO, flags true/false, floats 10 significant digits, a missing value is blank.
+    """
+    import duckdb
+
+    folder.mkdir(parents=True, exist_ok=True)
+    quiet = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
+    with duckdb.connect(config=quiet | {"threads": "1"}) as base:
+        for name in sorted(tables):
+            frame = as_table(name, tables[name])
+            path = folder / f"{name}.csv"
+            _as_text(TABLES[name], frame).to_csv(
+                path, index=False, lineterminator="\n", encoding="utf-8", float_format="%.10g"
+            )
+            kinds = {"date": "DATE", "number": "DOUBLE", "count": "BIGINT", "flag": "BOOLEAN"}
+            types = {c: kinds.get(col.kind, "VARCHAR") for c, col in TABLES[name].columns.items()}
+            source = base.read_csv(
+                str(path), header=True, columns=types, quotechar='"', escapechar='"',
+                delimiter=",", parallel=False, max_line_size=8_000_000,
+            )  # fmt: skip
+            source.write_parquet(str(path.with_suffix(".parquet")), compression="zstd")
+
+
+def _as_text(table: Table, frame: pd.DataFrame) -> pd.DataFrame:
+    out = frame.copy()
+    for name, col in table.columns.items():
+        if col.kind == "date":
+            out[name] = frame[name].dt.strftime("%Y-%m-%d")
+        elif col.kind == "flag":
+            out[name] = frame[name].map({True: "true", False: "false"})
+    return out
+
+
+def _write_info(info: dict[str, Any], folder: Path) -> None:
+    text = json.dumps(info, indent=1, sort_keys=True, ensure_ascii=False, default=str)
+    (folder / MARKER).write_text(text + "\n", encoding="utf-8")

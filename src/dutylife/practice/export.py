@@ -1,0 +1,156 @@
+"""Writes the practice fleet's export: lines, machines, parts, their settings file, the truth."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pandas as pd
+
+from dutylife.errors import DutylifeError
+from dutylife.practice.pages import readme_text, settings_text
+from dutylife.practice.streams import Stream
+from dutylife.practice.texts import require_phrases
+from dutylife.practice.tickets import shop_date, typed_lines
+from dutylife.practice.truth import PracticeFleet, simulate_fleet
+
+MACHINES_HEADINGS = ("Machine", "Kind", "Engine", "In service", "Left", "Customer")
+PARTS_HEADINGS = (
+    "Part no", "Name", "On hand", "On order", "Cost", "Supplier", "Lead days", "Pack",
+)  # fmt: skip
+# every shape of export there is: name -> the lines of a fleet
+SHAPES: dict[str, Callable[[PracticeFleet], pd.DataFrame]] = {"lines": typed_lines}
+
+
+def make_practice(
+    folder: Path,
+    *,
+    n_units: int = 120,
+    n_years: float = 4,
+    seed: int = 7,
+    shape: str = "lines",
+    settings_file: Path | None = None,
+) -> dict[str, Path]:
+    """Simulate a fleet and write the export a shop would have of it, with its truth beside it.
+
+    Parameters
+    ----------
+    folder : Path
+        Made when missing; files of the same names in it are written over.
+    n_units : int
+        Machines on the list, 1 to 20 000. [1]
+    n_years : float
+        Length of the record. [years of 365.25 d]
+    seed : int
+    shape : str
+        Form of the export; "lines" is one row an invoice line.
+    settings_file : Path, optional
+        TOML with keys of practice/scenario.toml to put over the shipped ones.
+
+    Returns
+    -------
+    dict of str to Path
+        lines, machines, parts, settings, laws, lives, demand, readme.
+
+    Raises
+    ------
+    DutylifeError
+        There is no such shape.
+    SettingsError
+        A number is out of range, or the settings file can't be used.
+    """
+    if shape not in SHAPES:
+        raise DutylifeError(
+            f"There is no export shape '{shape}'.",
+            "shape",
+            "the shapes there are: " + ", ".join(sorted(SHAPES)),
+        )
+    fleet = simulate_fleet(n_units=n_units, n_years=n_years, seed=seed, settings_file=settings_file)
+    require_phrases(fleet.scenario)
+    folder = Path(folder)
+    tables = {
+        "lines.csv": SHAPES[shape](fleet),
+        "machines.csv": machines_list(fleet),
+        "parts.csv": parts_list(fleet),
+        "truth/laws.csv": fleet.laws,
+        "truth/lives.csv": _as_written(fleet.lives),
+        "truth/demand.csv": _as_written(fleet.demand),
+    }
+    pages = {
+        "dutylife.toml": settings_text(fleet),
+        "README.md": readme_text(
+            fleet, n_years=n_years, shape=shape, is_own=settings_file is not None
+        ),
+    }
+    (folder / "truth").mkdir(parents=True, exist_ok=True)
+    for name, table in tables.items():
+        text = table.to_csv(index=False, lineterminator="\n")
+        (folder / name).write_text(text, encoding="utf-8", newline="\n")
+    for name, text in pages.items():
+        (folder / name).write_text(text, encoding="utf-8", newline="\n")
+    paths = {Path(name).stem: folder / name for name in tables}
+    return paths | {"settings": folder / "dutylife.toml", "readme": folder / "README.md"}
+
+
+def machines_list(fleet: PracticeFleet) -> pd.DataFrame:
+    """Return the shop's list of machines, as text: columns `MACHINES_HEADINGS`."""
+    rows = [
+        (
+            machine.unit_id,
+            machine.equipment_class,
+            machine.engine,
+            shop_date(machine.in_service) if machine.is_in_service_known else "",
+            shop_date(machine.leaves)
+            if machine.is_leaving_known and machine.leaves < fleet.span.end
+            else "",
+            machine.customer,
+        )
+        for machine in sorted(fleet.machines, key=lambda m: m.unit_id)
+    ]
+    return pd.DataFrame(rows, columns=list(MACHINES_HEADINGS), dtype="object")
+
+
+def parts_list(fleet: PracticeFleet) -> pd.DataFrame:
+    """Return the shop's list of parts, as text: columns `PARTS_HEADINGS`; some counts are blank."""
+    scenario = fleet.scenario
+    offers: dict[str, tuple[str, float, str, float, int]] = {}
+    for name, law in scenario.components.items():
+        days = (
+            law.lead_time_days if law.lead_time_days is not None else scenario.shop.lead_time_days
+        )
+        for key, number in law.part_numbers.items():
+            label = f"{name}, {key}" if number not in offers else f"{offers[number][0]}, {key}"
+            offers[number] = (label, law.unit_cost, law.supplier, days, law.pack_size)
+    for number, part in scenario.other_parts.items():
+        days = scenario.shop.lead_time_days
+        offers[number] = (part.description, part.unit_cost, part.supplier, days, part.pack_size)
+    as_of = pd.Timestamp(scenario.record.as_of)
+    demand = fleet.demand
+    last_year = demand[
+        (demand["month"] <= as_of) & (demand["month"] > as_of - pd.Timedelta("365D"))
+    ]
+    a_month = (last_year.groupby("part_number")["quantity"].sum() / 12.0).to_dict()
+    stream = Stream(fleet.seed, 1_000_033, 0)
+    rows = []
+    for number, (label, cost, supplier, days, pack) in sorted(offers.items()):
+        # what a shop holds by habit: a few weeks of some parts, half a year of others
+        on_hand = round(a_month.get(number, 0.0) * stream.uniform(0.1, 2.5))
+        on_order = pack if stream.chance(0.15) else 0
+        if number in scenario.shelf.not_listed:
+            continue
+        known = "" if number in scenario.shelf.count_unknown else str(on_hand)
+        rows.append(
+            (number, label, known, str(on_order), f"{cost:.2f}", supplier, f"{days:g}", str(pack))
+        )
+    return pd.DataFrame(rows, columns=list(PARTS_HEADINGS), dtype="object")
+
+
+def _as_written(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return a table of the truth as its file has it: ISO dates, ages to a hundredth."""
+    out = frame.copy()
+    for column in out.columns:
+        if pd.api.types.is_datetime64_any_dtype(out[column]):
+            out[column] = out[column].dt.strftime("%Y-%m" if column == "month" else "%Y-%m-%d")
+        elif pd.api.types.is_bool_dtype(out[column]):
+            out[column] = out[column].map({True: "true", False: "false"})
+        elif pd.api.types.is_float_dtype(out[column]):
+            out[column] = out[column].map("{:.2f}".format)
+    return out

@@ -1,0 +1,135 @@
+"""Visits and counter sales as invoice lines, one row a line, as a shop's billing has them."""
+
+import pandas as pd
+
+from dutylife.practice.fleet import DAYS_PER_YEAR, date_of
+from dutylife.practice.streams import Stream
+from dutylife.practice.texts import Typist
+from dutylife.practice.truth import PracticeFleet, oil_of
+from dutylife.practice.visits import CHECK, COUNTER, OTHER, REPAIR, SERVICE, CounterSale, Visit
+
+LINES_HEADINGS = (
+    "Job", "Job date", "Job kind", "Machine", "Customer", "Meter", "Complaint", "Work", "Sort",
+    "Part no", "Text", "Qty", "Each",
+)  # fmt: skip
+FIRST_JOB = 20001
+PRICE_RISE_PER_YEAR = 0.03
+FEE = 3.5
+STEPS_AN_HOUR = 4  # labour is billed in quarters of an hour
+
+Line = tuple[str, str, str, str, str]  # sort, part number, text, quantity, price
+
+
+def shop_date(day: float) -> str:
+    """Date as the shop writes it, day first."""
+    return date_of(day).strftime("%d/%m/%Y")
+
+
+def typed_lines(fleet: PracticeFleet) -> pd.DataFrame:
+    """Every line within the record, in order of job.
+
+    Returns
+    -------
+    DataFrame
+        Columns `LINES_HEADINGS`, all text as it stands in the file.
+    """
+    jobs: list[Visit | CounterSale] = [*fleet.visits, *fleet.sales]
+    jobs = sorted((job for job in jobs if job.day < fleet.span.end), key=lambda job: job.day)
+    counts: dict[int, int] = {}
+    rows: list[tuple[str, ...]] = []
+    for number, job in enumerate(jobs, start=FIRST_JOB):
+        # a job's texts hang on its machine and its turn there, not on the fleet's other jobs
+        key = job.machine.index if isinstance(job, Visit) else 1_000_003
+        counts[key] = counts.get(key, 0) + 1
+        stream = Stream(fleet.seed, key, 4, counts[key])
+        if isinstance(job, Visit):
+            rows += _visit_rows(fleet, job, f"J{number}", stream)
+        else:
+            rows += _sale_rows(fleet, job, f"J{number}", stream)
+    return pd.DataFrame(rows, columns=list(LINES_HEADINGS), dtype="object")
+
+
+def _visit_rows(
+    fleet: PracticeFleet, visit: Visit, number: str, stream: Stream
+) -> list[tuple[str, ...]]:
+    scenario = fleet.scenario
+    typist = Typist(scenario, stream)
+    has_meter = visit.machine.has_meter and not stream.chance(scenario.record.share_meter_missing)
+    head = (
+        number,
+        shop_date(visit.day),
+        REPAIR if visit.kind in (CHECK, OTHER) else visit.kind,
+        visit.machine.unit_id,
+        visit.machine.customer,
+        f"{visit.meter_hours:.0f}" if has_meter else "",
+        typist.complaint(visit),
+        typist.work(visit),
+    )
+    lines = _part_lines(fleet, visit, typist, stream)
+    lines.append(_labour_line(fleet, visit, typist, stream))
+    if stream.chance(scenario.visits.fee_share):
+        kind = "service_fee" if visit.kind == SERVICE else "fee"
+        lines.append(("fee", "", typist.phrase(kind), "1", f"{FEE:.2f}"))
+    if stream.chance(0.03):
+        lines.append(("note", "", typist.phrase("note"), "", ""))
+    return [(*head, *line) for line in lines]
+
+
+def _part_lines(fleet: PracticeFleet, visit: Visit, typist: Typist, stream: Stream) -> list[Line]:
+    scenario = fleet.scenario
+    lines: list[Line] = []
+    oil = oil_of(scenario, visit)
+    if oil:
+        part = scenario.other_parts[oil]
+        price = _price(fleet, part.price, visit.day)
+        lines.append(("part", oil, part.description, "1", price))
+    for work in visit.works:
+        if work.activity != "replace":
+            continue
+        law = scenario.components[work.component]
+        part_number = scenario.part_number(work.component, visit.machine.equipment_class)
+        text = typist.part_name(work.component)
+        if stream.chance(scenario.visits.no_number_share):
+            part_number = ""
+        elif stream.chance(scenario.visits.blank_share):
+            text = ""
+        # work that has to be done again is not billed
+        price = "0.00" if work.is_comeback else _price(fleet, law.price, visit.day)
+        lines.append(("part", part_number, text, str(law.quantity), price))
+    return lines
+
+
+def _labour_line(fleet: PracticeFleet, visit: Visit, typist: Typist, stream: Stream) -> Line:
+    laws = fleet.scenario.components
+    hours = {SERVICE: 0.8, CHECK: 0.5, OTHER: 1.0}.get(visit.kind, 0.0)
+    hours += sum(laws[work.component].labour_hours for work in visit.causes)
+    hours += sum(
+        0.4 * laws[work.component].labour_hours for work in visit.works if work.reason != "failure"
+    )
+    quarters = max(round(hours * stream.uniform(0.8, 1.3) * STEPS_AN_HOUR), 1)
+    is_free = any(work.is_comeback for work in visit.works)
+    rate = 0.0 if is_free else fleet.scenario.shop.labour_rate
+    return ("labour", "", typist.phrase("labour"), f"{quarters / STEPS_AN_HOUR:g}", f"{rate:.2f}")
+
+
+def _sale_rows(
+    fleet: PracticeFleet, sale: CounterSale, number: str, stream: Stream
+) -> list[tuple[str, ...]]:
+    typist = Typist(fleet.scenario, stream)
+    if sale.part_number in fleet.scenario.other_parts:
+        part = fleet.scenario.other_parts[sale.part_number]
+        text, price = part.description, part.price
+    else:
+        text = typist.part_name(sale.component)
+        price = fleet.scenario.components[sale.component].price
+    sort = "part"
+    if sale.quantity < 0:
+        sort, text = "credit", f"{text} {typist.phrase('returned')}"
+    head = (number, shop_date(sale.day), COUNTER, "", sale.customer, "", "", "")
+    each = _price(fleet, price, sale.day)
+    return [(*head, sort, sale.part_number, text, str(sale.quantity), each)]
+
+
+def _price(fleet: PracticeFleet, price: float, day: float) -> str:
+    years = (day - fleet.span.end) / DAYS_PER_YEAR
+    return f"{price * (1.0 + PRICE_RISE_PER_YEAR) ** years:.2f}"

@@ -1,0 +1,70 @@
+"""The main job on the demo, as its readers meet it: exit 0, pages, tables, same bytes again."""
+
+from pathlib import Path
+
+import pytest
+
+import dutylife as dl
+
+SHOWN = ("ignition cap", "carburetor", "air filter")
+
+
+def test_everything_promised_is_there(demo_folder: Path):
+    names = {p.name for p in demo_folder.iterdir()}
+    assert {
+        "stock.html", "maintenance.html", "evidence.html", "order-list.xlsx",
+        "maintenance-calendar.ics", "tables", "run.json",
+    } <= names  # fmt: skip
+    tables = demo_folder / "tables"
+    assert {p.stem for p in tables.glob("*.csv")} == {p.stem for p in tables.glob("*.parquet")}
+
+
+def test_rows_in_equal_used_plus_set_aside(demo_folder: Path):
+    info = dl.open_run(demo_folder).info
+    assert info["rows_in"] == info["rows_used"] + info["rows_set_aside"] > 0
+    assert all(i["n_rows"] == i["n_used"] + i["n_set_aside"] for i in info["inputs"])
+
+
+@pytest.mark.parametrize("component", SHOWN)
+def test_intervals_for_what_fails_again_and_again(demo_folder: Path, component: str):
+    rows = dl.open_run(demo_folder).table("intervals")
+    rows = rows[rows["component"] == component]
+    looks = rows[rows["task"].isin(["inspect", "measure", "clean", "test"])]
+    changes = rows[rows["task"].isin(["replace", "run to failure"])]
+    assert looks["duty"].nunique() >= 3
+    assert changes["duty"].nunique() >= 3
+    timed = rows[rows["task"] != "run to failure"]
+    assert timed[["interval_hours", "interval_days"]].notna().all(axis=None)
+    assert rows["basis"].notna().all()
+    assert rows["n_failed"].sum() > 0
+
+
+def test_what_can_hurt_is_never_run_to_failure(demo_folder: Path):
+    rows = dl.open_run(demo_folder).table("intervals")
+    hurting = rows[rows["can_hurt"].notna()]
+    assert len(hurting)
+    assert (hurting["task"] != "run to failure").all()
+
+
+def test_parquet_holds_what_the_csv_holds(demo_folder: Path):
+    import duckdb
+
+    for path in sorted((demo_folder / "tables").glob("*.csv")):
+        with duckdb.connect() as base:
+            n_rows = base.execute(
+                "select count(*) from read_parquet(?)", [str(path.with_suffix(".parquet"))]
+            ).fetchone()
+        assert n_rows == (len(dl.open_run(demo_folder).table(path.stem)),), path.stem
+
+
+def test_run_twice_same_tables_to_the_byte(demo_folder: Path, tmp_path: Path):
+    from dutylife.pipeline import run
+    from dutylife.provenance import shipped_folder
+
+    again = run(shipped_folder("data_demo") / "dutylife.toml", out=tmp_path / "again").folder
+    first = {p.name: p.read_bytes() for p in (demo_folder / "tables").iterdir()}
+    second = {p.name: p.read_bytes() for p in (again / "tables").iterdir()}
+    assert first.keys() == second.keys()
+    assert [n for n in first if first[n] != second[n]] == []
+    for name in ("order-list.xlsx", "maintenance-calendar.ics"):
+        assert (demo_folder / name).read_bytes() == (again / name).read_bytes()
