@@ -30,21 +30,13 @@ class _Commands(click.Group):
 
 
 def _progress() -> Any:
-    """A line for each step on a terminal's error stream, so that output can be piped."""
+    """Show each step on the error stream: one living line on a terminal, else a line each."""
+    if not sys.stderr.isatty():
+        return lambda step: click.echo(f"  {step}", err=True)
     from tqdm import tqdm
 
-    bar = tqdm(
-        total=None, bar_format="{elapsed}  {desc}", file=sys.stderr, leave=False, delay=0,
-        disable=None if sys.stderr.isatty() else False,
-    )  # fmt: skip
-
-    def show(step: str) -> None:
-        if sys.stderr.isatty():
-            bar.set_description_str(step)
-        else:
-            click.echo(f"  {step}", err=True)
-
-    return show
+    bar = tqdm(bar_format="  {elapsed}  {desc}", file=sys.stderr, leave=False)
+    return bar.set_description_str
 
 
 def _finish(result: "RunResult") -> None:

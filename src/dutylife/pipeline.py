@@ -238,7 +238,8 @@ def _all_findings(found: list[pd.DataFrame]) -> pd.DataFrame:
 
 def _info(settings: Settings, read: intake.Intake, t: dict[str, pd.DataFrame]) -> dict[str, Any]:
     """Content of run.json, but for timings."""
-    accounts = intake.account(read)
+    accounts = intake.account(read).rename(columns={"file": "name"})
+    accounts["digest"] = [f.digest for f in read.files]
     unreadable = int(t["set_aside"]["needs_person"].sum())
     asks = t["findings"].loc[t["findings"]["kind"] == "ask", "message"]
     why = [f"{unreadable} rows can't be read (table set_aside)"] if unreadable else []

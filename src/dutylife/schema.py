@@ -81,7 +81,7 @@ def _typed(col: Column, given: pd.Series) -> tuple[pd.Series, pd.Series]:
             return number.mask(np.isinf(number)), lost
         return number.fillna(0).round().astype("int64"), lost | blank
     if col.kind == "flag":
-        return given.astype("object").fillna(False).astype(bool), blank & False
+        return given.astype("object").where(~blank, False).astype(bool), blank & False
     if col.kind == "text":
         return given.astype("object").where(~blank, "").astype(str).astype("object"), blank & False
     text = given.astype("object").where(~blank)

@@ -187,6 +187,7 @@ _DECLARED: list[Column] = [
     *_numbers("labour_hours", "hours", "workshop time"),
     *_words("payer", "whose money", "payer"),
     *_words("cost_basis", "where the cost comes from", "cost_basis"),
+    *_flags("is_relative", "no money known: a planned replacement is the unit of cost"),
     *_dates("due_on", "day the visit is due"),
     *_numbers("due_hours", "fleet meter unit", "meter at which the visit is due"),
     *_texts("tasks parts", "joined with ;"),
@@ -269,7 +270,7 @@ _TABLES: list[Table] = [
     _table("shelf", "a part number the shop holds or orders", "part_number",
         "part_number description on_hand on_order counted unit_cost supplier lead_time_days "
         "pack_size source_file source_row"),
-    _table("readings", "a measured condition", "line_id quantity",
+    _table("readings", "a measured condition", "line_id component quantity",
         "unit_id component position read_on quantity:quantity_read value unit over_range "
         "part_number line_id"),
     _table("maintenance_events", "a thing done to one component of one unit",
@@ -300,13 +301,13 @@ _TABLES: list[Table] = [
     _table("intervals", "one recommendation", "component duty task", "component duty task " +
         _bounds("interval_hours interval_days") +
         " cost_per_1000_hours cost_per_1000_hours_run_to_failure probability_it_pays n_failed "
-        "basis can_hurt mark sentence"),
+        "basis can_hurt mark clock sentence"),
     _table("cost_curves", "long-run cost at one replacement age", "component duty age",
         "component duty age cost_per_1000_hours cost_per_1000_hours_lower "
-        "cost_per_1000_hours_upper"),
+        "cost_per_1000_hours_upper clock"),
     _table("costs", "what a task costs", "component duty task",
         "component duty task planned_cost failure_cost visit_cost labour_hours payer "
-        "basis:cost_basis"),
+        "basis:cost_basis is_relative"),
     _table("visit_plan", "one visit of one unit", "unit_id due_on",
         "unit_id customer duty equipment_class due_on due_hours tasks parts labour_hours cost"),
     _table("demand_forecast", "part x span x plan", "part_number plan from_date months",

@@ -28,9 +28,11 @@ def cells_of(seed: int, folder: Path) -> pd.DataFrame:
         coded["maintenance_events"], t["service_lines"], t["units"], t["unit_spans"], settings
     )
     fitted = dl.fit_models(lives["failure_events"], lives["unit_spans"], settings)["life_models"]
-    truth = pd.read_csv(folder / "truth" / "laws.csv")
+    truth = pd.read_csv(folder / "truth" / "laws.csv").rename(
+        columns={c: f"{c}_true" for c in ("clock", "distribution", "shape", "scale")}
+    )
     fitted = fitted.astype({"component": str, "duty": str, "clock": str, "basis": str})
-    both = fitted.merge(truth, on=["component", "duty"], suffixes=("", "_true"))
+    both = fitted.merge(truth, on=["component", "duty"])
     both["seed"] = seed
     return both[both["basis"] == "own data"]
 

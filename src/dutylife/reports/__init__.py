@@ -1,1 +1,12 @@
 """Tables of a run to pages, workbook and calendar. The only folder that draws."""
+
+from dutylife.reports.calendar import write_calendar
+from dutylife.reports.layout import Section
+from dutylife.reports.pages import write_pages
+from dutylife.reports.sections import SECTIONS, answers, plot, section
+from dutylife.reports.workbook import write_order_list
+
+__all__ = [
+    "SECTIONS", "Section", "answers", "plot", "section", "write_calendar", "write_order_list",
+    "write_pages",
+]  # fmt: skip

@@ -1,0 +1,177 @@
+"""Lines and texts to evidence: one row for each component a line or a ticket's text speaks of."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from dutylife.coding.lexicon import AMBIGUOUS
+from dutylife.coding.mentions import Reading
+
+TEXT_COLUMNS = (
+    "ticket", "ticket_kind", "unit_id", "complaint", "work_done", "part_number", "description",
+    "equipment_class", "line_kind",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What speaks of components.
+
+    Parameters
+    ----------
+    parts : DataFrame
+        Part and credit lines with a component: job, component, line_id, part_number, pieces
+        (negative when credited), is_replacing.
+    said : DataFrame
+        Mentions: job, component, line_id, activity, finding, modes, stated, is_labour.
+    """
+
+    parts: pd.DataFrame
+    said: pd.DataFrame
+
+
+def plain_lines(service_lines: pd.DataFrame) -> pd.DataFrame:
+    """Lines with words as text (blank where missing) and the number of their job.
+
+    A job is a ticket on one machine, or without a ticket number the machine's day; -1 where the
+    line names no machine.
+    """
+    lines = service_lines.copy()
+    for column in TEXT_COLUMNS:
+        words = lines[column].astype("object")
+        lines[column] = words.where(words.notna(), "")
+    day = lines["service_date"].dt.strftime("%Y-%m-%d")
+    visit = lines["ticket"].where(lines["ticket"] != "", "on " + day)
+    keys = lines["unit_id"] + "\x1f" + visit
+    lines["job"] = np.where(lines["unit_id"] == "", -1, pd.factorize(keys, sort=True)[0])
+    return lines
+
+
+def gather(
+    lines: pd.DataFrame,
+    component_of_number: dict[str, str],
+    named: dict[str, tuple[str, ...]],
+    read: dict[str, Reading],
+) -> tuple[Evidence, pd.DataFrame]:
+    """Evidence of all lines with a machine, and the part lines without a component.
+
+    A part number decides; a line without one, or with a number of no known component, goes by
+    its text. A part line that says it was only cleaned, checked, tested or set replaces nothing.
+
+    Parameters
+    ----------
+    lines : DataFrame
+        From `plain_lines`.
+    component_of_number : dict
+        Component by part number.
+    named : dict
+        Components named by each part line's description.
+    read : dict
+        Each line text and work text as read.
+    """
+    is_part = lines["line_kind"].isin(["part", "credit"])
+    by_number = lines["part_number"].map(component_of_number)
+    known = [
+        (number,) if isinstance(number, str) else named.get(text, ())
+        for number, text in zip(by_number, lines["description"], strict=True)
+    ]
+    parts = lines.assign(component=pd.Series(known, index=lines.index, dtype="object"))[
+        is_part
+    ].explode("component")
+    unknown = parts[parts["component"].isna()]
+    parts = parts[parts["component"].notna()]
+    pieces = parts["quantity"].fillna(1.0)
+    is_credit = (parts["line_kind"] == "credit").to_numpy()
+    parts = parts.assign(pieces=np.where(is_credit, -pieces.abs(), pieces))
+    said_of_part = _mentions(lines[is_part & (lines["description"] != "")], "description", read)
+    verbs = said_of_part[said_of_part["activity"] != ""]
+    replacing = set(verbs.loc[verbs["activity"] == "replace", "line_id"])
+    parts["is_replacing"] = ~parts["line_id"].isin(set(verbs["line_id"]) - replacing)
+    # a part line's text speaks of its own component, however it is named
+    one = parts.drop_duplicates("line_id").set_index("line_id")["component"]
+    said_of_part = said_of_part.assign(component=said_of_part["line_id"].map(one))
+    said_of_part = said_of_part[
+        said_of_part["component"].notna()
+        & ((said_of_part["activity"] != "") | (said_of_part["finding"] != ""))
+        & (said_of_part["activity"] != "replace")
+    ]
+    work = lines[(lines["work_done"] != "") & (lines["job"] >= 0)]
+    work = work.drop_duplicates(["job", "work_done"])
+    other = lines[~is_part & (lines["description"] != "") & (lines["job"] >= 0)]
+    said = pd.concat(
+        [
+            _mentions(work, "work_done", read).assign(is_labour=False),
+            _mentions(other, "description", read).assign(
+                is_labour=lambda f: f["line_kind"] == "labour"
+            ),
+            said_of_part.assign(is_labour=False),
+        ],
+        ignore_index=True,
+    )
+    columns = ["job", "component", "line_id", "part_number", "pieces", "is_replacing"]
+    evidence = Evidence(parts[columns], said[said["job"] >= 0])
+    return evidence, unknown
+
+
+def _mentions(rows: pd.DataFrame, column: str, read: dict[str, Reading]) -> pd.DataFrame:
+    texts = rows[column]
+    spoken = [
+        (text, m.component, m.activity, m.finding, m.modes, m.reason)
+        for text in texts.unique() for m in read[text].mentions
+    ]  # fmt: skip
+    names = ["text", "component", "activity", "finding", "modes", "stated"]
+    told = pd.DataFrame(spoken, columns=names, dtype="object")
+    left = rows[["job", "line_id", "line_kind"]].assign(text=texts)
+    return left.merge(told, on="text", how="inner", sort=False)
+
+
+def settle_ambiguous(
+    evidence: Evidence, lines: pd.DataFrame, units: pd.DataFrame
+) -> tuple[Evidence, pd.DataFrame]:
+    """Say which component an ambiguous word means, where part numbers decide it.
+
+    First a part line of the same job, then the only candidate whose part number was ever sold for
+    machines of the same class. What stays open is taken out and returned.
+    """
+    said = evidence.said
+    open_ = said["component"].str.startswith(AMBIGUOUS)
+    loose = evidence.parts["component"].str.startswith(AMBIGUOUS)
+    firm = evidence.parts[~loose & (evidence.parts["job"] >= 0)]
+    class_of = _class_of_job(lines, units)
+    numbered = firm[firm["part_number"] != ""]
+    in_job = _sets(firm["job"], firm["component"])
+    in_class = _sets(numbered["job"].map(class_of), numbered["component"])
+
+    def settle(rows: pd.DataFrame) -> list[str]:
+        out = []
+        for job, value in zip(rows["job"], rows["component"], strict=True):
+            candidates = set(value.removeprefix(AMBIGUOUS).split("|"))
+            hits = candidates & in_job.get(job, set())
+            hits = hits or candidates & in_class.get(class_of.get(job, ""), set())
+            out.append(min(hits) if len(hits) == 1 else value)
+        return out
+
+    said = said.assign(component=said["component"].mask(open_, None))
+    said.loc[open_, "component"] = settle(evidence.said[open_])
+    parts = evidence.parts.copy()
+    parts.loc[loose, "component"] = settle(evidence.parts[loose])
+    still_said = said["component"].str.startswith(AMBIGUOUS)
+    still = parts["component"].str.startswith(AMBIGUOUS)
+    unsettled = pd.concat([said.loc[still_said, ["line_id"]], parts.loc[still, ["line_id"]]])
+    return Evidence(parts[~still], said[~still_said]), unsettled
+
+
+def _sets(keys: pd.Series, values: pd.Series) -> dict[object, set[str]]:
+    out: dict[object, set[str]] = {}
+    for key, value in set(zip(keys, values, strict=True)):
+        out.setdefault(key, set()).add(value)
+    return out
+
+
+def _class_of_job(lines: pd.DataFrame, units: pd.DataFrame) -> dict[int, str]:
+    names, classes = units["unit_id"].astype("object"), units["equipment_class"].astype("object")
+    by_unit = dict(zip(names, classes, strict=True))
+    jobs = lines.loc[lines["job"] >= 0, ["job", "unit_id"]].drop_duplicates("job")
+    of_job = jobs["unit_id"].map(by_unit)
+    return {j: c for j, c in zip(jobs["job"], of_job, strict=True) if isinstance(c, str)}

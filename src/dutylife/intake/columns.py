@@ -1,0 +1,194 @@
+"""The mapping from an export's columns to ours: explicit, checked against the file's header."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import pandas as pd
+from rapidfuzz import fuzz, process, utils
+
+from dutylife.errors import ColumnMissingError, ExportError, SettingsError
+from dutylife.intake.findings import finding, first_few
+from dutylife.intake.readers import RawTable
+from dutylife.intake.values import blanked, factor_of, read_dates, read_meters, read_numbers
+from dutylife.settings import Export
+from dutylife.vocabulary import COLUMNS
+
+# what a row of each kind of export may hold
+LINE_COLUMNS = (
+    "service_date", "ticket", "ticket_kind", "received_on", "ready_on", "unit_id", "customer",
+    "duty", "equipment_class", "meter_hours", "complaint", "work_done", "part_number",
+    "description", "line_kind", "quantity", "unit_price",
+)  # fmt: skip
+MACHINE_COLUMNS = (
+    "unit_id", "equipment_class", "engine_model", "in_service_on", "left_on", "customer", "duty",
+    "hours_per_week",
+)  # fmt: skip
+PART_COLUMNS = (
+    "part_number", "description", "on_hand", "on_order", "counted", "unit_cost", "supplier",
+    "lead_time_days", "pack_size",
+)  # fmt: skip
+COLUMNS_OF = {"lines": LINE_COLUMNS, "machines": MACHINE_COLUMNS, "parts": PART_COLUMNS}
+_METERS = ("meter_hours", "hours_per_week")
+
+
+@dataclass(slots=True)
+class Mapped:
+    """One file under our column names.
+
+    Parameters
+    ----------
+    name : str
+        The file as tables and messages call it.
+    text : DataFrame
+        Our mapped columns as cells of text; blanks and words for "nothing" are "".
+    reason : Series of str
+        Why a row is set aside, blank while it is not.
+    """
+
+    name: str
+    key: str
+    export: Export
+    raw: RawTable
+    text: pd.DataFrame
+    theirs: dict[str, str]
+    units: dict[str, str]
+    reason: pd.Series
+    findings: list[dict[str, Any]] = field(default_factory=list)
+
+    def cells(self, column: str) -> pd.Series:
+        """Cells of one of our columns; blank where it is not mapped."""
+        if column in self.text:
+            return self.text[column]
+        return pd.Series("", index=self.text.index, dtype="object")
+
+    def set_aside(self, rows: pd.Series, reason: str) -> None:
+        """Set rows aside for a reason, unless they have one already."""
+        self.reason = self.reason.mask(rows & (self.reason == ""), reason)
+
+    def dates(self, column: str) -> pd.Series:
+        """Dates of a column."""
+        return read_dates(self.cells(column), self.export.date_order)
+
+    def numbers(self, column: str, meter_unit: str) -> pd.Series:
+        """Numbers of a column, in our unit."""
+        unit = self.units.get(column, "")
+        factor = factor_of(column, unit, meter_unit, f"{self.key}.columns.{column}")
+        if column in _METERS:
+            return read_meters(self.cells(column), self.export, unit, meter_unit)
+        return read_numbers(self.cells(column), self.export) * factor
+
+    def say_blanked(self, column: str, lost: pd.Series, table: str, why: str, mend: str) -> None:
+        """Add one finding for cells that are left blank while their row is used."""
+        lost = lost & (self.reason == "")
+        if not lost.any():
+            return
+        cells = self.text.loc[lost, column].unique()
+        rows = self.raw.source_row[lost]
+        self.findings.append(
+            finding(
+                "intake",
+                "ask",
+                f"{self.name}: {int(lost.sum())} of {len(lost)} cells in "
+                f"'{self.theirs[column]}' {why} and are left blank (rows {first_few(rows)}; "
+                f"e.g. {first_few([repr(c) for c in cells[:3]])}).",
+                mend=mend,
+                table=table,
+                key=column,
+                source_file=self.name,
+                source_row=int(rows.iloc[0]),
+            )
+        )
+
+
+def map_columns(raw: RawTable, export: Export, name: str, key: str) -> Mapped:
+    """Bring a file under our column names.
+
+    Headers that already are our names need no mapping.
+
+    Raises
+    ------
+    SettingsError
+        A mapped column does not belong in this kind of export, or needed ones are not mapped.
+    ColumnMissingError
+        The file lacks a mapped column.
+    """
+    allowed = COLUMNS_OF[export.kind]
+    strange = [c for c in [*export.columns, *export.values] if c not in allowed]
+    if strange:
+        raise SettingsError(
+            f"A {export.kind} export has no column {', '.join(sorted(set(strange)))}.",
+            f"{key}.columns",
+            f"remove it; a {export.kind} export may hold: {', '.join(allowed)}",
+        )
+    headers = [str(c) for c in raw.cells.columns]
+    wanted = {ours: source.column for ours, source in export.columns.items()}
+    theirs = {ours: _header_of(given, headers) for ours, given in wanted.items()}
+    missing = {ours: wanted[ours] for ours, header in theirs.items() if header is None}
+    if missing:
+        raise _missing(missing, headers, name, key, export.header_row)
+    found = {ours: header for ours, header in theirs.items() if header is not None}
+    for header in headers:
+        ours = header.lower().replace(" ", "_")
+        if ours in allowed and ours not in found and header not in found.values():
+            found[ours] = header
+    twice = sorted({h for h in found.values() if headers.count(h) > 1})
+    if twice:
+        raise ExportError(
+            f"Column '{twice[0]}' stands in the file twice.",
+            f"{name}, header row {export.header_row}",
+            "rename one of them in the export",
+        )
+    text = pd.DataFrame({ours: blanked(raw.cells[h]) for ours, h in found.items()})
+    text = text.reindex(index=raw.cells.index)
+    for ours, words in export.values.items():
+        if ours in text:
+            text[ours] = _translated(text[ours], words)
+    units = {ours: source.unit for ours, source in export.columns.items() if source.unit}
+    return Mapped(name, key, export, raw, text, found, units, raw.fault.copy())
+
+
+def require_columns(mapped: Mapped, needed: tuple[str, ...], one_of: tuple[str, ...] = ()) -> None:
+    """Raise `SettingsError` unless all of ``needed`` and one of ``one_of`` are mapped."""
+    lacking = [c for c in needed if c not in mapped.text]
+    says = [f"{c} ({COLUMNS[c].meaning})" for c in lacking]
+    if one_of and not any(c in mapped.text for c in one_of):
+        says.append("one of " + ", ".join(one_of))
+    if says:
+        raise SettingsError(
+            f"The mapping lacks {'; and '.join(says)}.",
+            f"{mapped.key}.columns ({mapped.name})",
+            f'add a line such as {(lacking or list(one_of))[0]} = "THEIR COLUMN"; the file has: '
+            + ", ".join(str(c) for c in mapped.raw.cells.columns),
+        )
+
+
+def _header_of(given: str, headers: list[str]) -> str | None:
+    clean = " ".join(given.split())
+    if clean in headers:
+        return clean
+    alike = [h for h in headers if h.casefold() == clean.casefold()]
+    return alike[0] if len(alike) == 1 else None
+
+
+def _missing(
+    missing: dict[str, str], headers: list[str], name: str, key: str, header_row: int
+) -> ColumnMissingError:
+    named = ", ".join(f"'{given}'" for given in missing.values())
+    hints = []
+    for ours, given in missing.items():
+        near = process.extractOne(
+            given, headers, scorer=fuzz.WRatio, processor=utils.default_process, score_cutoff=60
+        )
+        if near:
+            hints.append(f"for {ours} did you mean '{near[0]}'?")
+    plural = "s" if len(missing) > 1 else ""
+    return ColumnMissingError(
+        f"Column{plural} {named} {'are' if plural else 'is'} not in the export.",
+        f"{name}, header row {header_row} ({key}.columns)",
+        " ".join([*hints, "The file has: " + ", ".join(headers) + "."]),
+    )
+
+
+def _translated(cells: pd.Series, words: dict[str, str]) -> pd.Series:
+    folded = {k.casefold(): v for k, v in words.items()}
+    return cells.map(lambda c: words.get(c, folded.get(c.casefold(), c)))

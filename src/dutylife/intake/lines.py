@@ -1,0 +1,235 @@
+"""Lines exports to service lines: each row used once, or set aside with a reason."""
+
+import datetime as dt
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dutylife.errors import ExportError
+from dutylife.intake.columns import LINE_COLUMNS, Mapped, require_columns
+from dutylife.intake.findings import finding, first_few
+from dutylife.intake.line_kinds import known_kinds, line_kinds
+from dutylife.intake.names import name_key
+from dutylife.intake.values import is_total_row, on_unlike, read_dates
+from dutylife.provenance import digest_of
+from dutylife.settings import Settings
+
+_TEXTS = [c for c in LINE_COLUMNS if c not in (
+    "service_date", "received_on", "ready_on", "meter_hours", "quantity", "unit_price", "line_kind",
+)]  # fmt: skip
+# columns that make two rows of two files the same line, whatever the form of their dates and sums
+_CONTENT = (
+    "service_date", "ticket", "unit_id", "customer", "complaint", "work_done", "part_number",
+    "description", "quantity", "unit_price", "meter_hours",
+)  # fmt: skip
+# what one ticket has once, though some exports write it on its first line only
+_OF_THE_TICKET = ("service_date", "unit_id", "customer")
+# a last date more than this after all others is taken for a slip of the pen, if few rows carry it
+_FAR_DAYS = 1096
+_FAR_SHARE = 0.005
+
+
+def read_lines(mapped: Mapped, settings: Settings) -> pd.DataFrame:
+    """Lines of one file; rows that can't be used get their reason in ``mapped``.
+
+    Raises
+    ------
+    SettingsError
+        A needed column is not mapped.
+    ExportError
+        Not one date can be read.
+    """
+    require_columns(mapped, ("service_date",), ("unit_id", "part_number", "description"))
+    lines = pd.DataFrame({c: mapped.cells(c) for c in _TEXTS})
+    for column in ("service_date", "received_on", "ready_on"):
+        lines[column] = mapped.dates(column)
+    for column in ("quantity", "unit_price", "meter_hours"):
+        lines[column] = mapped.numbers(column, settings.fleet.meter_unit)
+    lines["source_file"] = mapped.name
+    lines["source_row"] = mapped.raw.source_row
+    lines = _fill_from_ticket(lines, mapped)
+    _mark_unreadable(mapped, lines)
+    lines["line_kind"] = line_kinds(lines, _stated_kind(mapped))
+    used = lines[mapped.reason == ""]
+    return used.assign(line_id=_line_ids(used), record=used.index)
+
+
+def _mark_unreadable(mapped: Mapped, lines: pd.DataFrame) -> None:
+    text = mapped.text
+    is_total = is_total_row(mapped.raw.cells)
+    undated = lines["service_date"].isna()
+    blank = text["service_date"] == ""
+    mapped.set_aside((text == "").all(axis=1), "blank row")
+    mapped.set_aside(undated & blank & is_total, "totals row")
+    mapped.set_aside(undated & blank, "no date")
+    filled = ~blank & (mapped.reason == "")
+    _check_dates(mapped, undated & filled, filled)
+    mapped.set_aside(undated, "date can't be read")
+    for column, word in (("quantity", "quantity"), ("unit_price", "price")):
+        mapped.set_aside(
+            lines[column].isna() & (mapped.cells(column) != ""), f"{word} can't be read"
+        )
+    mend_date = f"correct the cell, or date_order in {mapped.key}"
+    for column in ("received_on", "ready_on"):
+        lost = lines[column].isna() & (mapped.cells(column) != "")
+        mapped.say_blanked(column, lost, "service_lines", "can't be read as dates", mend_date)
+    mapped.say_blanked(
+        "meter_hours",
+        lines["meter_hours"].isna() & (mapped.cells("meter_hours") != ""),
+        "service_lines",
+        "can't be read as meter readings",
+        f"correct the cell, or decimal, thousands or the column's unit in {mapped.key}",
+    )
+
+
+def _check_dates(mapped: Mapped, lost: pd.Series, filled: pd.Series) -> None:
+    """Refuse a file without one readable date; ask when another date order reads more."""
+    if not lost.any():
+        return
+    cells = mapped.text.loc[filled, "service_date"]
+    n_read = {o: int(read_dates(cells, o).notna().sum()) for o in ("ymd", "dmy", "mdy")}
+    now = mapped.export.date_order
+    better = [o for o in n_read if n_read[o] > n_read[now]]
+    better.sort(key=lambda o: -n_read[o])
+    examples = first_few([repr(c) for c in mapped.text.loc[lost, "service_date"].unique()[:3]])
+    if lost.sum() == filled.sum():
+        how = " or ".join(f'"{o}" ({n_read[o]} of {len(cells)})' for o in better)
+        raise ExportError(
+            f"Not one of the {len(cells)} dates in '{mapped.theirs['service_date']}' can be read, "
+            f"e.g. {examples}.",
+            f'{mapped.name} ({mapped.key}.date_order = "{now}")',
+            f"set date_order to {how}, which reads them"
+            if better
+            else "no date order reads them: map the column that holds the date",
+        )
+    if better:
+        mapped.findings.append(
+            finding(
+                "intake", "ask",
+                f'{mapped.name}: date_order = "{now}" reads {n_read[now]} of {len(cells)} dates, '
+                f'"{better[0]}" would read {n_read[better[0]]} (not read: {examples}).',
+                mend=f"check date_order in {mapped.key}",
+                table="service_lines", key="service_date", source_file=mapped.name,
+                source_row=int(mapped.raw.source_row[lost].iloc[0]),
+            )
+        )  # fmt: skip
+
+
+def _stated_kind(mapped: Mapped) -> pd.Series:
+    cells = mapped.cells("line_kind")
+    kinds = known_kinds(cells)
+    strange = (kinds == "") & (cells != "") & (mapped.reason == "")
+    if strange.any():
+        words = sorted(cells[strange].unique())
+        mapped.findings.append(
+            finding(
+                "intake", "note",
+                f"{mapped.name}: the kind of {int(strange.sum())} lines is not known "
+                f"({first_few([repr(w) for w in words])}); it was taken from their text and price.",
+                mend=f'add [exports.values] line_kind = {{"{words[0]}" = "part"}} to {mapped.key}',
+                table="service_lines", key="line_kind", source_file=mapped.name,
+            )
+        )  # fmt: skip
+    return kinds
+
+
+def _fill_from_ticket(lines: pd.DataFrame, mapped: Mapped) -> pd.DataFrame:
+    """Date, machine and customer of a ticket's other lines, where a line leaves them blank."""
+    numbered = lines["ticket"] != ""
+    usable = numbered & (mapped.reason == "") & (mapped.text != "").any(axis=1)
+    if not usable.any():
+        return lines
+    out = lines.copy()
+    for column in _OF_THE_TICKET:
+        empty = lines[column].isna() if column == "service_date" else lines[column] == ""
+        if column == "service_date":  # a date that is there but can't be read stays unread
+            empty &= mapped.cells(column) == ""
+        known = lines.loc[usable & ~empty & lines[column].notna()]
+        one = known.groupby("ticket")[column].agg(["first", "nunique"])
+        fill = lines["ticket"].map(one.loc[one["nunique"] == 1, "first"])
+        rows = empty & usable & fill.notna()
+        if not rows.any():
+            continue
+        out[column] = out[column].mask(rows, fill)
+        mapped.findings.append(
+            finding(
+                "intake", "note",
+                f"{mapped.name}: {int(rows.sum())} lines without {column} took it from the other "
+                f"lines of their ticket (rows {first_few(lines.loc[rows, 'source_row'])}).",
+                table="service_lines", key=column, source_file=mapped.name,
+                source_row=int(lines.loc[rows, "source_row"].iloc[0]),
+            )
+        )  # fmt: skip
+    return out
+
+
+def _line_ids(lines: pd.DataFrame) -> pd.Series:
+    if lines.empty:
+        return pd.Series(dtype="object", index=lines.index)
+    parts = []
+    for column in _CONTENT:
+        cells = lines[column]
+        if column == "service_date":
+            parts.append(on_unlike(cells, lambda u: u.map(lambda d: f"{d:%Y-%m-%d}")))
+        elif cells.dtype == "float64":
+            parts.append(on_unlike(cells.round(4), lambda u: u.map(str)))
+        else:
+            parts.append(name_key(cells))
+    content = pd.Series(["\x1f".join(row) for row in zip(*parts, strict=True)], dtype="object")
+    occurrence = content.groupby(content).cumcount() + 1
+    pairs = zip(content, occurrence, strict=True)
+    return pd.Series([digest_of(c, n) for c, n in pairs], index=lines.index, dtype="object")
+
+
+def join_files(
+    files: list[tuple[Mapped, pd.DataFrame]], as_of: dt.date | None
+) -> tuple[pd.DataFrame, dt.date | None, list[dict[str, Any]]]:
+    """One table of all files' lines.
+
+    A line in two files is read once; rows after the as-of date, and rows dated far after all
+    others where no as-of date is given, are set aside in their file.
+
+    Returns
+    -------
+    tuple
+        Lines, the as-of date (None without lines) and findings.
+    """
+    lines = pd.concat([frame for _, frame in files], ignore_index=True)
+    owner = np.repeat(np.arange(len(files)), [len(frame) for _, frame in files])
+    reason = pd.Series("", index=lines.index, dtype="object")
+    notes: list[dict[str, Any]] = []
+    if as_of is None:
+        far = _far_after_the_rest(lines["service_date"])
+        reason = reason.mask(far, "date far after all others")
+        last = lines.loc[~far, "service_date"].max()
+        as_of = last.date() if pd.notna(last) else None
+    elif len(lines):
+        reason = reason.mask(lines["service_date"] > pd.Timestamp(as_of), "after the as-of date")
+    again = lines.duplicated("line_id") & (reason == "")
+    reason = reason.mask(again, "read already from another file")
+    for position, (mapped, _) in enumerate(files):
+        mine = (owner == position) & (reason != "")
+        mapped.reason.loc[lines.loc[mine, "record"]] = reason[mine].to_numpy()
+    if again.any():
+        notes.append(
+            finding(
+                "intake", "note",
+                f"{int(again.sum())} lines stand in more than one file and were read once.",
+                table="set_aside", key="line_id",
+            )
+        )  # fmt: skip
+    return lines[reason == ""].reset_index(drop=True), as_of, notes
+
+
+def _far_after_the_rest(dates: pd.Series) -> pd.Series:
+    days = np.sort(dates.to_numpy())
+    few = int(len(days) * _FAR_SHARE)
+    none = pd.Series(data=False, index=dates.index)
+    if few < 1:
+        return none
+    gaps = np.diff(days[-few - 1 :]) > np.timedelta64(_FAR_DAYS, "D")
+    if not gaps.any():
+        return none
+    after: pd.Series = dates > days[-few - 1 :][int(np.argmax(gaps))]
+    return after

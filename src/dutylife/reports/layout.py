@@ -1,0 +1,74 @@
+"""A section of a page: heading, answer, tables, figures; shows itself in a notebook."""
+
+from dataclasses import dataclass, field
+from functools import cache
+from importlib import resources
+
+from markupsafe import Markup
+
+from dutylife.reports.tables import templates
+
+
+@cache
+def look() -> str:
+    """Return the style sheet of pages and of sections in a live notebook."""
+    return resources.files("dutylife.reports").joinpath("look.css").read_text(encoding="utf-8")
+
+
+def style_tag() -> str:
+    """Return the style sheet as it stands before each section in a notebook."""
+    return f"<style>\n{look()}</style>\n"
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A part of a report.
+
+    Parameters
+    ----------
+    title : str
+        Heading; blank where the page's own heading says it.
+    answer : str
+        The one sentence the reader came for; may be blank.
+    sentences : tuple of str
+        Plain sentences below it.
+    parts : tuple of Markup
+        Tables and figures, already safe HTML.
+    """
+
+    title: str
+    answer: str = ""
+    sentences: tuple[str, ...] = ()
+    parts: tuple[Markup, ...] = field(default=(), repr=False)
+
+    @property
+    def text(self) -> str:
+        """Answer and sentences without tables."""
+        return "\n".join([t for t in (self.answer, *self.sentences) if t])
+
+    @property
+    def html(self) -> str:
+        """The section as HTML; all text from data is escaped."""
+        return (
+            templates()
+            .get_template("section.html")
+            .render(
+                title=self.title, answer=self.answer, sentences=self.sentences, parts=self.parts
+            )
+        )
+
+    def _repr_html_(self) -> str:
+        return style_tag() + self.html
+
+
+def listed(items: list[str], *, none: str = "Nothing to show.") -> Markup:
+    """Return sentences as a list, escaped."""
+    if not items:
+        return Markup('<p class="quiet">{}</p>').format(none)
+    inner = Markup("").join(Markup("<li>{}</li>").format(i) for i in items)
+    return Markup("<ul>{}</ul>").format(inner)
+
+
+def side_by_side(figures: list[Markup]) -> Markup:
+    """Return figures that stand beside each other where there is room."""
+    return Markup('<div class="figures">{}</div>').format(Markup("").join(figures))

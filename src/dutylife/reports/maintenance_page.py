@@ -1,0 +1,333 @@
+"""Maintenance page: next visits, intervals, what they save, what can hurt."""
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from markupsafe import Markup
+
+from dutylife import wording
+from dutylife.provenance import Run
+from dutylife.reports import figures
+from dutylife.reports.cautions import CAUTIONS
+from dutylife.reports.facts import Facts, day, facts_of, plain, records
+from dutylife.reports.layout import Section, listed, side_by_side
+from dutylife.reports.tables import (
+    Shown,
+    amount,
+    date_column,
+    figure_column,
+    html_table,
+    whole,
+)
+
+SOON_DAYS = 30
+FIRST_VISITS = 5  # on the first screen; the calendar holds them all
+MOST_VISITS = 40  # on the page; a year of a large fleet fills the calendar, not a page
+FIRST_COMPONENTS = ("ignition cap", "carburetor", "air filter")
+TOP_FIGURES = 3
+
+
+def visit_answer(visit_plan: pd.DataFrame, given: Facts) -> str:
+    """Say how many machines come in soon and which one first.
+
+    Parameters
+    ----------
+    visit_plan : DataFrame, table "visit_plan"
+    given : Facts
+
+    Returns
+    -------
+    str
+    """
+    if visit_plan.empty:
+        return "No visit is due within the horizon."
+    soon = visit_plan["due_on"] <= pd.Timestamp(given.as_of) + pd.Timedelta(days=SOON_DAYS)
+    first = visit_plan.sort_values(["due_on", "unit_id"]).iloc[0]
+    return (
+        f"{wording.count(int(soon.sum()), 'visit is', 'visits are')} due in the next {SOON_DAYS} "
+        f"days, {wording.count(len(visit_plan), 'visit')} in all; first {first['unit_id']} on "
+        f"{day(first['due_on'])}."
+    )
+
+
+def next_visits(run: Run) -> Section:
+    """Return the next dated visits."""
+    given, visits = facts_of(run), run.table("visit_plan")
+    rows = plain(visits).sort_values(["due_on", "unit_id"]).head(FIRST_VISITS)
+    table = html_table(
+        rows.assign(tasks=rows["tasks"].map(_first_tasks)),
+        [
+            Shown(name="unit_id", heading="machine"),
+            date_column("due_on", "due"),
+            Shown(name="customer", heading="customer"),
+            figure_column("due_hours", "meter", given.meter_short, write=_whole_hours, missing=""),
+            Shown(name="tasks", heading="do", wide=True),
+        ],
+        caption=f"The next {FIRST_VISITS} visits, all customers.",
+        caption_unseen=True,
+        none="No visit is due within the horizon.",
+    )
+    return Section("", visit_answer(visits, given), (), (table,))
+
+
+def all_visits(run: Run) -> Section:
+    """Return the visits of the plan with parts, labour and money, and the total of them all."""
+    given, visits = facts_of(run), run.table("visit_plan")
+    rows = plain(visits).sort_values(["due_on", "unit_id"])
+    total = wording.money(float(rows["cost"].sum()), given.currency)
+    hours = wording.number(float(rows["labour_hours"].sum()))
+    answer = (
+        f"{wording.count(len(rows), 'visit')}, {total} and {hours} hours of labour in all."
+        if len(rows)
+        else ""
+    )
+    more = len(rows) - MOST_VISITS
+    if more > 0:
+        answer += (
+            f" The first {MOST_VISITS} stand here, the other {more} in maintenance-calendar.ics."
+        )
+    return Section(
+        "All visits",
+        answer,
+        (),
+        (_visit_table(rows.head(MOST_VISITS), given, "Visits, soonest first."),),
+    )
+
+
+def _visit_table(rows: pd.DataFrame, given: Facts, caption: str) -> Markup:
+    shown = [
+        Shown(name="unit_id", heading="machine"),
+        Shown(name="customer", heading="customer"),
+        date_column("due_on", "due"),
+        figure_column("due_hours", "meter", given.meter_short, write=_whole_hours, missing=""),
+        Shown(name="tasks", heading="do", write=_spaced),
+        Shown(name="parts", heading="parts", write=_spaced),
+        figure_column("labour_hours", "labour", "h", missing="", write=wording.number),
+        figure_column("cost", "money", given.money_unit, write=amount, missing=""),
+    ]
+    return html_table(rows, shown, caption=caption, none="No visit is due within the horizon.")
+
+
+def _whole_hours(value: float) -> str:
+    return whole(round(value)) if value >= 10 else wording.number(value, 2)
+
+
+def _first_tasks(joined: str, most: int = 3) -> str:
+    tasks = sorted(_items(joined), key=lambda t: not t.startswith("replace"))
+    more = f" and {len(tasks) - most} more" if len(tasks) > most else ""
+    return ", ".join(tasks[:most]) + more
+
+
+def _spaced(joined: str) -> str:
+    return ", ".join(_items(joined))
+
+
+def _items(joined: str) -> list[str]:
+    return [t.strip() for t in joined.split(";") if t.strip()]
+
+
+def interval_words(row: Any, given: Facts) -> str:
+    """Return an interval in hours and weeks, as one would say it.
+
+    Parameters
+    ----------
+    row : named row of table "intervals"
+    given : Facts
+
+    Returns
+    -------
+    str
+    """
+    if row.task == "run to failure":
+        return "run to failure"
+    hours, days = float(row.interval_hours), float(row.interval_days)
+    meter = f"{_whole_hours(hours)} {given.meter_short}" if np.isfinite(hours) else ""
+    calendar = wording.weeks(days) if np.isfinite(days) else ""
+    if row.clock in ("days", "idle_days"):
+        meter, calendar = calendar, meter
+    if meter and calendar:
+        meter += f" ({calendar})" if row.clock else f" or {calendar}"
+    if not (meter or calendar):
+        return str(row.task)
+    return f"{row.task} {'at' if row.task == 'replace' else 'each'} {meter or calendar}"
+
+
+def intervals_in_short(run: Run) -> Section:
+    """Return intervals of the components asked about most, one column for each duty."""
+    given, intervals = facts_of(run), plain(run.table("intervals"))
+    chosen = _first_components(intervals)
+    return Section(
+        "Intervals in short",
+        "",
+        (),
+        (_matrix(intervals[intervals["component"].isin(chosen)], chosen, given),),
+    )
+
+
+def _first_components(intervals: pd.DataFrame) -> list[str]:
+    """Return the components that stop engines most often in the record, the usual three first."""
+    have = set(intervals["component"])
+    first = [c for c in FIRST_COMPONENTS if c in have]
+    failures = intervals.groupby("component")["n_failed"].sum()
+    rest = failures.sort_values(ascending=False, kind="stable").index
+    return (first + [c for c in rest if c not in first])[: max(3, len(first))]
+
+
+def _matrix(rows: pd.DataFrame, components: list[str], given: Facts) -> Markup:
+    duties = sorted(set(rows["duty"]))
+    cells = {key: _cell(of, given) for key, of in rows.groupby(["component", "duty"], sort=False)}
+    frame = pd.DataFrame(
+        [{"component": c} | {d: cells.get((c, d), "") for d in duties} for c in components],
+        columns=["component", *duties],
+    )
+    shown = [Shown(name="component", heading="component")] + [
+        Shown(name=d, heading=d) for d in duties
+    ]
+    return html_table(
+        frame,
+        shown,
+        caption="In brackets: about the same at the usual rate of use; with 'or': whichever comes "
+        "first. Below: the failures it stands on.",
+        none="No interval could be worked out from this record.",
+    )
+
+
+def _cell(tasks: pd.DataFrame, given: Facts) -> str:
+    """All tasks of one component in one duty, the timed ones first, and what they stand on."""
+    order = tasks["task"].map(lambda t: {"replace": 0, "run to failure": 2}.get(t, 1))
+    rows = records(tasks.loc[order.sort_values(kind="stable").index])
+    best = max(rows, key=lambda r: (r.basis != "starting value", r.n_failed))
+    return "\n".join(
+        [interval_words(r, given) for r in rows]
+        + [f"{wording.count(best.n_failed, 'failure')}, {best.basis}"]
+    )
+
+
+def all_intervals(run: Run) -> Section:
+    """Return every interval with its range, money, evidence and sentence."""
+    given, rows = facts_of(run), plain(run.table("intervals"))
+    unit, relative = given.meter_short, _without_money(run)
+    rows = rows.assign(
+        at=[interval_words(r, given) for r in records(rows)],
+        span=[_range_words(r, given) for r in records(rows)],
+        money=[_money_words(r, (r.component, r.duty) in relative) for r in records(rows)],
+        stands_on=[
+            f"{wording.count(r.n_failed, 'failure')}\n{r.basis}"
+            + (f"\n{r.mark}" if r.mark and r.basis == "starting value" else "")
+            for r in records(rows)
+        ],
+    )
+    shown = [
+        Shown(name="component", heading="component"),
+        Shown(name="duty", heading="duty"),
+        Shown(name="at", heading="do"),
+        Shown(name="span", heading="costs nearly the same"),
+        Shown(
+            name="money",
+            heading="cost, against waiting for failure",
+            unit=f"{given.money_unit} per 1000 {unit}",
+        ),
+        Shown(name="probability_it_pays", heading="it pays", write=wording.chances),
+        Shown(name="stands_on", heading="stands on"),
+        Shown(name="sentence", heading="why", wide=True),
+    ]
+    table = html_table(rows, shown, caption="All recommendations, by component and duty.")
+    return Section("All intervals", parts=(table,))
+
+
+def _range_words(row: Any, given: Facts) -> str:
+    clock = "days" if row.clock in ("days", "idle_days") else "hours"
+    low, high = getattr(row, f"interval_{clock}_lower"), getattr(row, f"interval_{clock}_upper")
+    if not (np.isfinite(low) and np.isfinite(high)):
+        return ""
+    return wording.age_range(low, high, clock, given.meter_unit)
+
+
+def _without_money(run: Run) -> set[tuple[str, str]]:
+    """Component and duty whose costs are counted in planned replacements, no money being known."""
+    costs = plain(run.table("costs"))
+    relative = costs[costs["is_relative"]]
+    return set(zip(relative["component"], relative["duty"], strict=True))
+
+
+def _money_words(row: Any, is_relative: bool) -> str:
+    mine = float(row.cost_per_1000_hours)
+    without = float(row.cost_per_1000_hours_run_to_failure)
+    if not np.isfinite(mine):
+        return ""
+    unit = "\nin planned replacements" if is_relative else ""
+    against = f"\nagainst {wording.number(without)}" if np.isfinite(without) else ""
+    return f"{wording.number(mine)}{against}{unit}"
+
+
+def what_it_saves(run: Run) -> Section:
+    """Return cost curves of the recommendations that save most."""
+    given, intervals = facts_of(run), plain(run.table("intervals"))
+    curves, relative = plain(run.table("cost_curves")), _without_money(run)
+    saving = intervals["cost_per_1000_hours_run_to_failure"] - intervals["cost_per_1000_hours"]
+    cells = zip(intervals["component"], intervals["duty"], strict=True)
+    rows = intervals.assign(saving=saving, is_relative=[c in relative for c in cells])
+    rows = rows[(rows["task"] == "replace") & (rows["saving"] > 0)]
+    rows = rows.sort_values(
+        ["is_relative", "saving", "component", "duty"], ascending=[True, False, True, True]
+    )
+    drawn, sentences = [], []
+    for row in records(rows.head(TOP_FIGURES)):
+        curve = curves[(curves["component"] == row.component) & (curves["duty"] == row.duty)]
+        if curve.empty:
+            continue
+        drawn.append(figures.as_figure(_drawer(curve, row, given)))
+        sentences.append(
+            f"{row.component}, {row.duty}: saves {_saving_words(row, given)} per 1000 "
+            f"{given.meter_short} of running."
+        )
+    if not drawn:
+        return Section("What replacing in time saves", "No timed replacement saves money here.")
+    return Section("What replacing in time saves", "", (), (listed(sentences), side_by_side(drawn)))
+
+
+def _saving_words(row: Any, given: Facts) -> str:
+    if row.is_relative:
+        return f"the cost of {wording.number(row.saving, 2)} planned replacements"
+    return wording.money(row.saving, given.currency)
+
+
+def _drawer(curve: pd.DataFrame, row: Any, given: Facts) -> Callable[[Any], str]:
+    unit = "planned replacements" if row.is_relative else given.money_unit
+    return lambda axes: figures.draw_costs(axes, curve, row, unit, given)
+
+
+def can_hurt(run: Run) -> Section:
+    """Return the components whose failure can hurt someone, never run to failure."""
+    rows = plain(run.table("intervals"))
+    rows = rows[rows["can_hurt"] != ""]
+    given = facts_of(run)
+    rows = rows.assign(at=[interval_words(r, given) for r in records(rows)])
+    shown = [
+        Shown(name="component", heading="component"),
+        Shown(name="duty", heading="duty"),
+        Shown(name="can_hurt", heading="how it can hurt"),
+        Shown(name="at", heading="do"),
+    ]
+    table = html_table(
+        rows.drop_duplicates(["component", "duty", "task"]),
+        shown,
+        caption="Never run to failure. The maker's or legal limit is the ceiling.",
+        none="No component in this record is marked as one that can hurt.",
+    )
+    return Section("What can hurt someone", parts=(table,))
+
+
+def cautions(run: Run) -> Section:  # noqa: ARG001
+    """Return the cautions for the work itself."""
+    return Section(
+        "Before anyone touches a machine",
+        "",
+        (
+            "The maker's manual, local codes and licensed trades stand above every line here; "
+            "the rules named are examples from one country.",
+        ),
+        (listed([f"{hazard}. {line}" for hazard, line in CAUTIONS]),),
+    )

@@ -1,0 +1,125 @@
+"""Every section a notebook can ask for, by page and name; one sentence for each page."""
+
+import difflib
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from dutylife.errors import RunError
+from dutylife.provenance import Run, open_run
+from dutylife.reports import evidence_page, maintenance_page, stock_page
+from dutylife.reports.facts import Facts
+from dutylife.reports.layout import Section
+from dutylife.settings import Settings
+
+SECTIONS: dict[str, Callable[[Run], Section]] = {
+    "order today": stock_page.order_today,
+    "why": stock_page.why,
+    "demand": stock_page.demand,
+    "demand by month": stock_page.demand_by_month,
+    "shelf": stock_page.shelf,
+    "dead stock": stock_page.dead_stock,
+    "next visits": maintenance_page.next_visits,
+    "intervals in short": maintenance_page.intervals_in_short,
+    "all visits": maintenance_page.all_visits,
+    "all intervals": maintenance_page.all_intervals,
+    "what it saves": maintenance_page.what_it_saves,
+    "what can hurt": maintenance_page.can_hurt,
+    "cautions": maintenance_page.cautions,
+    "rows": evidence_page.rows,
+    "findings": evidence_page.findings,
+    "not understood": evidence_page.not_understood,
+    "set aside": evidence_page.set_aside,
+    "life models": evidence_page.life_models,
+    "survival": evidence_page.survival,
+    "recurrence": evidence_page.recurrence,
+    "provenance": evidence_page.provenance,
+}
+
+
+def section(run: Run | str | Path, name: str) -> Section:
+    """Return one section of a run's report, for a notebook cell.
+
+    Parameters
+    ----------
+    run : Run, str or Path
+        An opened run, or its folder.
+    name : str
+        Name of the section; all names are in ``SECTIONS``.
+
+    Returns
+    -------
+    Section
+        Shows itself in a notebook; ``.text`` is its sentences.
+
+    Raises
+    ------
+    RunError
+        There is no such section, or the run lacks a table it needs.
+    """
+    if name not in SECTIONS:
+        near = difflib.get_close_matches(name, SECTIONS, n=1, cutoff=0.5)
+        raise RunError(
+            f"There is no section '{name}'.",
+            "section(run, name)",
+            (f"did you mean '{near[0]}'? " if near else "") + "known: " + ", ".join(SECTIONS),
+        )
+    return SECTIONS[name](run if isinstance(run, Run) else open_run(run))
+
+
+def answers(tables: dict[str, pd.DataFrame], settings: Settings) -> list[str]:
+    """Return the sentence each page opens with, for the terminal and run.json.
+
+    Parameters
+    ----------
+    tables : dict of DataFrame
+        Tables of the run by name; ``stock_plan`` and ``visit_plan`` are read.
+    settings : Settings
+        With ``fleet.as_of`` filled.
+
+    Returns
+    -------
+    list of str
+    """
+    if settings.fleet.as_of is None:
+        raise ValueError("settings.fleet.as_of must be filled")
+    given = Facts(
+        fleet=settings.fleet.name,
+        currency=settings.fleet.currency,
+        meter_unit=settings.fleet.meter_unit,
+        as_of=settings.fleet.as_of,
+        plan_in_force=settings.plan.in_force,
+        horizon_months=settings.report.horizon_months,
+        confidence_level=settings.report.confidence_level,
+    )
+    return [
+        stock_page.order_answer(tables["stock_plan"], given.currency),
+        maintenance_page.visit_answer(tables["visit_plan"], given),
+    ]
+
+
+def plot(result: Any, **which: Any) -> Any:
+    """Draw a table of a run, or a result that has one, on an Axes of its own.
+
+    Parameters
+    ----------
+    result : DataFrame, or object with ``.table``
+        ``failure_events``; or, from a product-limit curve, a frame with age and survival;
+        ``cost_curves`` or ``demand_forecast`` (narrow them with ``which``).
+    **which
+        Column = value, to pick the rows, e.g. ``component="carburetor"``.
+
+    Returns
+    -------
+    Axes
+
+    Raises
+    ------
+    RunError
+        Nothing to draw, or several curves where one is drawn.
+    """
+    from dutylife.reports.plotting import plot_table
+
+    return plot_table(result, which)

@@ -1,0 +1,172 @@
+"""Frames to HTML tables that a screen reader and a phone can read; every text is escaped."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+import jinja2
+import pandas as pd
+from markupsafe import Markup
+
+from dutylife import wording
+from dutylife.reports import facts
+
+NOT_KNOWN = "not known"
+
+
+def text_of(value: Any) -> str:
+    """Return a value as it stands."""
+    return str(value)
+
+
+def whole(value: float) -> str:
+    """Return pieces: whole where they are, else one decimal, thousands set off by a space.
+
+    Examples
+    --------
+    >>> whole(1200.0), whole(2.46)
+    ('1 200', '2.5')
+    """
+    text = f"{value:,.0f}" if abs(value - round(value)) < 0.05 else f"{value:,.1f}"
+    return text.replace(",", " ")
+
+
+def amount(value: float) -> str:
+    """Return money without its currency, which stands in the heading."""
+    return wording.money(value, "")
+
+
+def share(value: float) -> str:
+    """Return a share as per cent; close to certain is not written as certain.
+
+    Examples
+    --------
+    >>> share(0.934), share(0.9996), share(1.0)
+    ('93 %', 'over 99 %', '100 %')
+    """
+    if 0.995 < value < 1:
+        return "over 99 %"
+    return f"{100 * value:.0f} %"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """One column of a printed table.
+
+    Parameters
+    ----------
+    name : str
+        Column of the frame.
+    heading : str
+        What the reader calls it.
+    unit : str
+        Unit of every figure in it, shown under the heading.
+    write : callable
+        Value to text; a line break starts a second, quieter line.
+    missing : str
+        Text of a missing value.
+    number : bool
+        Set right-aligned, never broken over lines.
+    wide : bool
+        Sentences: takes the room that is left.
+    under : bool
+        On a phone it stands under the row's name, without its heading.
+    """
+
+    name: str
+    heading: str
+    unit: str = ""
+    write: Callable[[Any], str] = text_of
+    missing: str = ""
+    number: bool = False
+    wide: bool = False
+    under: bool = False
+
+    @property
+    def label(self) -> str:
+        """Heading and unit in one line, for cards on a phone and for screen readers."""
+        return f"{self.heading} ({self.unit})" if self.unit else self.heading
+
+    @property
+    def kind(self) -> str:
+        """Name of the style class."""
+        for kind in ("number", "wide", "under"):
+            if getattr(self, kind):
+                return kind
+        return "text"
+
+    def lines(self, value: Any) -> list[str]:
+        """Return the cell's lines, the first one the main one."""
+        if value is None or (pd.api.types.is_scalar(value) and pd.isna(value)) or value == "":
+            return [self.missing] if self.missing else []
+        return self.write(value).split("\n")
+
+
+def figure_column(name: str, heading: str, unit: str = "", **more: Any) -> Shown:
+    """Return a column of figures; missing ones read "not known" unless told otherwise."""
+    known: dict[str, Any] = {"write": whole, "missing": NOT_KNOWN, "number": True} | more
+    return Shown(name=name, heading=heading, unit=unit, **known)
+
+
+def date_column(name: str, heading: str, **more: Any) -> Shown:
+    """Return a column of dates."""
+    return Shown(name=name, heading=heading, write=facts.day, number=True, **more)
+
+
+@cache
+def templates() -> jinja2.Environment:
+    """Return the templates, every value escaped unless it is our own markup."""
+    return jinja2.Environment(
+        loader=jinja2.PackageLoader("dutylife.reports", "templates"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=jinja2.StrictUndefined,
+    )
+
+
+def html_table(
+    frame: pd.DataFrame,
+    shown: Sequence[Shown],
+    *,
+    caption: str,
+    none: str = "Nothing to show.",
+    caption_unseen: bool = False,
+) -> Markup:
+    """Return a table with caption, scopes and a label on every cell.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Rows in the order they are to be read.
+    shown : sequence of Shown
+        Columns; the first one names the row.
+    caption : str
+        What the table holds, plain text.
+    none : str
+        Sentence that stands in for a table without rows.
+    caption_unseen : bool
+        Keep the caption for screen readers alone, where the heading above says the same.
+
+    Returns
+    -------
+    Markup
+        HTML in which all text of the frame is escaped.
+    """
+    if frame.empty:
+        return Markup('<p class="quiet">{}</p>').format(none)
+    columns = [frame[c.name].tolist() for c in shown]
+    rows = [
+        [(c, c.lines(value)) for c, value in zip(shown, values, strict=True)]
+        for values in zip(*columns, strict=True)
+    ]
+    narrow = len(shown) <= 5 and not any(c.wide or c.under for c in shown)
+    text = (
+        templates()
+        .get_template("table.html")
+        .render(
+            caption=caption, shown=shown, rows=rows, narrow=narrow, caption_unseen=caption_unseen
+        )
+    )
+    return Markup(text)

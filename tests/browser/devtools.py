@@ -1,0 +1,117 @@
+"""A headless Chromium spoken to over its own debugging socket: sizes, positions, screenshots."""
+
+import base64
+import json
+import shutil
+import subprocess
+import tempfile
+import time
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+FLAGS = (  # noqa: SIM905
+    "--headless --no-sandbox --disable-gpu --disable-quic --no-first-run --hide-scrollbars "
+    "--disable-background-networking --disable-component-update --disable-sync "
+    "--remote-debugging-port=0 --remote-allow-origins=*"
+).split()
+WAIT_SECONDS = 60
+
+
+def chromium() -> str | None:
+    """Path of the browser, None where there is none."""
+    return shutil.which("chromium") or shutil.which("chromium-browser")
+
+
+class Browser:
+    """One browser with one tab."""
+
+    def __enter__(self) -> "Browser":
+        import websocket
+
+        self._folder = tempfile.TemporaryDirectory(ignore_cleanup_errors=True)
+        home = Path(self._folder.name)
+        command = [str(chromium()), *FLAGS, f"--user-data-dir={home}", "about:blank"]
+        self._process = subprocess.Popen(
+            command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        )
+        port_file = home / "DevToolsActivePort"
+        end = time.monotonic() + WAIT_SECONDS
+        while not (port_file.is_file() and port_file.read_text().count("\n")):
+            assert self._process.poll() is None, "the browser ended by itself"
+            assert time.monotonic() < end, "the browser did not open its debugging port"
+            time.sleep(0.05)
+        port, path = port_file.read_text().split()
+        self._socket = websocket.create_connection(
+            f"ws://127.0.0.1:{port}{path}", timeout=WAIT_SECONDS
+        )
+        self._number, self._session = 0, ""
+        target = self.send("Target.createTarget", url="about:blank")["targetId"]
+        self._session = self.send("Target.attachToTarget", targetId=target, flatten=True)[
+            "sessionId"
+        ]
+        self.send("Page.enable")
+        self.send("Network.enable")
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._socket.close()
+        self._process.terminate()
+        self._process.wait(timeout=WAIT_SECONDS)
+        self._folder.cleanup()
+
+    def send(self, method: str, **params: Any) -> dict[str, Any]:
+        self._number += 1
+        message = {"id": self._number, "method": method, "params": params}
+        if self._session:
+            message["sessionId"] = self._session
+        self._socket.send(json.dumps(message))
+        while True:
+            answer = json.loads(self._socket.recv())
+            if answer.get("id") == self._number:
+                assert "error" not in answer, answer
+                return dict(answer["result"])
+            self._heard(answer)
+
+    def _heard(self, event: dict[str, Any]) -> None:
+        if event.get("method") == "Page.javascriptDialogOpening":
+            self.dialogs.append(event["params"]["message"])
+            self._socket.send(
+                json.dumps(
+                    {"id": 10**6, "method": "Page.handleJavaScriptDialog",
+                     "params": {"accept": True}, "sessionId": self._session}
+                )
+            )  # fmt: skip
+        if event.get("method") == "Network.requestWillBeSent":
+            self.asked_for.append(event["params"]["request"]["url"])
+
+    def open(self, page: Path, width: int, height: int) -> None:
+        """Open a file at a screen size and wait until it stands."""
+        self.dialogs: list[str] = []
+        self.asked_for: list[str] = []
+        self.send(
+            "Emulation.setDeviceMetricsOverride",
+            width=width, height=height, deviceScaleFactor=1, mobile=width < 640,
+        )  # fmt: skip
+        self.send("Page.navigate", url=page.resolve().as_uri())
+        end = time.monotonic() + WAIT_SECONDS
+        here = json.dumps(page.resolve().as_uri())
+        ready = f"document.readyState === 'complete' && location.href === {here}"
+        while not self.ask(ready):
+            assert time.monotonic() < end, f"{page.name} did not load"
+            time.sleep(0.05)
+
+    def ask(self, expression: str) -> Any:
+        """Value of a JavaScript expression in the page."""
+        return self.send("Runtime.evaluate", expression=expression, returnByValue=True)[
+            "result"
+        ].get("value")
+
+    def screenshot(self, to: Path, *, whole_page: bool = False) -> None:
+        shot = self.send("Page.captureScreenshot", captureBeyondViewport=whole_page)
+        to.write_bytes(base64.b64decode(shot["data"]))

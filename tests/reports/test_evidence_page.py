@@ -1,0 +1,93 @@
+"""The analyst's page: rows accounted for, faults first, laws with evidence, recurrence."""
+
+import xml.etree.ElementTree as ET
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dutylife.provenance import Run
+from dutylife.reports import section
+from dutylife.reports.evidence_page import rows_answer
+from dutylife.reports.recurrence import gap_summary, median_days
+
+
+def cells(html: str) -> list[list[str]]:
+    return [
+        ["".join(c.itertext()).strip() for c in row]
+        for row in ET.fromstring(html).findall(".//tbody/tr")
+    ]
+
+
+def test_rows_in_are_used_plus_set_aside(run: Run):
+    told = section(run, "rows")
+    assert told.answer == "1 262 rows in = 1 202 used + 60 set aside."
+    assert cells(told.html)[-1] == ["all files", "", "1 262", "1 202", "60"]
+
+
+def test_a_row_that_vanished_is_called_a_fault():
+    assert "3 not accounted for" in rows_answer(100, 90, 7)
+
+
+def test_faults_and_questions_come_first(run: Run):
+    told = section(run, "findings")
+    assert told.answer == "2 findings need a person; 2 notes."
+    assert [row[0] for row in cells(told.html)] == ["fault", "question for you", "note", "note"]
+
+
+def test_most_frequent_text_not_understood_first(run: Run):
+    told = section(run, "not understood")
+    assert told.answer == "2 texts on 9 lines were not understood."
+    assert [row[1] for row in cells(told.html)] == ["7", "2"]
+
+
+def test_a_law_shows_lives_failures_range_unit_and_basis(run: Run):
+    rows = cells(section(run, "life models").html)
+    assert len(rows) == 15
+    first = rows[0]
+    assert first[:2] == ["air filter", "dry cutting"]
+    assert "14 lives" in first[2]
+    assert "9 failed" in first[2]
+    assert first[4] == "21.4 to 2.9"  # value, below it the range
+    assert first[5] == "70 h56 to 91 h"
+    assert "pooled" in first[6]
+
+
+def test_reasons_set_aside_are_counted(run: Run):
+    assert cells(section(run, "set aside").html)[0][:3] == ["duplicate", "60", "0"]
+
+
+def test_recurrence_says_why_it_differs_from_the_lives(run: Run):
+    text = section(run, "recurrence").text
+    for why in ("every event counts", "within 30 days", "install date", "planned changes"):
+        assert why in text
+
+
+def test_settings_versions_digests_and_timings_are_there(run: Run):
+    html = section(run, "provenance").html
+    for what in ("20260101", "ab" * 32, "version of pandas", "exports 1.path", "reading exports"):
+        assert what in html
+
+
+def test_median_gap_equals_the_product_limit_of_models():
+    from dutylife.models.curves import kaplan_meier
+
+    random = np.random.default_rng(3)
+    for n in (1, 4, 9, 30):
+        days = np.ceil(random.exponential(60, n))
+        came = random.random(n) < 0.6
+        expected = kaplan_meier(days, came).median() if came.any() else np.nan
+        assert median_days(days, came) == pytest.approx(expected, nan_ok=True), (days, came)
+
+
+def test_machines_still_waiting_are_not_left_out():
+    gaps = pd.DataFrame(
+        {
+            "unit_id": ["a", "b", "c", "d"], "component": "belt",
+            "gap_days": [10.0, 20.0, 200.0, 200.0], "is_event": [True, True, False, False],
+        }
+    )  # fmt: skip
+    row = gap_summary(gaps).iloc[0]
+    assert row["n_events"] == 2
+    assert row["n_units"] == 4
+    assert row["median_days"] == 20.0  # half have come again by then; the mean of events is 15

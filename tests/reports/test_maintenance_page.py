@@ -1,0 +1,83 @@
+"""The fleet manager's page: visits, intervals in meter and calendar, what can hurt, cautions."""
+
+import xml.etree.ElementTree as ET
+
+import pandas as pd
+from made_run import DUTIES
+
+from dutylife.provenance import Run
+from dutylife.reports import section
+from dutylife.reports.cautions import CAUTIONS
+from dutylife.reports.facts import facts_of, records
+from dutylife.reports.maintenance_page import interval_words, visit_answer
+
+
+def words(run: Run, **row: object) -> str:
+    base = {"task": "replace", "interval_hours": 120.0, "interval_days": 49.0, "clock": "hours"}
+    return interval_words(records(pd.DataFrame([base | row]))[0], facts_of(run))
+
+
+def tree(html: str) -> ET.Element:
+    return ET.fromstring(html)
+
+
+def test_an_interval_is_said_in_meter_and_calendar(run: Run):
+    assert words(run) == "replace at 120 h (7 weeks)"
+    assert words(run, clock="days") == "replace at 7 weeks (120 h)"
+    assert words(run, clock="") == "replace at 120 h or 7 weeks"
+    assert words(run, task="inspect", interval_days=float("nan")) == "inspect each 120 h"
+    assert words(run, task="run to failure") == "run to failure"
+
+
+def test_the_answer_counts_visits_soon_and_in_all(run: Run):
+    visits = run.table("visit_plan")
+    text = visit_answer(visits, facts_of(run))
+    assert text.startswith("6 visits are due in the next 30 days, 14 visits in all")
+    assert "on 4 Apr 2026" in text
+    assert visit_answer(visits.head(0), facts_of(run)) == "No visit is due within the horizon."
+
+
+def test_next_visits_come_in_order_of_date(run: Run):
+    rows = tree(section(run, "next visits").html).findall(".//tbody/tr/th")
+    assert [r.text for r in rows][1:4] == ["TP-02", "TP-03", "TP-04"]
+    assert len(rows) >= 5
+
+
+def test_intervals_in_short_have_a_column_for_each_duty_and_say_what_they_stand_on(run: Run):
+    table = tree(section(run, "intervals in short").html).find("table")
+    assert [th.text.strip() for th in table.findall("thead/tr/th")][1:] == list(DUTIES)
+    rows = {r.find("th").text: r for r in table.findall("tbody/tr")}
+    assert list(rows) == ["ignition cap", "carburetor", "air filter"]
+    cell = "".join(rows["air filter"].findall("td")[0].itertext())
+    assert cell.startswith("replace at 35 h")
+    assert "inspect each 7 h" in cell
+    assert "9 failures, pooled" in cell
+
+
+def test_every_interval_is_listed_with_its_sentence(run: Run):
+    rows = tree(section(run, "all intervals").html).findall(".//tbody/tr")
+    assert len(rows) == len(run.table("intervals"))
+    assert all(r.find("td[@class='wide']") is not None for r in rows)
+
+
+def test_what_can_hurt_is_listed_and_never_run_to_failure(run: Run):
+    html = section(run, "what can hurt").html
+    assert "drive belt" in html
+    assert "air filter" not in html
+    assert "run to failure" not in html.replace("Never run to failure", "")
+
+
+def test_savings_come_with_the_curve_and_its_words(run: Run):
+    told = tree(section(run, "what it saves").html)
+    drawn = told.findall(".//figure/img")
+    assert len(drawn) == 3
+    assert all("any age from" in i.get("alt") for i in drawn)
+    # money first; costs counted in planned replacements are not mixed into it
+    assert all("EUR per 1000 h" in li.text for li in told.findall(".//li"))
+
+
+def test_cautions_defer_to_the_makers_manual(run: Run):
+    told = section(run, "cautions")
+    assert "maker's manual" in told.text
+    assert "licensed" in told.text
+    assert tree(told.html).findall(".//li").__len__() == len(CAUTIONS) >= 12

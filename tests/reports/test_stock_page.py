@@ -1,0 +1,118 @@
+"""The owner's page: what to order, which shelves to count, what demand, what lies dead."""
+
+import numpy as np
+import pandas as pd
+from made_run import AS_OF, PARTS
+
+from dutylife.provenance import Run
+from dutylife.reports import section
+from dutylife.reports.stock_page import order_answer, order_lines
+from dutylife.schema import as_table
+
+
+def plan(**columns: object) -> pd.DataFrame:
+    return as_table("stock_plan", pd.DataFrame(columns))
+
+
+def test_the_answer_counts_pieces_parts_money_and_shelves():
+    text = order_answer(
+        plan(
+            part_number=list("abcd"), on_hand=[0, 1, 9, None], order_now=[4, 1, 0, None],
+            order_up_to=[4, 2, 5, 6], reorder_point=[1, 2, 3, 3], order_cost=[1000, 40, 0, None],
+        ),
+        "EUR",
+    )  # fmt: skip
+    assert "Order 5 pieces of 2 parts today, 1 040 EUR" in text
+    assert "2 of 4 parts are below their level" in text
+    assert "1 shelf has no count" in text
+
+
+def test_a_cost_that_is_not_known_is_not_zero():
+    text = order_answer(
+        plan(
+            part_number=["a"],
+            on_hand=[0],
+            order_now=[4],
+            order_up_to=[4],
+            reorder_point=[1],
+            order_cost=[None],
+        ),
+        "",
+    )
+    assert "1 part of unknown cost" in text
+
+
+def test_nothing_to_order_says_so():
+    text = order_answer(
+        plan(
+            part_number=["a"],
+            on_hand=[5],
+            order_now=[0],
+            order_up_to=[4],
+            reorder_point=[1],
+            order_cost=[0],
+        ),
+        "EUR",
+    )
+    assert text.startswith("Nothing to order today")
+
+
+def test_soonest_need_first_and_an_unknown_shelf_is_counted_not_ordered(run: Run):
+    lines = order_lines(run.table("stock_plan"))
+    ordered = lines[~lines["to_count"]]
+    assert len(ordered) == 7
+    assert ordered["needed_by"].is_monotonic_increasing
+    counted = lines[lines["to_count"]]
+    assert list(counted["part_number"]) == ["P-109", "P-110", "P-111"]
+    assert (counted.index > ordered.index.max()).all()
+    assert list(counted["what_to_do"]) == [f"hold {n}, count the shelf" for n in (4, 3, 2)]
+
+
+def test_a_part_above_its_level_is_no_order_line(run: Run):
+    assert {"P-107", "P-108"}.isdisjoint(order_lines(run.table("stock_plan"))["part_number"])
+
+
+def test_demand_shows_both_plans_with_their_ranges(run: Run):
+    html = section(run, "demand").html
+    assert html.count("<table") == 2
+    assert "as seen" in html
+    assert "recommended" in html
+    for part in PARTS:
+        assert html.count(f">{part}<") == 2
+    # P-100 in the plan in force: 3.2 a month, so 9.6 in three, median 9, nine in ten 12
+    assert "9.6" in html
+    assert "9 to 12" in html
+
+
+def test_demand_takes_the_spans_from_the_day_after_as_of(run: Run):
+    table = run.table("demand_forecast")
+    start = pd.Timestamp(AS_OF) + pd.Timedelta(days=1)
+    spans = table[(table["from_date"] == start) & (table["plan"] == "as seen")]
+    assert set(spans["months"]) == {1.0, 3.0, 6.0}
+
+
+def test_dead_stock_is_what_nobody_bought_for_a_year(run: Run):
+    told = section(run, "dead stock")
+    assert told.answer.startswith("2 parts")
+    assert "54 EUR" in told.answer  # two parts, 3 pieces at 9 each
+    html = told.html
+    assert "OLD-1" in html
+    assert "OLD-2" in html
+    assert "10 Feb 2024" in html
+    assert "never in this record" in html
+    assert "P-100" not in html
+
+
+def test_money_on_the_shelf_leaves_out_what_is_not_counted(run: Run):
+    stock_plan = run.table("stock_plan")
+    held = float(np.nansum(stock_plan["on_hand"] * stock_plan["unit_cost"]))
+    told = section(run, "shelf")
+    assert f"{held:,.0f} EUR".replace(",", " ") in told.answer
+    assert "9 parts" in told.answer
+
+
+def test_an_order_says_how_long_it_lasts(run: Run):
+    html = section(run, "order today").html
+    # P-100: none on the shelf, 9 ordered, 3.2 a month expected
+    row = html.split(">P-100<")[1].split("</tr>")[0]
+    assert ">2.8<" in row

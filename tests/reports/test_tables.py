@@ -1,0 +1,69 @@
+"""A printed table: nothing from data is markup, every cell is labelled, units are said."""
+
+import xml.etree.ElementTree as ET
+
+import pandas as pd
+import pytest
+from made_run import BAD
+
+from dutylife.reports.tables import Shown, date_column, figure_column, html_table, share, whole
+
+FRAME = pd.DataFrame(
+    {
+        "part": ["P-1", BAD],
+        "held": [3.0, None],
+        "due": [pd.Timestamp("2026-03-02"), pd.NaT],
+        "why": [f"first\n{BAD}", None],
+    }
+)
+SHOWN = [
+    Shown(name="part", heading="part"),
+    figure_column("held", "on hand", "pieces"),
+    date_column("due", "needed by"),
+    Shown(name="why", heading="why", wide=True),
+]
+
+
+def table(**more: object) -> ET.Element:
+    return ET.fromstring(str(html_table(FRAME, SHOWN, caption=f"Parts {BAD}", **more)))
+
+
+def test_text_of_data_is_never_markup():
+    tree = table()
+    assert {e.tag for e in tree.iter()} <= {
+        "table", "caption", "thead", "tbody", "tr", "th", "td", "span", "small",
+    }  # fmt: skip
+    assert "".join(tree.itertext()).count(BAD) == 3
+
+
+def test_caption_scopes_and_labels():
+    tree = table()
+    assert tree.find("caption").text.startswith("Parts")
+    assert [th.get("scope") for th in tree.findall("thead/tr/th")] == ["col"] * 4
+    for row in tree.findall("tbody/tr"):
+        assert row.find("th").get("scope") == "row"
+        assert [td.get("data-label") for td in row.findall("td")] == [
+            "on hand (pieces)", "needed by", "why",
+        ]  # fmt: skip
+
+
+def test_missing_is_said_or_blank_as_asked():
+    first, second = table().findall("tbody/tr")
+    assert ["".join(td.itertext()).strip() for td in first.findall("td")][:2] == ["3", "2 Mar 2026"]
+    assert ["".join(td.itertext()).strip() for td in second.findall("td")] == ["not known", "", ""]
+
+
+def test_a_table_without_rows_is_a_sentence():
+    assert str(html_table(FRAME.head(0), SHOWN, caption="x", none=f"None {BAD}")).count("<") == 2
+
+
+@pytest.mark.parametrize(
+    ("value", "text"), [(0.0, "0"), (7.0, "7"), (2.46, "2.5"), (12345.0, "12 345"), (-3.0, "-3")]
+)
+def test_pieces(value: float, text: str):
+    assert whole(value) == text
+
+
+def test_a_share_close_to_one_is_not_called_certain():
+    assert share(0.9999) != "100 %"
+    assert share(1.0) == "100 %"
