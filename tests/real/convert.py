@@ -27,7 +27,7 @@ def excavator(data: Path, out: Path) -> Path:
 def bus(data: Path, out: Path) -> Path:
     """From raw/: a line per monthly reading and per replacement, a machine per bus."""
     lines: list[tuple[str, str, int, str, str]] = []
-    machines: list[tuple[str, str, str]] = []
+    machines: list[tuple[str, str, str, str]] = []
     for group, (rows, buses) in SHAPES.items():
         text = (data / "bus_engine_odometer" / "raw" / f"{group}.asc").read_text()
         numbers = [int(float(word)) for word in text.split()]
@@ -39,14 +39,14 @@ def bus(data: Path, out: Path) -> Path:
         writer.writerows(lines)
     with (out / "machines.csv").open("w", newline="") as file:
         writer = csv.writer(file)
-        writer.writerow(["bus", "model group", "bought"])
+        writer.writerow(["bus", "model group", "bought", "log ends"])
         writer.writerows(machines)
     return Path(shutil.copy(HERE / "bus.toml", out / "dutylife.toml"))
 
 
 def one_bus(
     group: str, column: list[int], lines: list[tuple[str, str, int, str, str]],
-    machines: list[tuple[str, str, str]],
+    machines: list[tuple[str, str, str, str]],
 ) -> None:  # fmt: skip
     """Append one bus. Rows 1-11 are its head, the rest odometer readings, one a month."""
     number, bought_month, bought_year = column[:3]
@@ -54,8 +54,9 @@ def one_bus(
     first_month, first_year = column[9:11]
     odometer = column[11:]
     name = f"{group}-{number}"
-    machines.append((name, group, day(bought_year * 12 + bought_month - 1).isoformat()))
     start = first_year * 12 + first_month - 1
+    bought, ends = day(bought_year * 12 + bought_month - 1), day(start + len(odometer) - 1)
+    machines.append((name, group, bought.isoformat(), ends.isoformat()))
     for i, miles in enumerate(odometer):
         lines.append((day(start + i).isoformat(), name, miles, "odometer reading", group))
     for month, year, miles in replaced:

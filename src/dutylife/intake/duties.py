@@ -180,8 +180,9 @@ def say_unused(
                     table="units", key=name,
                 )
             )  # fmt: skip
+    mapped = settings.duty.column or any("duty" in e.columns for e in settings.exports)
     if NOT_STATED not in duties.by_unit.values() and not (
-        duties.for_all or duties.by_unit or duties.by_customer or settings.duty.column
+        duties.for_all or duties.by_unit or duties.by_customer or mapped
     ):
         notes.append(
             finding(

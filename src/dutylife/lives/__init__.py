@@ -1,1 +1,7 @@
-"""Maintenance events and machines to lives of parts: the failure-event table."""
+"""Coded events and machines to lives: ages on two clocks, censoring, and who is still there."""
+
+from dutylife.lives.build import build_lives
+from dutylife.lives.presence import Presence, prob_in_service
+from dutylife.lives.recurrence import recurrence_gaps
+
+__all__ = ["Presence", "build_lives", "prob_in_service", "recurrence_gaps"]

@@ -38,6 +38,11 @@ def order_answer(stock_plan: pd.DataFrame, currency: str) -> str:
     -------
     str
     """
+    if stock_plan.empty:
+        return (
+            "No order list: the record names no part by number. Have the number written on each "
+            "part line, or give a parts file."
+        )
     orders = stock_plan[stock_plan["order_now"] > 0]
     unknown = int((stock_plan["on_hand"].isna() & (stock_plan["reorder_point"] > 0)).sum())
     of_all = wording.count(len(stock_plan), "part")
@@ -76,10 +81,12 @@ def order_lines(stock_plan: pd.DataFrame) -> pd.DataFrame:
     ordered = rows["order_now"].fillna(0) > 0
     to_count = rows["on_hand"].isna() & (rows["reorder_point"] > 0) & ~ordered
     rows = rows.assign(what_to_do="", to_count=to_count)
-    rows.loc[ordered, "what_to_do"] = "order " + rows.loc[ordered, "order_now"].map(whole)
-    rows.loc[to_count, "what_to_do"] = (
-        "hold " + rows.loc[to_count, "reorder_point"].map(whole) + ", count the shelf"
-    )
+    rows.loc[ordered, "what_to_do"] = [
+        f"order {whole(n)}" for n in rows.loc[ordered, "order_now"]
+    ]
+    rows.loc[to_count, "what_to_do"] = [
+        f"hold {whole(n)}, count the shelf" for n in rows.loc[to_count, "reorder_point"]
+    ]
     rows = rows[ordered | to_count]
     return rows.sort_values(
         ["to_count", "needed_by", "order_cost", "part_number"],

@@ -1,0 +1,235 @@
+"""Age replacement: the age at which a planned change costs least in the long run."""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from dutylife.errors import DecisionError
+from dutylife.wording import age_replacement_text
+
+Array = npt.NDArray[np.float64]
+FLAT = 0.02  # ages whose cost lies within this share of the best are one flat stretch
+_PANELS = 256
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(8)
+_DOUBLINGS = 60
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AgeReplacement:
+    """Best replacement age and the cost curve behind it.
+
+    Parameters
+    ----------
+    interval, interval_lower, interval_upper : float
+        Best age, and the stretch of ages within 2 % of its cost, in the clock of the survival
+        function; all ``inf`` where waiting for failure is cheapest or the best age lies beyond
+        ``longest_age``.
+    cost_rate : float
+        Long-run cost per unit of age at ``interval``. [currency per unit of age]
+    cost_rate_run_to_failure : float
+        The same when every part is left to fail.
+    best_age : float
+        Cheapest age up to ``longest_age``, whether or not it pays.
+    beyond_seen : bool
+        The cost still falls at ``longest_age``.
+    ages, cost_rates : tuple of float
+        The curve.
+    """
+
+    interval: float
+    interval_lower: float
+    interval_upper: float
+    cost_rate: float
+    cost_rate_run_to_failure: float
+    best_age: float
+    beyond_seen: bool
+    ages: tuple[float, ...]
+    cost_rates: tuple[float, ...]
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """The curve: age, cost_rate."""
+        return pd.DataFrame({"age": self.ages, "cost_rate": self.cost_rates})
+
+    @property
+    def text(self) -> str:
+        """One sentence."""
+        return age_replacement_text(
+            self.interval,
+            self.interval_lower,
+            self.interval_upper,
+            self.cost_rate,
+            self.cost_rate_run_to_failure,
+            beyond_seen=self.beyond_seen,
+        )
+
+
+def age_replacement(
+    survival: Callable[[Array], Any],
+    *,
+    planned_cost: float,
+    failure_cost: float,
+    longest_age: float,
+    ages: npt.ArrayLike | None = None,
+) -> AgeReplacement:
+    """Replacement age with the lowest long-run cost, for any survival function.
+
+    Parameters
+    ----------
+    survival : callable
+        Share still working at an array of ages; the same shape comes back.
+    planned_cost, failure_cost : float
+        Cost of one planned and of one failure replacement, all in. [currency]
+    longest_age : float
+        No age beyond it is recommended; the longest life seen, or the end of the law.
+    ages : array_like, shape (n,), optional
+        Ages at which the curve is wanted; by default 60 between 1/60 of the longest and it.
+
+    Returns
+    -------
+    AgeReplacement
+
+    Raises
+    ------
+    DecisionError
+        A cost or an age is not positive, or planned work costs as much as a failure.
+
+    Notes
+    -----
+    Cost per unit of age at T is (planned S(T) + failure (1 - S(T))) / integral of S from 0 to T.
+    Each replacement renews the part. Integrals are 8-point Gauss sums over 256 panels.
+
+    References
+    ----------
+    Solutions manual to Jardine & Tsang, "Maintenance, Replacement and Reliability", chapter 2.
+
+    Examples
+    --------
+    >>> best = age_replacement(lambda t: np.clip(1 - t / 40000, 0, 1), planned_cost=100,
+    ...                        failure_cost=200, longest_age=40000)
+    >>> round(best.interval)
+    29282
+    """
+    check_costs(planned_cost, failure_cost)
+    if not (np.isfinite(longest_age) and longest_age > 0):
+        raise DecisionError(
+            f"longest_age must be a positive number, it is {longest_age}.", "age_replacement"
+        )
+    given = np.linspace(longest_age / 60, longest_age, 60) if ages is None else _ages(ages)
+
+    def rate(at: Array) -> Array:
+        alive = np.asarray(survival(at), dtype=float)
+        cost = planned_cost * alive + failure_cost * (1 - alive)
+        return np.asarray(cost / np.array([_integral(survival, 0.0, t) for t in at]), dtype=float)
+
+    grid = longest_age * np.geomspace(1 / 300, 1, 241)
+    on_grid = _rates_on_grid(survival, grid, planned_cost, failure_cost)
+    low, best, high = _refined(rate, grid, on_grid)
+    cheapest = float(rate(np.array([best]))[0])
+    mean = _mean_life(survival, longest_age)
+    to_failure = failure_cost / mean
+    beyond = bool(best >= longest_age * (1 - 1e-9) and float(survival(np.array([best]))[0]) > 1e-9)
+    pays = cheapest < to_failure and not beyond
+    return AgeReplacement(
+        interval=best if pays else math.inf,
+        interval_lower=low if pays else math.inf,
+        interval_upper=high if pays else math.inf,
+        cost_rate=cheapest if pays else to_failure,
+        cost_rate_run_to_failure=to_failure,
+        best_age=best,
+        beyond_seen=beyond,
+        ages=tuple(given.tolist()),
+        cost_rates=tuple(rate(given).tolist()),
+    )
+
+
+def check_costs(planned_cost: float, failure_cost: float) -> None:
+    """Raise `DecisionError` unless ``0 < planned_cost < failure_cost``, both finite."""
+    if not (0 < planned_cost < math.inf and 0 < failure_cost < math.inf):
+        raise DecisionError(
+            f"Costs must be positive: planned {planned_cost}, failure {failure_cost}.",
+            "planned_cost, failure_cost",
+            "state what one replacement costs, all in",
+        )
+    if failure_cost <= planned_cost:
+        raise DecisionError(
+            f"A failure ({failure_cost}) must cost more than planned work ({planned_cost}).",
+            "planned_cost, failure_cost",
+            "add to the failure what it costs beyond the part: lost days, call-out, rental; "
+            "where it truly costs no more, replace nothing ahead of failure",
+        )
+
+
+def _ages(ages: npt.ArrayLike) -> Array:
+    given = np.atleast_1d(np.asarray(ages, dtype=float))
+    if given.size == 0 or not np.all(given > 0):
+        raise DecisionError("Every age of the curve must be positive.", "ages")
+    return given
+
+
+def _integral(survival: Callable[[Array], Any], start: float, end: float) -> float:
+    edges = np.linspace(start, end, _PANELS + 1)
+    half = np.diff(edges) / 2
+    points = (edges[:-1] + half)[:, None] + half[:, None] * _NODES
+    values = np.asarray(survival(points.ravel()), dtype=float).reshape(points.shape)
+    return float(((values @ _WEIGHTS) * half).sum())
+
+
+def _rates_on_grid(
+    survival: Callable[[Array], Any], grid: Array, planned: float, failure: float
+) -> Array:
+    edges = np.concatenate([[0.0], grid])
+    half = np.diff(edges) / 2
+    points = (edges[:-1] + half)[:, None] + half[:, None] * _NODES
+    values = np.asarray(survival(points.ravel()), dtype=float).reshape(points.shape)
+    lived = np.cumsum((values @ _WEIGHTS) * half)
+    alive = np.asarray(survival(grid), dtype=float)
+    return np.asarray((planned * alive + failure * (1 - alive)) / lived, dtype=float)
+
+
+def _refined(
+    rate: Callable[[Array], Array], grid: Array, on_grid: Array
+) -> tuple[float, float, float]:
+    """Lower end of the flat stretch, best age, upper end."""
+    from scipy.optimize import minimize_scalar
+
+    at = int(np.argmin(on_grid))
+    best = float(grid[at])
+    if 0 < at < len(grid) - 1:
+        found = minimize_scalar(
+            lambda t: float(rate(np.array([t]))[0]),
+            bounds=(grid[at - 1], grid[at + 1]),
+            method="bounded",
+            options={"xatol": 1e-9 * best},
+        )
+        best = float(found.x)
+    low, high = flat_stretch(grid, on_grid)
+    return min(low, best), best, max(high, best)
+
+
+def flat_stretch(ages: Array, rates: Array) -> tuple[float, float]:
+    """First and last age, next to the best, whose cost lies within 2 % of the best."""
+    at = int(np.argmin(rates))
+    dear = rates > (1 + FLAT) * rates[at]
+    below = np.flatnonzero(dear[:at])
+    above = np.flatnonzero(dear[at:])
+    first = int(below[-1]) + 1 if below.size else 0
+    last = at + int(above[0]) - 1 if above.size else len(ages) - 1
+    return float(ages[first]), float(ages[last])
+
+
+def _mean_life(survival: Callable[[Array], Any], longest_age: float) -> float:
+    """Integral of the survival to where doubling adds no more; ``inf`` where it never stops."""
+    total, start, end = _integral(survival, 0.0, longest_age), longest_age, 2 * longest_age
+    for _ in range(_DOUBLINGS):
+        more = _integral(survival, start, end)
+        total += more
+        if more <= 1e-12 * total:
+            return total
+        start, end = end, 2 * end
+    return math.inf

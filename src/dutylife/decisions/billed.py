@@ -1,0 +1,86 @@
+"""What the shop's own lines say a replacement and a failure were billed at."""
+
+import numpy as np
+import pandas as pd
+
+_BILLED = ("part", "labour", "fee")
+_CAUSE = 0.5  # an event counts as a failure's cause from this confidence on
+
+
+def billed_costs(service_lines: pd.DataFrame, maintenance_events: pd.DataFrame) -> pd.DataFrame:
+    """Medians of what was billed, by component.
+
+    The billed price is what the customer pays, not what the part costs the shop.
+
+    Parameters
+    ----------
+    service_lines : DataFrame, table "service_lines"
+    maintenance_events : DataFrame, table "maintenance_events"
+
+    Returns
+    -------
+    DataFrame, index component
+        ``part_cost``: median price of a piece times median pieces of a replacement;
+        ``labour_cost``: median share of the labour of tickets without a failure;
+        ``failure_total``: median total of the tickets in which the component was the cause.
+        [currency]; missing where no line says.
+    """
+    events = maintenance_events.astype({"component": "object", "activity": "object"})
+    events = events.assign(reason=events["reason"].astype(object), row=np.arange(len(events)))
+    lines = service_lines[["line_id", "ticket", "line_kind", "quantity", "unit_price"]]
+    lines = lines.assign(line_kind=lines["line_kind"].astype(object))
+    lines = lines.assign(amount=lines["quantity"].fillna(1.0) * lines["unit_price"])
+    billed = lines[lines["line_kind"].isin(_BILLED) & (lines["ticket"] != "")]
+    totals = billed.groupby("ticket")["amount"].sum(min_count=1)
+    labour = billed[billed["line_kind"] == "labour"].groupby("ticket")["amount"].sum(min_count=1)
+    out = pd.DataFrame(
+        {
+            "part_cost": _part_cost(events, lines),
+            "labour_cost": _labour_cost(events, labour[labour > 0]),
+            "failure_total": _failure_total(events, totals[totals > 0]),
+        }
+    )
+    return out.reindex(pd.Index(sorted(events["component"].dropna().unique()), dtype=object))
+
+
+def event_lines(events: pd.DataFrame) -> pd.DataFrame:
+    """One row for each line of each event: the event's ``row`` and the ``line_id``."""
+    pairs = events[["row", "line_ids"]].assign(line_id=events["line_ids"].str.split(";"))
+    pairs = pairs.explode("line_id")[["row", "line_id"]]
+    return pairs[pairs["line_id"].fillna("") != ""]
+
+
+def _part_cost(events: pd.DataFrame, lines: pd.DataFrame) -> pd.Series:
+    replaced = events[events["activity"] == "replace"]
+    priced = lines[(lines["line_kind"] == "part") & (lines["unit_price"] > 0)]
+    pairs = event_lines(replaced).merge(priced[["line_id", "unit_price"]], on="line_id")
+    named = pairs.merge(replaced[["row", "component"]], on="row")
+    price = named.groupby("component")["unit_price"].median()
+    pieces = replaced[replaced["quantity"] > 0].groupby("component")["quantity"].median()
+    return price * pieces.reindex(price.index).fillna(1.0)
+
+
+def _labour_cost(events: pd.DataFrame, labour: pd.Series) -> pd.Series:
+    on_ticket = events[events["ticket"] != ""]
+    failed = set(on_ticket.loc[on_ticket["reason"] == "failure", "ticket"])
+    service = on_ticket[~on_ticket["ticket"].isin(failed)]
+    each = service.drop_duplicates(["component", "ticket"])
+    n_on_ticket = each.groupby("ticket")["component"].size()
+    share = each["ticket"].map(labour) / each["ticket"].map(n_on_ticket)
+    share = share.dropna()
+    if share.empty:
+        return pd.Series(dtype="float64")
+    by_component = share.groupby(each["component"]).median()
+    # a component never seen at a service takes the share of the usual one
+    return by_component.reindex(sorted(events["component"].dropna().unique())).fillna(
+        share.median()
+    )
+
+
+def _failure_total(events: pd.DataFrame, totals: pd.Series) -> pd.Series:
+    cause = events[
+        (events["reason"] == "failure")
+        & (events["ticket"] != "")
+        & (events["confidence"].fillna(1.0) >= _CAUSE)
+    ].drop_duplicates(["component", "ticket"])
+    return cause["ticket"].map(totals).groupby(cause["component"]).median()

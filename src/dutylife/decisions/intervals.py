@@ -1,0 +1,113 @@
+"""Laws and costs to recommended intervals: one pass over the component x duty cells."""
+
+from typing import Any
+
+import pandas as pd
+
+from dutylife.components import Component, components_of, short_name
+from dutylife.decisions.cells import Cell, cells_of
+from dutylife.decisions.costs import task_costs
+from dutylife.decisions.looking import look_rows
+from dutylife.decisions.replacing import replacement_row
+from dutylife.decisions.usage import duty_use
+from dutylife.schema import as_table
+from dutylife.settings import Settings
+from dutylife.vocabulary import TABLES
+from dutylife.wording import every
+
+_DAYS_PER_MONTH = 30.436875
+
+
+def recommend_intervals(
+    life_draws: pd.DataFrame,
+    life_models: pd.DataFrame,
+    failure_events: pd.DataFrame,
+    service_lines: pd.DataFrame,
+    maintenance_events: pd.DataFrame,
+    unit_spans: pd.DataFrame,
+    settings: Settings,
+) -> dict[str, pd.DataFrame]:
+    """When to replace and when to look, for each component in each duty.
+
+    Parameters
+    ----------
+    life_draws, life_models, failure_events : DataFrame
+        The tables of those names.
+    service_lines, maintenance_events, unit_spans : DataFrame
+        The tables of those names.
+    settings : Settings
+        Costs, the present schedule, severe duties, limits.
+
+    Returns
+    -------
+    dict of str to DataFrame
+        Tables "costs", "intervals", "cost_curves". Ages of the curves are on the row's clock;
+        money is per 1000 meter units, per 1000 days where a duty's use is not known.
+
+    Raises
+    ------
+    DecisionError
+        Settings state a failure that costs no more than planned work, or a cell has no usable law.
+
+    Notes
+    -----
+    The replacement age minimises the mean over draws of the long-run cost rate, up to the longest
+    life seen. ``_lower`` and ``_upper`` bound the ages whose cost lies within 2 % of the best.
+    What can hurt is never run to failure, and the maker's limit is a ceiling for everything.
+    """
+    known = components_of(settings)
+    use = duty_use(unit_spans, settings)
+    cells = cells_of(life_draws, life_models, failure_events, known, use, settings)
+    pairs = [(c.component.name, c.duty) for c in cells]
+    costs = task_costs(pairs, known, service_lines, maintenance_events, unit_spans, settings)
+    by_cell: dict[tuple[str, str], dict[str, dict[str, Any]]] = {}
+    for cost in costs.to_dict("records"):
+        named = {str(key): value for key, value in cost.items()}
+        by_cell.setdefault((named["component"], named["duty"]), {})[named["task"]] = named
+    rows: list[dict[str, Any]] = []
+    curves: list[pd.DataFrame] = []
+    for cell in cells:
+        own_costs = by_cell[cell.component.name, cell.duty]
+        present = _present(cell, known, settings)
+        row, curve = replacement_row(cell, own_costs["replace"], present, settings)
+        rows += [row] if row is not None else []
+        rows += look_rows(cell, own_costs, present if row is None else "", settings)
+        if curve is not None:
+            curves.append(_curve(cell, curve.table))
+    return {
+        "costs": as_table("costs", _frame("costs", costs)),
+        "intervals": as_table("intervals", _frame("intervals", pd.DataFrame(rows))),
+        "cost_curves": as_table(
+            "cost_curves",
+            _frame("cost_curves", pd.concat(curves) if curves else pd.DataFrame()),
+        ),
+    }
+
+
+def _curve(cell: Cell, table: pd.DataFrame) -> pd.DataFrame:
+    factor = cell.per_1000_hours(1.0)
+    return pd.DataFrame(
+        {
+            "component": cell.component.name,
+            "duty": cell.duty,
+            "clock": cell.clock,
+            "age": table["age"],
+            "cost_per_1000_hours": factor * table["cost_rate"],
+            "cost_per_1000_hours_lower": factor * table["cost_rate_lower"],
+            "cost_per_1000_hours_upper": factor * table["cost_rate_upper"],
+        }
+    )
+
+
+def _present(cell: Cell, known: dict[str, Component], settings: Settings) -> str:
+    """The schedule followed today, in words."""
+    for given, schedule in settings.present_schedule.items():
+        if short_name(given, known) == cell.component.name:
+            days = None if schedule.months is None else schedule.months * _DAYS_PER_MONTH
+            return f"every {every(schedule.hours, days, '', settings.fleet.meter_unit)}"
+    return ""
+
+
+def _frame(name: str, frame: pd.DataFrame) -> pd.DataFrame:
+    """Give a frame without rows its columns."""
+    return frame if len(frame) else pd.DataFrame(columns=list(TABLES[name].columns))

@@ -1,0 +1,171 @@
+"""The look rows of a cell: inspect, measure, clean or test, and how often."""
+
+from typing import Any
+
+from dutylife.decisions.age_weibull import weibull_mean
+from dutylife.decisions.cells import Cell
+from dutylife.decisions.looks import InspectionInterval, inspection_interval
+from dutylife.decisions.replacing import both_clocks, fill_by_use
+from dutylife.decisions.starting import Start, WarningTime, looks_of, warning_of
+from dutylife.decisions.usage import to_days, to_hours
+from dutylife.settings import Settings
+from dutylife.wording import check_words, every, look_sentence, record_behind
+
+
+def look_rows(
+    cell: Cell, costs: dict[str, dict[str, Any]], present: str, settings: Settings
+) -> list[dict[str, Any]]:
+    """Rows of table "intervals" for the looks of a cell.
+
+    The first look of the list is spaced by the delay-time cost where the record speaks, else at
+    half the warning time; the operator's daily looks and further looks keep their starting value.
+
+    Parameters
+    ----------
+    cell : Cell
+    costs : dict
+        Rows of table "costs" by task.
+    present : str
+        The schedule followed today in words, blank when none.
+    settings : Settings
+    """
+    rows = []
+    for rank, look in enumerate(looks_of(cell.component, severe=cell.severe)):
+        is_main = rank == 0 and not look.is_operator_check
+        row = _main_row(cell, look, costs, settings) if is_main else _kept_row(cell, look, settings)
+        if present:
+            row["sentence"] += f" Today: {present}."
+        rows.append(row)
+    return rows
+
+
+def _kept_row(cell: Cell, look: Start, settings: Settings) -> dict[str, Any]:
+    row = _base(cell, look) | {"interval_hours": look.hours, "interval_days": look.days}
+    whose = ", by whoever runs the machine" if look.is_operator_check else ""
+    row = fill_by_use(row, cell)
+    at = every(look.hours, look.days, "", settings.fleet.meter_unit)
+    row["sentence"] = _sentence(cell, look, at, f"A starting value ({look.mark}){whose}")
+    return row
+
+
+def _main_row(
+    cell: Cell, look: Start, costs: dict[str, dict[str, Any]], settings: Settings
+) -> dict[str, Any]:
+    warning = warning_of(cell.component, severe=cell.severe)
+    if warning is None:  # looks_of gave one, so a spacing to double is there
+        raise AssertionError(f"{cell.component.name} has a look without a spacing")
+    careful = bool(cell.component.can_hurt or cell.component.hidden)
+    on_clock = _on_clock(warning, cell)
+    if not cell.has_law or on_clock is None:
+        return _half_warning_row(cell, look, warning, settings)
+    best = inspection_interval(
+        cell.defect_rate,
+        on_clock,
+        look_cost=costs[look.task]["planned_cost"],
+        planned_cost=costs["replace"]["planned_cost"],
+        failure_cost=costs["replace"]["failure_cost"],
+        longest=on_clock / 2 if careful else on_clock,
+    )
+    row = _base(cell, look) | both_clocks(
+        cell, best.interval, best.interval_lower, best.interval_upper
+    )
+    pays = _probability_it_pays(cell, best, costs, look)
+    row |= {
+        "basis": cell.basis, "clock": cell.clock, "mark": warning.mark,
+        "cost_per_1000_hours": cell.per_1000_hours(best.rate),
+        "cost_per_1000_hours_run_to_failure": cell.per_1000_hours(best.rate_without_looking),
+        "probability_it_pays": pays,
+    }  # fmt: skip
+    at = every(row["interval_hours"], row["interval_days"], cell.clock, settings.fleet.meter_unit)
+    why = _why(best, warning, settings, careful=careful)
+    if pays < 0.5 and not cell.component.can_hurt:
+        why += "; look when the machine is in anyway, a visit of its own costs more than it saves"
+    row["sentence"] = _sentence(cell, look, at, why)
+    return row
+
+
+def _half_warning_row(
+    cell: Cell, look: Start, warning: WarningTime, settings: Settings
+) -> dict[str, Any]:
+    row = _base(cell, look) | {
+        "interval_hours": None if warning.hours is None else warning.hours / 2,
+        "interval_days": None if warning.days is None else warning.days / 2,
+        "mark": warning.mark if warning.stated else look.mark,
+    }
+    at = every(row["interval_hours"], row["interval_days"], "", settings.fleet.meter_unit)
+    why = (
+        f"Half the time from first sign to failure ({warning.mark})"
+        if warning.stated
+        else f"A starting value ({look.mark})"
+    )
+    row["sentence"] = _sentence(cell, look, at, why)
+    return fill_by_use(row, cell)
+
+
+def _probability_it_pays(
+    cell: Cell, best: InspectionInterval, costs: dict[str, dict[str, Any]], look: Start
+) -> float:
+    """Weighted share of draws in which looking at this spacing beats waiting for failure."""
+    defects = 1 / weibull_mean(cell.shape, cell.scale)
+    failure = costs["replace"]["failure_cost"]
+    planned = costs["replace"]["planned_cost"]
+    mended = best.share_failing * failure + (1 - best.share_failing) * planned
+    looking = costs[look.task]["planned_cost"] / best.interval + defects * mended
+    return min(float(cell.weights @ (looking < defects * failure)), 1.0)
+
+
+def _on_clock(warning: WarningTime, cell: Cell) -> float | None:
+    """WarningTime time on the cell's clock; where both are stated, whichever comes first."""
+    convert = to_hours if cell.clock == "hours" else to_days
+    stated = [(warning.hours, "hours"), (warning.days, "days")]
+    given = [convert(v, clock, cell.use_per_week) for v, clock in stated if v is not None]
+    known = [v for v in given if v is not None]
+    return min(known) if known else None
+
+
+def _why(
+    best: InspectionInterval, warning: WarningTime, settings: Settings, *, careful: bool
+) -> str:
+    time = every(warning.hours, warning.days, "", settings.fleet.meter_unit)
+    source = warning.mark if warning.stated else "twice the starting spacing, our proposal"
+    ceiling = ""
+    if best.at_limit:
+        ceiling = "half of " if careful else "the whole of "
+    shown = f"{ceiling}the time from first sign to failure, {time} ({source})"
+    kept = 1 - best.share_failing
+    return f"{'At ' if ceiling else 'Against '}{shown}; finds about {kept:.0%} in time".replace(
+        "%", " %"
+    )
+
+
+def _base(cell: Cell, look: Start) -> dict[str, Any]:
+    return {
+        "component": cell.component.name, "duty": cell.duty, "task": look.task,
+        "n_failed": cell.n_failed, "basis": "starting value", "mark": look.mark,
+        "can_hurt": cell.component.can_hurt, "clock": None,
+    }  # fmt: skip
+
+
+def _sentence(cell: Cell, look: Start, at: str, why: str) -> str:
+    what = " ".join(
+        check_words(c.action, c.measurement, c.unit, c.nominal, c.reject_limit).capitalize()
+        if not c.measurement
+        else _capital(check_words(c.action, c.measurement, c.unit, c.nominal, c.reject_limit))
+        for c in look.checks
+    )
+    return look_sentence(
+        task=look.task,
+        component=cell.component.name,
+        duty=cell.duty,
+        at=at,
+        what=what,
+        why=why,
+        record=record_behind(
+            cell.n_failed, cell.n_lives, "own data" if not cell.has_law else cell.basis
+        ),
+        hurt=cell.component.can_hurt,
+    )
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

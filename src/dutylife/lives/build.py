@@ -1,0 +1,179 @@
+"""Coded events and machines made into the failure-event table: one life a row."""
+
+import numpy as np
+import pandas as pd
+
+from dutylife.lives.ages import with_ages
+from dutylife.lives.ends import CELL, carried, ends_of
+from dutylife.lives.meter import meter_paths
+from dutylife.lives.notes import notes_of
+from dutylife.lives.recurrence import recurrence_gaps
+from dutylife.lives.usage import usage_of
+from dutylife.lives.watch import Watch, at_span, last_day, watch_machines
+from dutylife.schema import as_table
+from dutylife.settings import Settings
+
+YOUNG_SHARE = 0.25  # of the mean time between renewals: a first part is then taken for original
+
+
+def build_lives(
+    maintenance_events: pd.DataFrame,
+    service_lines: pd.DataFrame,
+    units: pd.DataFrame,
+    unit_spans: pd.DataFrame,
+    settings: Settings,
+) -> dict[str, pd.DataFrame]:
+    """Build the failure-event table, and fill what is known of each machine.
+
+    Parameters
+    ----------
+    maintenance_events, service_lines, units, unit_spans : DataFrame
+        Tables of these names; rows after ``settings.fleet.as_of`` are not looked at.
+    settings : Settings
+        With ``fleet.as_of`` filled.
+
+    Returns
+    -------
+    dict of DataFrame
+        ``failure_events``, ``units`` (first and last seen, prob_in_service, use rate),
+        ``unit_spans`` (use rate), ``recurrence_gaps``, ``findings``.
+
+    Notes
+    -----
+    Each component that a machine's class carries has one life running at any time. A life carries
+    the duty and customer of the machine on the day it ended, and ``spell`` is 1: a change of duty
+    within a life does not split it. ``position`` is blank: like components on one machine are
+    taken as one. The failure interval (``lower_``, ``upper_``) is blank: a failure counts at the
+    day it came to the shop. A life ended by a comeback stays in the table with its mark; models
+    leave it out.
+    """
+    as_of = last_day(settings)
+    lines = service_lines[service_lines["service_date"] <= as_of]
+    events = maintenance_events[maintenance_events["event_date"] <= as_of]
+    evidence = _evidence(lines, events)
+    watch = watch_machines(evidence, units, unit_spans, settings)
+    paths = meter_paths(
+        lines,
+        watch.machines["in_service_on"],
+        settings.fleet.meter_unit,
+        from_new=settings.lives.first_part == "original",
+    )
+    usage = usage_of(_for_usage(watch, units), paths, settings)
+    lives = _chained(events, watch, unit_spans, settings)
+    lives = _first_lives(lives, watch, settings)
+    lives = with_ages(lives, paths, usage)
+    lives["spell"] = 1
+    table = as_table("failure_events", lives)
+    notes = notes_of(table, watch, paths, usage, events, settings)
+    return {
+        "failure_events": table,
+        "units": _filled_units(units, watch, usage, settings),
+        "unit_spans": _filled_spans(unit_spans, usage),
+        "recurrence_gaps": recurrence_gaps(
+            events[events["unit_id"].isin(watch.machines.index)], watch.machines["last_seen"]
+        ),
+        "findings": as_table("findings", notes),
+    }
+
+
+def _evidence(lines: pd.DataFrame, events: pd.DataFrame) -> pd.DataFrame:
+    """Days on which each machine is seen, by any line or coded event."""
+    named = events[["unit_id", "event_date"]].rename(columns={"event_date": "service_date"})
+    both = [f.astype({"unit_id": "object"}) for f in (lines[["unit_id", "service_date"]], named)]
+    seen = pd.concat(both, ignore_index=True).dropna().drop_duplicates()
+    return seen.sort_values(["unit_id", "service_date"], kind="stable").reset_index(drop=True)
+
+
+def _for_usage(watch: Watch, units: pd.DataFrame) -> pd.DataFrame:
+    stated = units.astype({"unit_id": "object"}).set_index("unit_id")["hours_per_week"]
+    machines = watch.machines[["duty", "equipment_class"]].copy()
+    machines["hours_per_week"] = stated.reindex(machines.index)
+    return machines.reset_index()
+
+
+def _chained(
+    events: pd.DataFrame, watch: Watch, unit_spans: pd.DataFrame, settings: Settings
+) -> pd.DataFrame:
+    """Lives of each component in a row: each begins where the last one ended."""
+    machines = watch.machines
+    ends = ends_of(events[events["unit_id"].isin(machines.index)], settings)
+    ends["is_open"] = False
+    still = carried(events, machines["equipment_class"])
+    still["ended_on"] = still["unit_id"].map(machines["observed_to"])
+    still["event"] = still["unit_id"].map(machines["ends"])
+    still = still.assign(is_open=True, renews=False, weight=1.0, is_comeback=False,
+                         failure_mode=None, fitted=None, ticket="", line_ids="")  # fmt: skip
+    if ends.empty:
+        ends = ends.reindex(columns=still.columns).iloc[:0]
+    lives = pd.concat([ends.astype(still.dtypes), still], ignore_index=True)
+    lives = lives.sort_values([*CELL, "ended_on", "is_open"], kind="stable", ignore_index=True)
+    cell = lives.groupby(CELL, sort=False)
+    lives["life_number"] = cell.cumcount() + 1
+    previous = cell["ended_on"].shift()
+    renewed = cell["renews"].shift().eq(True)
+    lives["installed_on"] = previous.where(renewed)
+    lives["part_number"] = cell["fitted"].shift()
+    begin = pd.to_datetime(lives["unit_id"].map(machines["observed_from"]))
+    lives["watched_from"] = previous.where(previous > begin, begin)
+    lives["equipment_class"] = lives["unit_id"].map(machines["equipment_class"])
+    lives["prob_in_service"] = lives["unit_id"].map(machines["prob_in_service"])
+    where = at_span(lives["unit_id"], lives["ended_on"], unit_spans)
+    return lives.assign(duty=where["duty"], customer=where["customer"])
+
+
+def _first_lives(lives: pd.DataFrame, watch: Watch, settings: Settings) -> pd.DataFrame:
+    """Fill in the begin of first lives whose part is taken for the machine's original one.
+
+    A machine that entered service within the record: its parts are original, watched from new. One
+    that is older: by ``[lives] first_part``. ``by age``: original when its age on the record's
+    first day is at most a quarter of that component's mean time between renewals in that duty
+    (time watched / renewals, at least 1). ``original``: always; this is the rule for logs
+    that start when they start, so all machines are watched only from their own first evidence.
+    ``unknown``: never.
+    """
+    out = lives.copy()
+    began = pd.to_datetime(out["unit_id"].map(watch.machines["in_service_on"]))
+    first = (out["life_number"] == 1) & began.notna()
+    within = first & (began >= watch.record_start)
+    rule = settings.lives.first_part
+    if rule == "original":
+        original = first
+        seen = pd.to_datetime(out["unit_id"].map(watch.machines["first_seen"]))
+        out["watched_from"] = out["watched_from"].mask(first & seen.notna(), seen)
+    elif rule == "unknown":
+        original = within
+    else:
+        watched = (out["ended_on"] - out["watched_from"]).dt.days.clip(lower=0)
+        cell = [out["component"], out["duty"]]
+        renewals = (~out["is_open"]).groupby(cell).transform("sum").clip(lower=1)
+        mean_days = watched.groupby(cell).transform("sum") / renewals
+        age_then = (watch.record_start - began).dt.days
+        original = within | (first & (age_then <= YOUNG_SHARE * mean_days))
+    out["installed_on"] = out["installed_on"].mask(original, began)
+    return out
+
+
+def _filled_units(
+    units: pd.DataFrame, watch: Watch, usage: pd.DataFrame, settings: Settings
+) -> pd.DataFrame:
+    """Units with what the record tells of them; machines not yet there stay as they were."""
+    names = sorted({*units["unit_id"].astype("object"), *watch.machines.index})
+    out = units.astype({"unit_id": "object"}).set_index("unit_id").reindex(names)
+    out = out.astype({c: "object" for c in ("usage_source", "meter_unit", "equipment_class")})
+    for name in ("first_seen", "last_seen", "prob_in_service", "left_on"):
+        new = watch.machines[name].reindex(names)
+        out[name] = new.where(new.notna(), out[name])
+    rates = usage.set_index("unit_id").reindex(names)
+    for name in ("hours_per_week", "usage_source"):
+        out[name] = rates[name].where(rates[name].notna(), out[name])
+    out["usage_source"] = out["usage_source"].fillna("unknown")
+    out["meter_unit"] = settings.fleet.meter_unit
+    return as_table("units", out.rename_axis("unit_id").reset_index())
+
+
+def _filled_spans(unit_spans: pd.DataFrame, usage: pd.DataFrame) -> pd.DataFrame:
+    """Spans with the rate of their machine where they state none."""
+    rate = unit_spans["unit_id"].astype("object").map(usage.set_index("unit_id")["hours_per_week"])
+    given = unit_spans["hours_per_week"]
+    filled = given.where(given.notna(), rate.astype(float))
+    return as_table("unit_spans", unit_spans.assign(hours_per_week=np.asarray(filled)))

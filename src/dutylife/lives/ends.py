@@ -1,0 +1,93 @@
+"""Maintenance events that end a life: how it ended, and whether the next one starts new."""
+
+import numpy as np
+import pandas as pd
+
+from dutylife.components import Component, components_of
+from dutylife.settings import Settings
+
+CELL = ["unit_id", "component"]
+FEWEST_CLASSES = 3  # that must all carry a component before a class without events is given it
+
+
+def ends_of(maintenance_events: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+    """Events that end a life, at most one a day for a component of a unit.
+
+    Parameters
+    ----------
+    maintenance_events : DataFrame, table "maintenance_events"
+
+    Returns
+    -------
+    DataFrame
+        unit_id, component, ended_on, event (failed, replaced), renews, weight, is_comeback,
+        failure_mode, fitted (part number put in), ticket, line_ids; sorted by unit, component
+        and day.
+
+    Notes
+    -----
+    Any event with reason failure ends the life as ``failed``. A replacement for another reason
+    ends it as ``replaced``; so does a cleaning where cleaning makes the component as new. The
+    next life starts new (``renews``) after a replacement, such a cleaning, or a repair for
+    failure; after a failure that was only looked at, adjusted or tested the part's age is not
+    known. Of several events on one day a failure wins, then a replacement; the part number is
+    that of any replacement of the day, and a day renews if one of its events does.
+    """
+    columns = ["unit_id", "component", "event_date", "activity", "reason", "failure_mode",
+               "is_comeback", "confidence", "ticket", "part_number", "line_ids"]  # fmt: skip
+    rows = maintenance_events[columns].copy()
+    words = ["unit_id", "component", "activity", "reason", "failure_mode", "part_number"]
+    rows = rows.astype(dict.fromkeys(words, "object"))
+    rows = rows[rows["unit_id"].notna() & rows["component"].notna() & rows["event_date"].notna()]
+    known = components_of(settings)
+    cleans = [n for n in rows["component"].unique() if _component(known, n).clean_renews]
+    failed = rows["reason"] == "failure"
+    cleaned_as_new = (rows["activity"] == "clean") & rows["component"].isin(cleans)
+    replaced = rows["activity"] == "replace"
+    rows["renews"] = replaced | cleaned_as_new | (failed & (rows["activity"] == "repair"))
+    rows["event"] = np.where(failed, "failed", "replaced")
+    rows["fitted"] = rows["part_number"].where(replaced)
+    rows["rank"] = np.where(failed, 0, 2) + np.where(replaced, 0, 1)
+    rows = rows[failed | replaced | cleaned_as_new]
+    rows = rows.sort_values([*CELL, "event_date", "rank", "ticket", "line_ids"], kind="stable")
+    day = rows.groupby([*CELL, "event_date"], sort=False)
+    rows["renews"] = day["renews"].transform("max").astype(bool)
+    rows["fitted"] = day["fitted"].transform("first")
+    rows["failure_mode"] = day["failure_mode"].transform("first")
+    first = rows.drop_duplicates([*CELL, "event_date"]).copy()
+    first["weight"] = first["confidence"].fillna(1.0).where(first["event"] == "failed", 1.0)
+    first = first.rename(columns={"event_date": "ended_on"})
+    kept = [*CELL, "ended_on", "event", "renews", "weight", "is_comeback", "failure_mode",
+            "fitted", "ticket", "line_ids"]  # fmt: skip
+    return first[kept].reset_index(drop=True)
+
+
+def carried(maintenance_events: pd.DataFrame, equipment_class: pd.Series) -> pd.DataFrame:
+    """Components each machine carries: unit_id, component.
+
+    A class of equipment carries a component when any machine of that class has an event on it; a
+    class without any event carries what every other class carries, where there are at least
+    `FEWEST_CLASSES` of them; a machine without a class carries what was seen on it.
+
+    Parameters
+    ----------
+    equipment_class : Series, by unit_id
+    """
+    pairs = maintenance_events[["unit_id", "component"]].astype("object").dropna()
+    pairs = pairs.drop_duplicates()
+    pairs["equipment_class"] = pairs["unit_id"].map(equipment_class)
+    by_class = pairs[["equipment_class", "component"]].dropna().drop_duplicates()
+    classes = equipment_class.dropna().rename("equipment_class").reset_index()
+    from_class = classes.merge(by_class, on="equipment_class")[CELL]
+    n_classes = by_class["equipment_class"].nunique()
+    seen_on = by_class["component"].value_counts()
+    common = seen_on.index[(seen_on == n_classes) & (n_classes >= FEWEST_CLASSES)].to_series()
+    sound = classes[~classes["equipment_class"].isin(by_class["equipment_class"])]
+    from_others = sound.merge(common.rename("component"), how="cross")[CELL]
+    own = pairs.loc[pairs["unit_id"].isin(equipment_class.index), CELL]
+    both = pd.concat([from_class, from_others, own]).drop_duplicates()
+    return both.sort_values(CELL, kind="stable").reset_index(drop=True)
+
+
+def _component(known: dict[str, Component], name: str) -> Component:
+    return known.get(name, Component(name=name))

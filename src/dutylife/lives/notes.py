@@ -1,0 +1,175 @@
+"""What a person should know of the lives built: dropped readings, unknown ages, lost machines."""
+
+from typing import Any
+
+import pandas as pd
+
+from dutylife.intake.findings import finding, first_few
+from dutylife.lives.meter import MeterPath
+from dutylife.lives.watch import Watch
+from dutylife.settings import Settings
+from dutylife.wording import count
+
+
+def notes_of(
+    failure_events: pd.DataFrame,
+    watch: Watch,
+    paths: dict[str, MeterPath],
+    usage: pd.DataFrame,
+    maintenance_events: pd.DataFrame,
+    settings: Settings,
+) -> pd.DataFrame:
+    """Findings of this stage, one row for each kind of thing: a count, then the first few."""
+    rows = [
+        *_meters(paths, usage, settings),
+        *_first_parts(failure_events),
+        *_presence(watch),
+        *_duties(failure_events),
+        *_nameless(maintenance_events),
+    ]
+    return pd.DataFrame(rows, columns=list(_note("", "", "")))
+
+
+def _note(key: str, message: str, mend: str, table: str = "failure_events") -> dict[str, Any]:
+    return finding("lives", "note", message, mend=mend, table=table, key=key)
+
+
+def _meters(
+    paths: dict[str, MeterPath], usage: pd.DataFrame, settings: Settings
+) -> list[dict[str, Any]]:
+    out = []
+    dropped = {u: p.n_dropped for u, p in paths.items() if p.n_dropped}
+    if dropped:
+        total = sum(dropped.values())
+        out.append(
+            _note(
+                "meter_hours",
+                f"{count(total, 'meter reading')} on {count(len(dropped), 'machine')} can't stand "
+                "beside the others (the meter fell, or rose faster than time allows) and "
+                f"{'was' if total == 1 else 'were'} left out: "
+                + first_few(f"{u} ({n})" for u, n in dropped.items()) + ".",
+                "correct mistyped readings; note a new meter on the ticket",
+                "service_lines",
+            )
+        )  # fmt: skip
+    if not paths:
+        out.append(
+            _note(
+                "meter_hours",
+                "No line has a meter reading: all ages go by days, and light and hard use in one "
+                "duty look like chance.",
+                f"write the {settings.fleet.meter_unit} meter on each ticket, or give each "
+                "machine's use in the machines file",
+                "service_lines",
+            )
+        )
+    else:
+        guessed = usage.loc[usage["usage_source"].isin(["duty and class", "fleet"]), "unit_id"]
+        if len(guessed):
+            out.append(
+                _note(
+                    "hours_per_week",
+                    f"{count(len(guessed), 'machine')} of {len(usage)} "
+                    f"{'has' if len(guessed) == 1 else 'have'} no use rate of "
+                    f"{'its' if len(guessed) == 1 else 'their'} own; that of machines like "
+                    f"{'it' if len(guessed) == 1 else 'them'} is taken: {first_few(guessed)}.",
+                    "write the meter on each ticket, or state the use in the machines file",
+                    "units",
+                )
+            )
+    return out
+
+
+def _first_parts(failure_events: pd.DataFrame) -> list[dict[str, Any]]:
+    first = failure_events[failure_events["life_number"] == 1]
+    unknown = int((first["clock_source"] == "unknown").sum())
+    out = []
+    if unknown:
+        out.append(
+            _note(
+                "installed_on",
+                f"{unknown} of {len(first)} first lives have no known age: their parts were on the "
+                "machine before the record began. They stay out of the laws.",
+                "give in_service_on in the machines file, or set [lives] first_part",
+            )
+        )
+    later = failure_events[failure_events["life_number"] > 1]
+    unsure = int((later["clock_source"] == "unknown").sum())
+    if unsure:
+        out.append(
+            _note(
+                "installed_on",
+                f"{count(unsure, 'life', 'lives')} began after a failure that was looked at, "
+                "adjusted or tested but not mended with a new part: "
+                f"{'its' if unsure == 1 else 'their'} age is not known.",
+                "if a part was put in on those tickets, add its line or its part number",
+            )
+        )
+    return out
+
+
+def _presence(watch: Watch) -> list[dict[str, Any]]:
+    out = []
+    if watch.late_start:
+        out.append(
+            _note(
+                "in_service_on",
+                f"{count(len(watch.late_start), 'machine')} came in before the day "
+                f"{'it is' if len(watch.late_start) == 1 else 'they are'} said to have entered "
+                f"service; that day is not used: {first_few(watch.late_start)}.",
+                "correct in_service_on in the machines file",
+                "units",
+            )
+        )
+    machines = watch.machines
+    lost = machines.index[(machines["ends"] == "lost") & machines["left_on"].isna()]
+    if len(lost):
+        how = (
+            "by the gaps between their visits"
+            if watch.presence.is_fitted
+            else "not seen within a year; too few machines for more"
+        )
+        out.append(
+            _note(
+                "prob_in_service",
+                f"{count(len(lost), 'machine')} {'is' if len(lost) == 1 else 'are'} believed gone "
+                f"({how}); their lives end at their last visit: {first_few(lost)}.",
+                "say in the machines file which have left (left_on); a wrong guess moves lives",
+                "units",
+            )
+        )
+    return out
+
+
+def _duties(failure_events: pd.DataFrame) -> list[dict[str, Any]]:
+    pairs = failure_events[["duty", "customer"]].astype("object").dropna().drop_duplicates()
+    if pairs["duty"].nunique() < 2:
+        return []
+    customers = pairs.groupby("duty")["customer"].nunique()
+    single = sorted(customers.index[customers == 1])
+    if not single:
+        return []
+    return [
+        _note(
+            "duty",
+            f"{count(len(single), 'duty', 'duties')} {'has' if len(single) == 1 else 'have'} one "
+            f"customer only ({first_few(single)}): what goes with the duty can't be told from what "
+            "goes with that customer.",
+            "read such figures as the customer's; another customer in that duty would tell",
+        )
+    ]
+
+
+def _nameless(maintenance_events: pd.DataFrame) -> list[dict[str, Any]]:
+    nameless = int(maintenance_events["unit_id"].isna().sum())
+    if not nameless:
+        return []
+    return [
+        _note(
+            "unit_id",
+            f"{count(nameless, 'event')} {'names' if nameless == 1 else 'name'} no machine: in "
+            "demand, but in no life.",
+            "write the machine on each ticket",
+            "maintenance_events",
+        )
+    ]

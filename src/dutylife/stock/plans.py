@@ -1,0 +1,115 @@
+"""Plans of maintenance a demand can assume, and the planned replacements they bring."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from dutylife.components import DAYS_PER_MONTH, Component, short_name
+from dutylife.errors import SettingsError
+from dutylife.settings import Settings
+
+Array = npt.NDArray[np.float64]
+PLANS = ("as seen", "none", "present_schedule", "recommended")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlannedAge:
+    """Age at which a plan replaces a component: in meter units, in days, whichever comes first."""
+
+    hours: float | None
+    days: float | None
+
+
+def plans_of(settings: Settings) -> list[str]:
+    """Return the plan in force, then the recommended one where it is another.
+
+    Raises
+    ------
+    SettingsError
+        ``plan.in_force`` names no plan.
+    """
+    plan = settings.plan.in_force
+    if plan not in PLANS:
+        raise SettingsError(
+            f"The plan in force '{plan}' is not known.",
+            f"{settings.source}: plan.in_force",
+            "one of: " + ", ".join(PLANS) + "; a schedule of your own goes into [present_schedule]",
+        )
+    return [plan] if plan == "recommended" else [plan, "recommended"]
+
+
+def planned_ages(
+    plan: str,
+    cells: list[tuple[str, str]],
+    intervals: pd.DataFrame,
+    known: dict[str, Component],
+    settings: Settings,
+) -> dict[tuple[str, str], PlannedAge]:
+    """Age of planned replacement of each cell under a plan; cells without one are left out."""
+    if plan == "present_schedule":
+        found: dict[tuple[str, str], PlannedAge] = {}
+        for given, schedule in settings.present_schedule.items():
+            name = short_name(given, known)
+            days = None if schedule.months is None else schedule.months * DAYS_PER_MONTH
+            for component, duty in cells:
+                if component == name and (schedule.hours or days):
+                    found[component, duty] = PlannedAge(hours=schedule.hours, days=days)
+        return found
+    if plan != "recommended":
+        return {}
+    words = dict.fromkeys(["component", "duty", "task", "clock"], "object")
+    rows = intervals.astype(words)
+    rows = rows[rows["task"] == "replace"]
+    return {
+        (str(r["component"]), str(r["duty"])): PlannedAge(
+            hours=_figure(r["interval_hours"]) if r["clock"] not in ("days", "idle_days") else None,
+            days=_figure(r["interval_days"]) if r["clock"] != "hours" else None,
+        )
+        for r in rows.to_dict("records")
+    }
+
+
+def planned_age_days(age: PlannedAge | None, use_per_week: Array) -> Array:
+    """Planned age of each life in days, inf where the plan has none; shape as ``use_per_week``."""
+    out = np.full(len(use_per_week), np.inf)
+    if age is None:
+        return out
+    if age.hours is not None:
+        by_meter = age.hours / use_per_week * 7
+        out = np.where(np.isfinite(by_meter), by_meter, out)
+    return out if age.days is None else np.minimum(out, age.days)
+
+
+def seen_rates(failure_events: pd.DataFrame, units: pd.DataFrame) -> dict[tuple[str, str], Array]:
+    """Planned replacements in the record and the days watched, by component and duty.
+
+    Returns
+    -------
+    dict of (component, duty) to ndarray, shape (2,)
+        Lives that ended `replaced`, and days watched, those of parts of unknown age included.
+    """
+    lives = failure_events.astype(
+        {"component": "object", "duty": "object", "event": "object", "unit_id": "object"}
+    )
+    first = units.astype({"unit_id": "object"}).set_index("unit_id")["first_seen"]
+    start = lives["installed_on"].fillna(lives["unit_id"].map(first))
+    watched = (lives["exit_days"] - lives["entry_days"]).fillna((lives["ended_on"] - start).dt.days)
+    table = pd.DataFrame(
+        {
+            "component": lives["component"],
+            "duty": lives["duty"],
+            "n": (lives["event"] == "replaced").astype(float),
+            "days": watched.clip(lower=0).fillna(0.0),
+        }
+    )
+    total = table.groupby(["component", "duty"])[["n", "days"]].sum().reset_index()
+    return {
+        (str(r["component"]), str(r["duty"])): np.array([r["n"], r["days"]], dtype=float)
+        for r in total.to_dict("records")
+    }
+
+
+def _figure(value: float) -> float | None:
+    return float(value) if np.isfinite(value) and value > 0 else None

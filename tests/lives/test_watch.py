@@ -1,0 +1,133 @@
+"""Who is still there, and until when a machine counts as watched."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dutylife.lives import prob_in_service
+
+CAP = "ignition cap"
+
+
+def ends(found: dict[str, pd.DataFrame]) -> dict[str, tuple[str, str]]:
+    last = found["failure_events"].drop_duplicates("unit_id", keep="last")
+    return {
+        str(r.unit_id): (str(r.event), r.ended_on.date().isoformat()) for r in last.itertuples()
+    }
+
+
+def test_machines_leave_run_on_or_are_lost(made: SimpleNamespace) -> None:
+    found = made.build(
+        made.lines(("A", "2018-01-01"), ("A", "2020-11-01"), ("B", "2018-06-01"),
+                   ("C", "2020-03-01"), ("D", "2020-10-01")),
+        made.events(("A", CAP, "2018-01-01", "replace", "failure")),
+        made.units({"unit_id": "A"}, {"unit_id": "B"}, {"unit_id": "C", "left_on": "2020-05-05"},
+                   {"unit_id": "D"}),
+        made.spans(("A", "2018-01-01", "kerb", "K"), ("B", "2018-01-01", "kerb", "K"),
+                   ("C", "2018-01-01", "kerb", "K"), ("D", "2018-01-01", "kerb", "GONE")),
+        customers={"GONE": {"left_on": "2020-12-01"}},
+    )  # fmt: skip
+    assert ends(found) == {
+        "A": ("running", "2020-12-31"),
+        "B": ("lost", "2018-06-01"),  # not seen for more than a year: ends at its last line
+        "C": ("lost", "2020-05-05"),  # known to have left that day
+        "D": ("lost", "2020-12-01"),  # its customer left
+    }
+    prob = found["units"].set_index("unit_id")["prob_in_service"]
+    assert prob["C"] == prob["D"] == 0.0
+    assert prob["A"] > 0.5 > prob["B"] > 0.0
+    told = " ".join(found["findings"]["message"])
+    assert "1 machine is believed gone" in told
+    assert "last visit: B." in told
+
+
+def test_a_day_of_leaving_after_the_as_of_date_is_not_yet(made: SimpleNamespace) -> None:
+    found = made.build(
+        made.lines(("A", "2020-11-01")),
+        made.events(("A", CAP, "2020-11-01", "replace", "failure")),
+        made.units({"unit_id": "A", "left_on": "2021-02-01"}),
+    )
+    assert ends(found) == {"A": ("running", "2020-12-31")}
+
+
+def test_an_in_service_date_after_the_first_line_is_not_believed(made: SimpleNamespace) -> None:
+    found = made.build(
+        made.lines(("A", "2020-02-01"), ("A", "2020-11-01")),
+        made.events(("A", CAP, "2020-11-01", "replace", "failure")),
+        made.units({"unit_id": "A", "in_service_on": "2020-06-01"}),
+    )
+    first = found["failure_events"].iloc[0]
+    assert first["clock_source"] == "unknown"
+    assert "came in before the day it is said" in " ".join(found["findings"]["message"])
+
+
+def by_quadrature(
+    x: float, t: float, watched: float, shape: float, rate: float, mu: float
+) -> float:
+    """Probability of being there from the two terms of the likelihood, integrated directly."""
+    from scipy.integrate import quad
+    from scipy.stats import gamma
+
+    law = gamma(shape, scale=1.0 / rate)
+    top = 20.0 * (x + shape) / (watched + rate)
+
+    def gone(lam: float) -> float:
+        return law.pdf(lam) * lam**x * mu * np.exp(-(lam + mu) * t) / (lam + mu)
+
+    def there(lam: float) -> float:
+        return law.pdf(lam) * lam ** (x + 1) * np.exp(-(lam + mu) * watched) / (lam + mu)
+
+    a, b = (quad(f, 0, top, epsabs=0, epsrel=1e-10, limit=400)[0] for f in (gone, there))
+    return b / (a + b)
+
+
+def simulated(n: int, seed: int) -> tuple[np.ndarray, ...]:
+    """Visits over 1400 days at gamma rates (mean one in 60 days); leaving at 0.0005 a day."""
+    rng = np.random.default_rng(seed)
+    stays = np.minimum(rng.exponential(2000.0, n), 1e9)
+    until = np.minimum(stays, 1400.0)
+    visits = [np.sort(rng.uniform(0, u, rng.poisson(r * u)))
+              for r, u in zip(rng.gamma(2.0, 1 / 120.0, n), until, strict=True)]  # fmt: skip
+    count = np.array([float(len(v)) for v in visits])
+    last = np.array([v[-1] if len(v) else 0.0 for v in visits])
+    return count, last, np.full(n, 1400.0), stays > 1400.0
+
+
+def test_presence_equals_direct_integration() -> None:
+    count, last, watched, _ = simulated(60, 3)
+    found, model = prob_in_service(count, last, watched, np.zeros(60, dtype=bool))
+    assert model.is_fitted
+    for i in range(0, 60, 7):
+        by_hand = by_quadrature(
+            count[i], last[i], watched[i], model.shape, model.rate_days, model.leaving_per_day
+        )
+        assert found[i] == pytest.approx(by_hand, abs=1e-4)
+
+
+def test_presence_is_calibrated_and_finds_the_hazard_of_leaving() -> None:
+    count, last, watched, there = simulated(600, 5)
+    found, model = prob_in_service(count, last, watched, np.zeros(600, dtype=bool))
+    assert model.leaving_per_day == pytest.approx(0.0005, rel=0.2)
+    for low, high in ((0.0, 0.3), (0.3, 0.7), (0.7, 1.01)):
+        rows = (found >= low) & (found < high)
+        error = 3.0 * np.sqrt(0.25 / rows.sum())
+        assert found[rows].mean() == pytest.approx(there[rows].mean(), abs=error)
+
+
+def test_machines_known_to_have_left_are_gone() -> None:
+    count, last, watched, there = simulated(60, 7)
+    left = ~there
+    found, _ = prob_in_service(count, last, np.where(left, last + 5.0, watched), left)
+    assert (found[left] == 0.0).all()
+    assert (found[~left] > 0.0).all()
+
+
+def test_too_few_machines_fall_back_on_seen_within_a_year() -> None:
+    found, model = prob_in_service(
+        np.array([4.0, 4.0]), np.array([900.0, 200.0]), np.array([1000.0, 1000.0]),
+        np.array([False, False]),
+    )  # fmt: skip
+    assert not model.is_fitted
+    assert found[0] > 0.5 > found[1]

@@ -1,0 +1,285 @@
+"""Demand and orders: what the owner is promised."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dutylife.decisions import recommend_intervals
+from dutylife.errors import SettingsError
+from dutylife.schema import as_table, empty_table
+from dutylife.stock import plan_stock
+
+AS_OF = pd.Timestamp("2026-03-15")
+INPUTS = ["failure_events", "life_draws", "units", "unit_spans", "service_lines",
+          "maintenance_events", "catalogue", "shelf"]  # fmt: skip
+
+
+def stock(fleet, intervals=None, **changed):
+    given = {n: getattr(fleet, n) for n in INPUTS} | changed
+    if intervals is None:
+        intervals = recommend_intervals(
+            fleet.life_draws, fleet.life_models, fleet.failure_events, fleet.service_lines,
+            fleet.maintenance_events, fleet.unit_spans, fleet.settings,
+        )["intervals"]  # fmt: skip
+    return plan_stock(
+        intervals=intervals, settings=changed.pop("settings", fleet.settings), **given
+    )
+
+
+@pytest.fixture(scope="module")
+def tables(fleet):
+    return stock(fleet)
+
+
+def part(tables, number):
+    rows = tables["stock_plan"]
+    return rows[rows["part_number"] == number].iloc[0]
+
+
+def forecast(tables, number, plan="as seen", months=6.0):
+    rows = tables["demand_forecast"]
+    rows = rows[(rows["part_number"] == number) & (rows["plan"] == plan)]
+    rows = rows[(rows["months"] == months) & (rows["from_date"] == AS_OF + pd.Timedelta(days=1))]
+    assert len(rows) == 1
+    return rows.iloc[0]
+
+
+def test_every_part_has_its_spans_under_both_plans(tables):
+    rows = tables["demand_forecast"].astype({"plan": object, "part_number": object})
+    assert set(rows["plan"]) == {"as seen", "recommended"}
+    for _, own in rows.groupby(["part_number", "plan"]):
+        months = own[own["from_date"] > AS_OF + pd.Timedelta(days=1)]
+        assert list(months["from_date"].dt.month) == [4, 5, 6, 7, 8]
+        assert (months["months"] == 1).all()
+        spans = set(own.loc[own["from_date"] == AS_OF + pd.Timedelta(days=1), "months"].round(6))
+        assert spans == {1, 3, 6, round(40 / 30.436875, 6)}
+    streams = rows["mean_planned"] + rows["mean_unplanned"] + rows["mean_other"]
+    assert streams.to_numpy() == pytest.approx(rows["mean"].to_numpy())
+    quantiles = rows[["p50", "p80", "p90", "p95"]].to_numpy()
+    assert (np.diff(quantiles, axis=1) >= 0).all()
+    assert (quantiles == quantiles.round()).all()
+
+
+def test_calendar_months_starting_the_day_after_appear_once(make):
+    fleet = make(6, settings={"fleet": {"as_of": "2026-03-31"}})
+    rows = stock(fleet)["demand_forecast"].astype({"plan": object, "part_number": object})
+    assert not rows.duplicated(["part_number", "plan", "from_date", "months"]).any()
+    april = rows[(rows["from_date"] == pd.Timestamp("2026-04-01")) & (rows["months"] == 1)]
+    assert len(april) == rows["part_number"].nunique() * 2
+
+
+def test_demand_agrees_with_what_the_record_used(fleet, tables):
+    # six months ahead against the last two years' rate: lives in steady state, within sampling
+    lines = fleet.service_lines.astype({"part_number": object})
+    recent = lines[lines["service_date"] > AS_OF - pd.DateOffset(months=24)]
+    for number in ("AF-12", "CAP-5K", "ROPE-1"):
+        used = recent.loc[recent["part_number"] == number, "quantity"].sum() / 4
+        assert forecast(tables, number)["mean"] == pytest.approx(used, rel=0.3)
+
+
+def test_the_recommended_plan_is_another_demand(make):
+    given = {"costs": {"ignition cap": {"planned_cost": 5.0, "failure_cost": 400.0}}}
+    tables = stock(make(settings=given))
+    seen, told = (forecast(tables, "CAP-5K", p) for p in ("as seen", "recommended"))
+    assert told["mean_unplanned"] < 0.7 * seen["mean_unplanned"]
+    assert told["mean_planned"] > 2 * seen["mean_planned"]
+
+
+def test_plans_in_force(make):
+    def planned(settings):
+        tables = stock(make(20, settings=settings))
+        plan = settings["plan"]["in_force"]
+        return forecast(tables, "AF-12", plan)["mean_planned"]
+
+    assert planned({"plan": {"in_force": "none"}}) == 0
+    now = {"plan": {"in_force": "present_schedule"}}
+    often = planned(now | {"present_schedule": {"air filter": {"hours": 60}}})
+    seldom = planned(now | {"present_schedule": {"air filter": {"hours": 250}}})
+    assert often > 2 * seldom > 0
+    tables = stock(make(20, settings={"plan": {"in_force": "recommended"}}))
+    assert set(tables["demand_forecast"]["plan"].astype(object)) == {"recommended"}
+    with pytest.raises(SettingsError, match="in_force"):
+        stock(make(20, settings={"plan": {"in_force": "hope.csv"}}))
+
+
+def test_unknown_on_hand_is_not_zero(tables):
+    row = part(tables, "AF-12")
+    assert np.isnan(row["on_hand"])
+    assert np.isnan(row["order_now"])
+    assert np.isnan(row["order_cost"])
+    assert f"Hold {row['reorder_point']:.0f}, count the shelf" in row["sentence"]
+    none = part(tables, "RV-8")
+    assert none["on_hand"] == 0
+    assert none["order_now"] > 0
+
+
+def test_orders_fill_up_in_packs_when_below_the_point(make):
+    def one(**terms):
+        fleet = make(settings={"stock": {"CAP-5K": terms}})
+        return part(stock(fleet), "CAP-5K")
+
+    row = one(on_hand=0, pack_size=4)
+    assert row["order_now"] % 4 == 0
+    assert row["order_now"] >= row["order_up_to"]
+    assert row["order_now"] - 4 < row["order_up_to"]
+    assert row["order_cost"] == pytest.approx(row["order_now"] * 4.0)
+    assert row["held_cost"] == pytest.approx(0.25 * 4.0 * row["order_up_to"])
+    assert one(on_hand=0, minimum_order=60)["order_now"] >= 60
+    full = one(on_hand=100)
+    assert full["order_now"] == 0
+    assert "Nothing to order now" in full["sentence"]
+    on_the_way = one(on_hand=0, on_order=100)
+    assert on_the_way["order_now"] == 0
+    assert "on order" in on_the_way["sentence"]
+
+
+def test_a_higher_service_level_holds_more_and_runs_out_less(make):
+    def one(level, measure):
+        terms = {"service_level": level, "service_measure": measure, "on_hand": 0}
+        return part(stock(make(settings={"stock": {"ROPE-1": terms}})), "ROPE-1")
+
+    for measure, column in (("fill rate", "fill_rate"), ("ready rate", "ready_rate")):
+        low, high = one(0.80, measure), one(0.99, measure)
+        assert low["reorder_point"] < high["reorder_point"]
+        assert high[column] >= 0.99
+    assert one(0.9, "ready rate")["reorder_point"] >= one(0.9, "fill rate")["reorder_point"]
+
+
+def test_settings_stand_above_the_shelf_and_defaults_fill_its_gaps(make):
+    terms = {
+        "default": {"lead_time_days": 50, "unit_cost": 9.0, "supplier": "south store"},
+        "CAP-5K": {"lead_time_days": 3},
+    }
+    tables = stock(make(8, settings={"stock": terms}))
+    assert part(tables, "CAP-5K")["lead_time_days"] == 3
+    assert part(tables, "AF-12")["lead_time_days"] == 10  # the shelf file says so
+    assert part(tables, "RV-8")["unit_cost"] == 9.0  # blank on the shelf
+    assert part(tables, "RV-8")["supplier"] == "north store"
+
+
+def test_needed_by_comes_sooner_with_less_on_the_shelf(make):
+    def day(on_hand):
+        given = {"stock": {"ROPE-1": {"on_hand": on_hand}}}
+        return part(stock(make(settings=given)), "ROPE-1")["needed_by"]
+
+    assert AS_OF < day(0) < day(6)
+    assert pd.isna(day(1000))
+
+
+def test_other_use_is_what_lives_do_not_explain(make):
+    fleet = make(12)
+    counter = pd.DataFrame(
+        {"line_id": [f"C{i}" for i in range(24)], "source_file": "lines.csv",
+         "source_row": range(900, 924), "line_kind": "part", "part_number": "CAP-5K",
+         "service_date": pd.date_range("2024-04-01", periods=24, freq="MS"), "quantity": 2.0}
+    )  # fmt: skip
+    back = counter.iloc[:12].assign(
+        line_id=[f"R{i}" for i in range(12)], quantity=-2.0, source_row=range(950, 962)
+    )
+    words = fleet.service_lines.astype(
+        {c: object for c in fleet.service_lines if fleet.service_lines[c].dtype == "category"}
+    )
+
+    def mean_other(extra):
+        lines = as_table("service_lines", pd.concat([words, extra]))
+        return forecast(stock(fleet, service_lines=lines), "CAP-5K")["mean_other"]
+
+    assert forecast(stock(fleet), "CAP-5K")["mean_other"] == 0
+    assert mean_other(counter) == pytest.approx(12.0, rel=0.1)  # 2 a month, 6 months
+    assert mean_other(pd.concat([counter, back])) == pytest.approx(6.0, rel=0.15)
+
+
+def test_a_cell_that_only_has_its_prior_is_forecast_from_its_own_use(make):
+    fleet = make(20)
+    basis = fleet.life_draws["basis"].astype(object)
+    draws = fleet.life_draws.assign(
+        basis=basis.where(fleet.life_draws["component"] != "recoil starter rope", "starting value")
+    )
+    row = forecast(stock(fleet, life_draws=as_table("life_draws", draws)), "ROPE-1")
+    assert row["mean_unplanned"] == 0
+    lines = fleet.service_lines.astype({"part_number": object})
+    recent = lines[lines["service_date"] > AS_OF - pd.DateOffset(months=24)]
+    used = recent.loc[recent["part_number"] == "ROPE-1", "quantity"].sum() / 4
+    assert row["mean_other"] == pytest.approx(used, rel=0.1)
+
+
+def test_failures_that_are_cleaned_away_take_no_part(make):
+    fleet = make(20)
+    events = fleet.maintenance_events.astype({"activity": object, "component": object})
+    rope = events["component"] == "recoil starter rope"
+    half = rope & (np.arange(len(events)) % 2 == 0)
+    repaired = events.assign(activity=events["activity"].where(~half, "repair"))
+    share = 1 - half.sum() / rope.sum()
+    whole = forecast(stock(fleet), "ROPE-1")["mean_unplanned"]
+    events = as_table("maintenance_events", repaired)
+    part_of = forecast(stock(fleet, maintenance_events=events), "ROPE-1")["mean_unplanned"]
+    assert part_of == pytest.approx(share * whole, rel=0.06)
+
+
+def test_machines_likely_gone_ask_for_less(make):
+    fleet = make(20)
+    gone = as_table("units", fleet.units.assign(prob_in_service=0.5))
+    whole = forecast(stock(fleet), "AF-12")["mean"]
+    assert forecast(stock(fleet, units=gone), "AF-12")["mean"] == pytest.approx(whole / 2, rel=0.12)
+    left = as_table("units", fleet.units.assign(left_on=AS_OF - pd.Timedelta(days=1)))
+    assert forecast(stock(fleet, units=left), "AF-12")["mean_unplanned"] == 0
+
+
+def test_a_superseded_number_is_forecast_under_the_new_one(make):
+    fleet = make(10)
+    listed = fleet.catalogue.astype({"part_number": object, "component": object})
+    new = pd.DataFrame(
+        {"part_number": ["CAP-NEW"], "component": ["ignition cap"], "replaces": ["CAP-5K"]}
+    )
+    catalogue = as_table("catalogue", pd.concat([listed, new]))
+    tables = stock(fleet, catalogue=catalogue)
+    assert forecast(tables, "CAP-NEW")["mean_unplanned"] > 0
+    assert forecast(tables, "CAP-5K")["mean_unplanned"] == 0
+
+
+def test_no_part_numbers_no_shelf_gives_empty_tables(make):
+    for parts in (make(6, parts=False), make(6, parts=False, money=False, meter=False)):
+        tables = stock(parts)
+        assert len(tables["demand_forecast"]) == 0
+        assert len(tables["stock_plan"]) == 0
+
+
+def test_no_shelf_file_still_says_what_to_hold(make):
+    tables = stock(make(10), shelf=empty_table("shelf"))
+    rows = tables["stock_plan"]
+    assert len(rows) == 5
+    assert rows["on_hand"].isna().all()
+    assert rows["order_now"].isna().all()
+    assert (rows["reorder_point"] > 0).any()
+    assert (rows["lead_time_days"] == 14).all()
+
+
+def test_an_empty_record_gives_empty_tables(make):
+    fleet = make(4)
+    tables = stock(fleet, empty_table("intervals"), **{n: empty_table(n) for n in INPUTS})
+    assert len(tables["demand_forecast"]) == len(tables["stock_plan"]) == 0
+
+
+def test_row_order_changes_nothing(fleet, tables):
+    def shuffled(frame):
+        return frame.sample(frac=1, random_state=9).reset_index(drop=True)
+
+    other = stock(fleet, **{n: shuffled(getattr(fleet, n)) for n in INPUTS})
+    for name in ("demand_forecast", "stock_plan"):
+        pd.testing.assert_frame_equal(tables[name], other[name])
+
+
+def test_an_economic_lot_buys_no_more_than_a_year(make):
+    def lot(order_cost):
+        terms = {"on_hand": 0, "order_cost": order_cost, "unit_cost": 4.0, "pack_size": 1}
+        fleet = make(settings={"stock": {"CAP-5K": terms}})
+        tables = stock(fleet)
+        row = part(tables, "CAP-5K")
+        return row["order_up_to"] - row["reorder_point"], forecast(tables, "CAP-5K"), row
+
+    small, half_year, _ = lot(0.5)
+    # square root of 2 x yearly demand x 0.5 / (0.25 x 4)
+    assert small == pytest.approx((2 * 2 * half_year["mean"] * 0.5) ** 0.5, abs=1)
+    large, half_year, row = lot(5000.0)
+    assert large == pytest.approx(2 * half_year["mean"], rel=0.1)
+    assert "The quantity lasts about 1" in row["sentence"]
