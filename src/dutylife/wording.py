@@ -83,7 +83,6 @@ def weeks(days: float) -> str:
     return count(round(days / 30.436875), "month")
 
 
-# --- intervals and visits ---------------------------------------------------------------------
 def age_replacement_text(
     interval: float,
     lower: float,
@@ -282,7 +281,6 @@ def check_words(action: str, measurement: str, unit: str, nominal: str, reject_l
     return f"{action}; {read}." if read else f"{action}."
 
 
-# --- stock ------------------------------------------------------------------------------------
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
@@ -321,6 +319,7 @@ def order_sentence(
     order_by: dt.date | None,
     order_cost: float | None,
     currency: str,
+    lasts_months: float,
     low: float,
     high: float,
     by: dt.date,
@@ -331,9 +330,14 @@ def order_sentence(
     """Sentence for a part to order: how many, until when, what is expected, what it covers."""
     when = "now" if order_by is None or order_by <= as_of else f"by {day_words(order_by, as_of)}"
     paid = "" if order_cost is None else f" ({money(order_cost, currency)})"
+    # why more is ordered than the weeks ahead ask for: pack, minimum, or what an order costs
+    lot = ""
+    if lasts_months > 4:
+        about = f"about {lasts_months:.0f} months" if lasts_months < 24 else "two years or more"
+        lot = f" The quantity lasts {about}: it follows from the pack and the cost of an order."
     return (
         f"Order {order:.0f} {when}{paid}: {_expected(low, high, by, as_of)}; "
-        f"{_covers(level, ready)}."
+        f"{_covers(level, ready)}.{lot}"
     )
 
 
