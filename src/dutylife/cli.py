@@ -2,6 +2,7 @@
 
 import os
 import sys
+import traceback
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,8 +19,11 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
 
+FAULT_OF_OURS = 70  # never 1, which says that the run is done
+
+
 class _Commands(click.Group):
-    """Turns an error the user can mend into one message and exit code 2."""
+    """Turns an error the user can mend into one message and exit code 2, a bug into 70."""
 
     def invoke(self, ctx: click.Context) -> Any:
         try:
@@ -27,6 +31,16 @@ class _Commands(click.Group):
         except DutylifeError as error:
             click.echo(f"dutylife: {error}", err=True)
             ctx.exit(2)
+        except (click.exceptions.Exit, click.ClickException, click.Abort):
+            raise
+        except Exception:
+            traceback.print_exc()
+            click.echo(
+                "dutylife: this is a fault of the program, not of your files; nothing was "
+                "written. Please report the lines above with the settings file.",
+                err=True,
+            )
+            ctx.exit(FAULT_OF_OURS)
 
 
 def _progress() -> Any:

@@ -18,7 +18,8 @@ def with_ages(
     Parameters
     ----------
     lives : DataFrame
-        unit_id, life_number, installed_on (missing where the age is not known), watched_from, ended_on.
+        unit_id, life_number, installed_on (missing where the age is not known), watched_from,
+        ended_on.
     paths : dict of MeterPath, by unit_id
         Empty where the export has no meter at all: then hours stay blank.
     usage : DataFrame

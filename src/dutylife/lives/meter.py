@@ -169,7 +169,13 @@ def longest_path(day: Array, reading: Array, fastest: float) -> NDArray[np.bool_
 
 
 def _anchored(
-    day: Array, reading: Array, began: float, fastest: float, n_dropped: int
+    day: Array,
+    reading: Array,
+    began: float,
+    fastest: float,
+    n_dropped: int,
+    *,
+    from_new: bool = False,
 ) -> MeterPath:
     """Path with the point (entered service, 0) put before it where that is plausible.
 
@@ -180,7 +186,8 @@ def _anchored(
     if not np.isfinite(began) or waited < 0 or reading[0] > fastest * (waited + 1.0):
         return bare
     own = bare.rate
-    if np.isfinite(own) and reading[0] > USED_RATE_RATIO * own * max(waited, 1.0):
+    too_far = reading[0] > USED_RATE_RATIO * own * max(waited, 1.0)
+    if np.isfinite(own) and too_far and not from_new:
         return bare
     if waited == 0:
         return MeterPath(day, reading, True, n_dropped)
