@@ -4,6 +4,7 @@ import datetime as dt
 import json
 import re
 import shutil
+import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -93,14 +94,15 @@ def run(
         The run's DIR; ``reports/FLEET/AS-OF`` when not given. An earlier run there is replaced
         only when this one is complete.
     progress : callable, optional
-        Called with the name of each step as it starts.
+        Called with the name of each step as it starts; in a live notebook a line shows it when
+        none is given.
 
     Raises
     ------
     DutylifeError
         The input or settings can't be used; nothing is left in DIR.
     """
-    work = _Work(progress or (lambda _: None))
+    work = _Work(progress or _live_progress())
     settings, read = _read(settings, as_of, work)
     t = work.tables
     with work.stage("lives"):
@@ -158,7 +160,7 @@ def check(
 
     Tables are written only when ``out`` is given. Parameters and errors as in `run`.
     """
-    work = _Work(progress or (lambda _: None))
+    work = _Work(progress or _live_progress())
     settings, read = _read(settings, None, work)
     t = work.tables
     t["findings"] = _all_findings(work.findings)
@@ -178,6 +180,17 @@ def check(
         write_tables(t, new / "tables")
         _write_info(info, new)
     return RunResult(Path(out), t, info)
+
+
+def _live_progress() -> Progress:
+    """Show each step in one changing line of a live notebook; elsewhere stay silent."""
+    shell = sys.modules["IPython"].get_ipython() if "IPython" in sys.modules else None
+    if shell is None or not hasattr(shell, "kernel"):
+        return lambda _: None
+    from IPython.display import display
+
+    handle: Any = display({"text/plain": "dutylife"}, raw=True, display_id=True)  # type: ignore[no-untyped-call]
+    return lambda step: handle.update({"text/plain": f"dutylife: {step}"}, raw=True)
 
 
 def _read(
