@@ -172,7 +172,7 @@ def _filled_units(
         out[name] = rates[name].where(rates[name].notna(), out[name])
     out["usage_source"] = out["usage_source"].fillna("unknown")
     out["meter_unit"] = settings.fleet.meter_unit
-    today = days_of(pd.Series(pd.to_datetime([settings.fleet.as_of])))
+    today = days_of(pd.Series([watch.as_of]))
     per_day = out["hours_per_week"].astype(float) / DAYS_PER_WEEK
     out["meter_now_hours"] = [
         paths[u].at(today, float(per_day[u])).reading[0] if u in paths else np.nan for u in names
