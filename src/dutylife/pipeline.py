@@ -135,7 +135,7 @@ def run(
     t["findings"] = _all_findings(work.findings)
     info = _info(settings, read, t)
     info["answers"] = reports.answers(t, settings)
-    folder = Path(out) if out else _default_folder(settings)
+    folder = (Path(out) if out else _default_folder(settings)).absolute()
     with _swapped_in(folder) as new:
         with work.stage("tables"):
             write_tables(t, new / "tables")
@@ -176,7 +176,7 @@ def check(
     info["stages_seconds"] = work.seconds
     if not out:
         return RunResult(Path("(nothing written)"), t, info)
-    with _swapped_in(Path(out)) as new:
+    with _swapped_in(Path(out).absolute()) as new:
         write_tables(t, new / "tables")
         _write_info(info, new)
     return RunResult(Path(out), t, info)
