@@ -91,8 +91,10 @@ def test_making_pages_does_not_move_the_process(
     """Two pages are made at once: neither may change the working folder under the other."""
     import os
 
-    def refused(path: object) -> None:
-        raise AssertionError(f"moved to {path}")
+    here = Path.cwd()
+
+    def refused(path: str) -> None:
+        assert Path(path).resolve() == here, f"moved to {path}"
 
     copy = shutil.copytree(demo_folder, tmp_path / "copy")
     monkeypatch.setattr(os, "chdir", refused)
