@@ -13,7 +13,10 @@ from dutylife.reports.maintenance_page import interval_words, visit_answer
 
 
 def words(run: Run, **row: object) -> str:
-    base = {"task": "replace", "interval_hours": 120.0, "interval_days": 49.0, "clock": "hours"}
+    base = {
+        "task": "replace", "interval_hours": 120.0, "interval_days": 49.0, "clock": "hours",
+        "probability_it_pays": 0.9, "can_hurt": "",
+    }  # fmt: skip
     return interval_words(records(pd.DataFrame([base | row]))[0], facts_of(run))
 
 
@@ -27,6 +30,15 @@ def test_an_interval_is_said_in_meter_and_calendar(run: Run):
     assert words(run, clock="") == "replace at 120 h or 7 weeks"
     assert words(run, task="inspect", interval_days=float("nan")) == "inspect each 120 h"
     assert words(run, task="run to failure") == "run to failure"
+
+
+def test_a_look_not_worth_a_visit_is_done_whenever_the_machine_is_in(run: Run):
+    look = {"task": "measure", "probability_it_pays": 0.1}
+    assert words(run, **look) == "measure whenever in; 120 h (7 weeks) would catch most"
+    # what can hurt keeps its date, and so does a starting value nobody has put money on
+    assert words(run, **look, can_hurt="fire") == "measure each 120 h (7 weeks)"
+    unknown = look | {"probability_it_pays": float("nan")}
+    assert words(run, **unknown) == "measure each 120 h (7 weeks)"
 
 
 def test_the_answer_counts_visits_soon_and_in_all(run: Run):
