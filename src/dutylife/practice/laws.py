@@ -93,6 +93,15 @@ def gamma_factor(stream: Stream, variance: float) -> float:
     return float(gammaincinv(1.0 / variance, max(stream.uniform(), 1e-12)) * variance)
 
 
+def customer_risks(scenario: Scenario, seed: int) -> dict[str, float]:
+    """Return the factor by which each customer multiplies the hazard of every part."""
+    variance = scenario.spread.customer_variance
+    return {
+        name: gamma_factor(Stream(seed, 1_000_091, number), variance)
+        for number, name in enumerate(scenario.customers)
+    }
+
+
 def draw_laws(scenario: Scenario, seed: int) -> Scenario:
     """Draw every law, component by duty, from the stated prior.
 

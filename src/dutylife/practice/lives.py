@@ -51,7 +51,7 @@ class MachineHistory:
         self.stop = min(machine.leaves, span.until)
         self.lives: list[Life] = []
         self.visits: list[Visit] = []
-        self._stops: list[tuple[float, float]] = []  # day stopped, running hours not run
+        self._stops: list[tuple[float, float, float]] = []  # day, hours of use by then, not run
         self._not_run = 0.0
         self._now = machine.in_service
         self._store = Storeroom(scenario, span, machine, seed)
@@ -96,11 +96,11 @@ class MachineHistory:
 
     def meter_at(self, day: float) -> float:
         """Running hours at a day, stops for repair taken out."""
-        use = self.machine.use
-        hours = use.hours_at(day)
-        for stopped, not_run in self._stops:
+        due = self.machine.use.hours_at(day)
+        hours = due
+        for stopped, due_then, not_run in self._stops:
             if day > stopped:
-                hours -= min(not_run, use.hours_at(day) - use.hours_at(stopped))
+                hours -= min(not_run, due - due_then)
         return hours
 
     def _planned_days(self) -> list[float]:
@@ -141,7 +141,7 @@ class MachineHistory:
         visit = self._visit(Visit(machine=self.machine, day=repaired, kind=REPAIR), meter)
         use = self.machine.use
         not_run = use.hours_at(repaired) - use.hours_at(day)
-        self._stops.append((day, not_run))
+        self._stops.append((day, use.hours_at(day), not_run))
         self._not_run += not_run
         self._now = repaired
         guessed = self._guessed({part.component for part, _ in failed})

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from dutylife.practice.fleet import Machine, Span, UseCurve
-from dutylife.practice.laws import LifeLaw, batch_law_of, gamma_factor, law_of, second_law_of
+from dutylife.practice.laws import LifeLaw, batch_law_of, customer_risks, law_of, second_law_of
 from dutylife.practice.scenario import Scenario
 from dutylife.practice.streams import Stream
 
@@ -55,11 +55,7 @@ class Storeroom:
         self._batch = Stream(seed, machine.index, 13)
         self._plan = Stream(seed, machine.index, 9)
         self._plan_from = span.end + self._plan.uniform(0.0, _PLAN_BEGINS_WITHIN_DAYS)
-        variance = scenario.spread.customer_variance
-        self._customers = {
-            name: gamma_factor(Stream(seed, 1_000_091, number), variance)
-            for number, name in enumerate(scenario.customers)
-        }
+        self._customers = customer_risks(scenario, seed)
         self.customer = machine.spells[0].customer
 
     @property
