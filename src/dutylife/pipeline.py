@@ -345,8 +345,11 @@ def write_tables(tables: dict[str, pd.DataFrame], folder: Path) -> None:
     import duckdb
 
     folder.mkdir(parents=True, exist_ok=True)
-    quiet = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
-    with duckdb.connect(config=quiet | {"threads": "1"}) as base:
+    # without these it would look for extensions on the network
+    quiet: dict[str, str | bool | int | float | list[str]] = {
+        "autoinstall_known_extensions": False, "autoload_known_extensions": False, "threads": 1,
+    }  # fmt: skip
+    with duckdb.connect(config=quiet) as base:
         for name in sorted(tables):
             frame = as_table(name, tables[name])
             path = folder / f"{name}.csv"

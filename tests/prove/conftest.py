@@ -18,6 +18,9 @@ def tiny():
     """The smoke size, smaller still, for every proof of this session."""
     patch = pytest.MonkeyPatch()
     patch.setitem(jobs.SIZES, "smoke", TINY)
+    # two of them stand for all: each takes a fleet
+    few = {name: jobs.DIFFICULTIES[name] for name in ("typed_text", "lognormal_lives")}
+    patch.setattr(jobs, "DIFFICULTIES", few)
     patch.setitem(run.INSTRUMENT_UNITS, "smoke", 60)
     yield TINY
     patch.undo()

@@ -24,7 +24,7 @@ SPOILS = {
 def figures():
     """Our figures by planted fault, "" for none."""
     jobs = [
-        Job(kind="size", case="60 machines, 3 years", number=i, n_units=60, n_years=3.0,
+        Job(kind="difficulty", case="60 machines, 3 years", number=i, n_units=60, n_years=3.0,
             seed=fleet_seed(20260101, i), plant=plant)
         for plant in ("", *PLANTS)
         for i in range(N_FLEETS)

@@ -46,14 +46,13 @@ def read_lives(
     -------
     dict of (component, duty) to ReadLives
         Meters are perfect. First lives of machines older than the record are left out; machines
-        are watched to their last visit, not to the export's last day.
+        are watched to their last visit, not to the export's last day. A life counts whole in the
+        duty it ended in.
     """
     out = {key: ReadLives() for key in cells}
     begun: dict[tuple[int, str], tuple[float, float]] = {}
     last: dict[int, tuple[float, float]] = {}
-    duty_of = {}
     for machine in fleet.machines:
-        duty_of[machine.index] = machine.duty
         if machine.in_service >= fleet.span.start:
             for component in machine.components:
                 begun[machine.index, component] = (machine.in_service, 0.0)
@@ -65,13 +64,15 @@ def read_lives(
         for work in visit.works:
             if work.activity not in ("replace", "clean"):
                 continue
-            key = (work.component, visit.machine.duty)
+            key = (work.component, visit.machine.spell_at(visit.day).duty)
             failed = work.reason == "failure" and not work.is_comeback
             _end(out, cells, key, begun.get((index, work.component)), last[index], failed)
             begun[index, work.component] = last[index]
+    machine_of = {machine.index: machine for machine in fleet.machines}
     for (index, component), start in sorted(begun.items()):
         if index in last:
-            _end(out, cells, (component, duty_of[index]), start, last[index], False)
+            key = (component, machine_of[index].spell_at(last[index][0]).duty)
+            _end(out, cells, key, start, last[index], False)
     return out
 
 

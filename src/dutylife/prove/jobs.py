@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from dutylife import practice
 from dutylife.errors import DutylifeError
+from dutylife.practice import DIFFICULTIES, without_difficulties
 from dutylife.provenance import seed_of
 
 SEEDS = 1_000_000  # a fleet's seed stays short enough to be typed after `dutylife practice --seed`
@@ -114,12 +114,11 @@ def jobs_of(size: str, n_fleets: int | None, seed: int, plant: str = "") -> list
                 plant=plant)
             for i in range(n_fleets or plan.n_difficulty_fleets)
         ]  # fmt: skip
-    if can_draw_laws():
-        jobs += [
-            Job(kind=CALIBRATION, case="laws of the prior", number=i, n_units=n_units,
-                n_years=years, seed=fleet_seed(seed, i), laws_from="prior", plant=plant)
-            for i in range(n_fleets or plan.n_calibration_fleets)
-        ]  # fmt: skip
+    jobs += [
+        Job(kind=CALIBRATION, case="laws of the prior", number=i, n_units=n_units,
+            n_years=years, seed=fleet_seed(seed, i), laws_from="prior", plant=plant)
+        for i in range(n_fleets or plan.n_calibration_fleets)
+    ]  # fmt: skip
     return jobs
 
 
@@ -141,16 +140,6 @@ def fleet_seed(seed: int, number: int) -> int:
 
 def difficulties_alone() -> dict[str, Mapping[str, float]]:
     """Strengths with none, then each difficulty at full strength with all others off."""
-    names = getattr(practice, "DIFFICULTIES", None)
-    off = getattr(practice, "without_difficulties", None)
-    if names is None or off is None:  # the scenario has no switches: nothing to be tried alone
-        return {}
-    none = dict(off())
-    return {NO_DIFFICULTY: none} | {name: none | {name: 1.0} for name in names}
-
-
-def can_draw_laws() -> bool:
-    """Whether practice fleets can draw their laws from a prior."""
-    import inspect
-
-    return "laws_from" in inspect.signature(practice.simulate_fleet).parameters
+    none = without_difficulties()
+    alone: dict[str, Mapping[str, float]] = {n: none | {n: 1.0} for n in DIFFICULTIES}
+    return {NO_DIFFICULTY: none} | alone

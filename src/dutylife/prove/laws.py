@@ -31,7 +31,8 @@ def score_laws(
         For the careful analyst beside.
     scores : Scores
         "NAME log ratio" and "NAME covered" over the cells, also of those with at least 10
-        failures. A lognormal truth has no shape and scale to compare, only a half life.
+        failures. A truth that is no Weibull law has no shape
+        and scale to compare, only a half life.
     """
     words = dict.fromkeys(["component", "duty", "clock"], "object")
     for row in life_models.astype(words).to_dict("records"):
@@ -63,7 +64,7 @@ def score_laws(
 
 def _one(cell: TrueCell, found: dict[str, Any], n_failed: int, method: str, scores: Scores) -> None:
     truth = {"half life": cell.median}
-    if cell.distribution == "weibull":
+    if cell.is_weibull:
         truth |= {"shape": cell.shape, "scale": cell.scale}
     for what, true in truth.items():
         low, value, high = (float(v) for v in found[what])
@@ -90,7 +91,7 @@ def true_ranks(
     for (component, duty), draws in life_draws.astype(words).groupby(["component", "duty"]):
         cell = cells.get((str(component), str(duty)))
         same = cell is not None and cell.clock == draws["clock"].iloc[0]
-        if cell is None or not same or cell.distribution != "weibull":
+        if cell is None or not same or not cell.is_weibull:
             continue
         for what, true in (("shape", cell.shape), ("scale", cell.scale)):
             rows.append(

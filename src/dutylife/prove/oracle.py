@@ -20,7 +20,7 @@ def oracle_stock(
     What is left of its loss is chance and the stock stage's own: the distance of the chain from
     it is what reading, coding, ages and fits cost.
     """
-    if any(cell.distribution != "weibull" for cell in cells.values()):
+    if not all(cell.is_weibull for cell in cells.values()):
         return None
     units, spans = _units(fleet, tables["units"]), _spans(fleet, tables["unit_spans"])
     return plan_stock(
@@ -31,13 +31,15 @@ def oracle_stock(
 
 def _lives(fleet: PracticeFleet) -> pd.DataFrame:
     machine = {m.unit_id: m for m in fleet.machines}
-    lives = fleet.lives.copy()
+    lives = fleet.lives[fleet.lives["event"] != "moved"].copy()  # the part goes on elsewhere
+    for clock in ("hours", "days"):
+        lives[f"entry_{clock}"] = lives.get(f"entry_{clock}", 0.0)
     lives["equipment_class"] = [machine[u].equipment_class for u in lives["unit_id"]]
     lives["customer"] = [machine[u].customer for u in lives["unit_id"]]
     return as_table(
         "failure_events",
         lives.assign(
-            spell=1, entry_hours=0.0, entry_days=0.0, exit_hours=lives["age_hours"],
+            spell=1, exit_hours=lives["age_hours"],
             exit_days=lives["age_days"], age_se_hours=0.0, clock_source="meter", weight=1.0,
             prob_in_service=1.0,
         ),

@@ -17,7 +17,7 @@ from dutylife.prove.calibration import calibration_of
 from dutylife.prove.figures import ALL_SIZES, figures_of
 from dutylife.prove.fleet import run_fleet
 from dutylife.prove.instrument import check_instrument
-from dutylife.prove.jobs import CALIBRATION, Job, can_draw_laws, fleet_seed, jobs_of
+from dutylife.prove.jobs import CALIBRATION, Job, fleet_seed, jobs_of
 from dutylife.prove.plants import plant_of
 from dutylife.prove.verdicts import NOT_MET, verdicts_of
 from dutylife.provenance import digest_of, versions
@@ -102,7 +102,7 @@ def prove(
     tables = _tables(results) | {"prove_instrument": _instrument(size, seed)}
     info = {
         "size": size, "seed": seed, "plant": plant, "n_fleets": len(jobs),
-        "laws_drawn_from_prior": can_draw_laws(), "source_digest": source_digest(),
+        "source_digest": source_digest(),
         "versions": versions(),
     }  # fmt: skip
     write_tables(tables, folder / "tables")
@@ -204,7 +204,7 @@ def _tables(results: list[dict[str, Any]]) -> dict[str, pd.DataFrame]:
             }
         )  # fmt: skip
         scores += [row | {"fleet": job.name} for row in result["scores"]]
-        if job.kind == CALIBRATION or not can_draw_laws():
+        if job.kind == CALIBRATION:
             ranks += [row | {"case": job.case} for row in result["ranks"]]
     made = as_table("prove_fleets", pd.DataFrame(fleets))
     scored = as_table("prove_scores", pd.DataFrame(scores))

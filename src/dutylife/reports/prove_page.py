@@ -41,7 +41,7 @@ def write_prove_page(
     tables : dict of DataFrame
         The "prove_" tables.
     info : dict
-        size, seed, plant, n_fleets, laws_drawn_from_prior, source_digest, versions.
+        size, seed, plant, n_fleets, source_digest, versions.
 
     Returns
     -------
@@ -54,7 +54,7 @@ def write_prove_page(
         parts.sizes_section(words["prove_verdicts"], words["prove_fleets"]),
         *parts.measure_sections(words["prove_figures"]),
         parts.difficulty_section(words["prove_figures"]),
-        parts.rank_section(words["prove_calibration"], words["prove_ranks"], info),
+        parts.rank_section(words["prove_calibration"], words["prove_ranks"]),
         parts.instrument_section(words["prove_instrument"]),
         parts.fleets_section(words["prove_fleets"], info),
     ]
