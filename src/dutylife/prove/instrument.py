@@ -30,15 +30,22 @@ def check_instrument(fleets: Sequence[PracticeFleet]) -> pd.DataFrame:
         their law, whatever cut them short (time rescaling). ``_ratio`` and ``_errors``: a
         maximum likelihood fit to all lives, survivors as such. Cells under 8 failures: left out.
     """
+    lives = [fleet.lives.assign(fleet=number) for number, fleet in enumerate(fleets)]
+    return check_lives(fleets[0].laws, pd.concat(lives, ignore_index=True))
+
+
+def check_lives(true_laws: pd.DataFrame, lives: pd.DataFrame) -> pd.DataFrame:
+    """Hold lives against laws, both of the form of ``PracticeFleet``; see `check_instrument`.
+
+    Parameters
+    ----------
+    true_laws : DataFrame
+    lives : DataFrame
+        unit_id, component, duty, life_number, age_hours, age_days, event, and ``fleet``.
+    """
     from scipy.stats import kstest
 
-    laws = {
-        (str(law["component"]), str(law["duty"])): law for law in fleets[0].laws.to_dict("records")
-    }
-    lives = pd.concat(
-        [fleet.lives.assign(fleet=number) for number, fleet in enumerate(fleets)],
-        ignore_index=True,
-    )
+    laws = {(str(law["component"]), str(law["duty"])): law for law in true_laws.to_dict("records")}
     lives = lives.sort_values(["fleet", "unit_id", "component", "life_number"], kind="stable")
     rows = []
     for (component, duty), cell in lives.groupby(["component", "duty"], sort=True):
