@@ -215,7 +215,7 @@ _DECLARED: list[Column] = [
     *_numbers("total", "see measure", "sum over what is scored; a figure is total / base", None),
     *_numbers("base", "see measure", "what the total is a share or mean of"),
     *_numbers("figure", "see measure", "total / base over the fleets", None),
-    *_numbers("standard_error", "as the figure", "by fleets, each taken as one"),
+    *_numbers("standard_error", "as the figure", "by seeds, the fleets of one taken as one"),
     *_numbers("aim_least aim_most", "as the figure", "aim", None),
     *_texts("aim said", "in words"),
     *_words("answer", "met, not met, or too few fleets"),

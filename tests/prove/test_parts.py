@@ -232,7 +232,7 @@ def test_standard_error_is_that_of_a_mean_when_bases_are_equal():
     values = np.array([1.0, 2.0, 4.0, 7.0])
     fleets = as_table("prove_fleets", pd.DataFrame({
         "fleet": list("abcd"), "fleet_kind": "size", "case": "x", "n_units": 1, "n_years": 1.0,
-        "seed": 1,
+        "seed": [1, 2, 3, 4],
     }))  # fmt: skip
     scores = as_table("prove_scores", pd.DataFrame({
         "fleet": list("abcd"), "measure": "m", "method": "dutylife", "among": "all",
@@ -242,6 +242,11 @@ def test_standard_error_is_that_of_a_mean_when_bases_are_equal():
     assert set(found["case"]) == {"x", ALL_SIZES}
     assert found["figure"].iloc[0] == pytest.approx(values.mean())
     assert found["standard_error"].iloc[0] == pytest.approx(values.std(ddof=1) / 2)
+    assert (found["n_fleets"] == 4).all()
+    # fleets that share a seed say less: two pairs, of mean 1.5 and 5.5
+    paired = figures_of(fleets.assign(seed=[1, 1, 2, 2]), scores)
+    assert paired["figure"].iloc[0] == pytest.approx(values.mean())
+    assert paired["standard_error"].iloc[0] == pytest.approx(2.0)
 
 
 def test_ranks_of_right_draws_are_even_and_of_narrow_ones_are_not():

@@ -22,22 +22,25 @@ def figures_of(fleets: pd.DataFrame, scores: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         Table "prove_figures". ``figure`` is the sum of totals over the sum of bases; the
-        standard error takes each fleet as one cluster (a ratio estimator), since cells and parts
-        of one fleet go together; missing where there is one fleet.
+        standard error takes fleets of one seed as one cluster (a ratio estimator): cells and parts
+        of a fleet go together, and fleets of several sizes share the machines of their seed;
+        missing where there is one seed.
     """
     words = dict.fromkeys(["fleet", "measure", "method", "among"], "object")
-    named = fleets[["fleet", "fleet_kind", "case"]].astype("object")
+    named = fleets[["fleet", "fleet_kind", "case", "seed"]].astype("object")
     rows = scores.astype(words).merge(named, on="fleet")
     together = rows[rows["fleet_kind"] == SIZE].assign(case=ALL_SIZES)
     rows = pd.concat([rows, together], ignore_index=True)
+    made = rows.groupby(KEY)["fleet"].nunique()
+    rows = rows.groupby([*KEY, "seed"])[["total", "base"]].sum().reset_index()
     by = rows.groupby(KEY)
     sums = by[["total", "base"]].transform("sum")
     rows["error2"] = (rows["total"] - sums["total"] / sums["base"] * rows["base"]) ** 2
     found = rows.groupby(KEY).agg(
         total=("total", "sum"), base=("base", "sum"), error2=("error2", "sum"),
-        n_fleets=("fleet", "nunique"),
-    ).reset_index()  # fmt: skip
-    n = found["n_fleets"]
+        n_seeds=("seed", "size"),
+    ).join(made.rename("n_fleets")).reset_index()  # fmt: skip
+    n = found["n_seeds"]
     spread = np.sqrt(found["error2"] * n / (n - 1).where(n > 1)) / found["base"]
     return as_table(
         "prove_figures",

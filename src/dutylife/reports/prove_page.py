@@ -21,7 +21,7 @@ LEAD = (
     "careful analyst (reads every event perfectly, fits a plain Weibull law to each cell of 3 or "
     "more failures, lets the others fail), naive averages (80 % of the mean age of the failed), "
     "a fixed schedule (the starting intervals), and last year's average for stock.",
-    "After a figure, +- gives one standard error, by fleets.",
+    "After a figure, +- gives one standard error, by the seeds of the fleets.",
 )
 FOOTER = (
     "No figure here is a fact about a real machine, part or shop. For work that can hurt someone, "
