@@ -4,6 +4,7 @@ import datetime as dt
 import json
 import re
 import shutil
+import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -97,21 +98,22 @@ def run(
         The run's DIR; ``reports/FLEET/AS-OF`` when not given. An earlier run there is replaced
         only when this one is complete.
     progress : callable, optional
-        Called with the name of each step as it starts.
+        Called with the name of each step as it starts; in a live notebook a line shows it when
+        none is given.
 
     Raises
     ------
     DutylifeError
         The input or settings can't be used; nothing is left in DIR.
     """
-    work = _Work(progress or (lambda _: None))
+    work = _Work(progress or _live_progress())
     settings, read = _read(settings, as_of, work)
     t = work.tables
     _all_stages(settings, work)
     t["findings"] = _all_findings(work.findings)
     info = _info(settings, read, t)
     info["answers"] = reports.answers(t, settings)
-    folder = Path(out) if out else _default_folder(settings)
+    folder = (Path(out) if out else _default_folder(settings)).absolute()
     with _swapped_in(folder) as new:
         with work.stage("tables"):
             write_tables(t, new / "tables")
@@ -197,7 +199,7 @@ def check(
 
     Tables are written only when ``out`` is given. Parameters and errors as in `run`.
     """
-    work = _Work(progress or (lambda _: None))
+    work = _Work(progress or _live_progress())
     settings, read = _read(settings, None, work)
     t = work.tables
     t["findings"] = _all_findings(work.findings)
@@ -213,10 +215,21 @@ def check(
     info["stages_seconds"] = work.seconds
     if not out:
         return RunResult(Path("(nothing written)"), t, info)
-    with _swapped_in(Path(out)) as new:
+    with _swapped_in(Path(out).absolute()) as new:
         write_tables(t, new / "tables")
         _write_info(info, new)
     return RunResult(Path(out), t, info)
+
+
+def _live_progress() -> Progress:
+    """Show each step in one changing line of a live notebook; elsewhere stay silent."""
+    shell = sys.modules["IPython"].get_ipython() if "IPython" in sys.modules else None
+    if shell is None or not hasattr(shell, "kernel"):
+        return lambda _: None
+    from IPython.display import display
+
+    handle: Any = display({"text/plain": "dutylife"}, raw=True, display_id=True)  # type: ignore[no-untyped-call]
+    return lambda step: handle.update({"text/plain": f"dutylife: {step}"}, raw=True)
 
 
 def _read(

@@ -118,6 +118,7 @@ _DECLARED: list[Column] = [
     *_dates("from_date to_date", "first and last day the row covers"),
     *_numbers("prob_in_service", "1", "probability that the machine is still a customer's", 0, 1),
     *_numbers("hours_per_week", "fleet meter unit per week", "use"),
+    *_numbers("meter_now_hours", "fleet meter unit", "meter on the as-of day, by readings and use"),
     *_words("usage_source", "where the use rate comes from", "usage_source"),
     *_words("meter_unit", "the fleet's meter unit", "meter_unit"),
     # shelf
@@ -275,76 +276,161 @@ def _table(name: str, a_row_is: str, key: str, columns: str, filled: str = "") -
 
 # fmt: off  (one glance per table)
 _TABLES: list[Table] = [
-    _table("service_lines", "a line of the export, normalised", "line_id",
+    _table(
+        "service_lines",
+        "a line of the export, normalised",
+        "line_id",
         "line_id source_file source_row ticket ticket_kind service_date received_on ready_on "
         "unit_id customer duty equipment_class meter_hours complaint work_done part_number "
-        "description line_kind quantity unit_price", "source_file service_date line_kind"),
-    _table("set_aside", "a source row not used", "source_file source_row reason",
-        "source_file source_row reason:set_aside_reason detail needs_person"),
-    _table("findings", "something a person should know", "finding_id",
+        "description line_kind quantity unit_price",
+        "source_file service_date line_kind",
+    ),
+    _table(
+        "set_aside",
+        "a source row not used",
+        "source_file source_row reason",
+        "source_file source_row reason:set_aside_reason detail needs_person",
+    ),
+    _table(
+        "findings",
+        "something a person should know",
+        "finding_id",
         "finding_id stage kind:finding_kind table:table_name key source_file source_row "
-        "message mend", "stage kind message"),
-    _table("units", "a machine", "unit_id",
+        "message mend",
+        "stage kind message",
+    ),
+    _table(
+        "units",
+        "a machine",
+        "unit_id",
         "unit_id equipment_class engine_model in_service_on left_on first_seen last_seen "
-        "prob_in_service hours_per_week usage_source meter_unit"),
-    _table("unit_spans", "a machine in one duty at one customer", "unit_id from_date",
-        "unit_id from_date to_date customer duty hours_per_week"),
-    _table("catalogue", "a part number and its component", "part_number",
+        "prob_in_service hours_per_week usage_source meter_unit meter_now_hours",
+    ),
+    _table(
+        "unit_spans",
+        "a machine in one duty at one customer",
+        "unit_id from_date",
+        "unit_id from_date to_date customer duty hours_per_week",
+    ),
+    _table(
+        "catalogue",
+        "a part number and its component",
+        "part_number",
         "part_number component description fits replaces part_maker supplier pack_size nominal "
-        "low_limit high_limit unit"),
-    _table("shelf", "a part number the shop holds or orders", "part_number",
+        "low_limit high_limit unit",
+    ),
+    _table(
+        "shelf",
+        "a part number the shop holds or orders",
+        "part_number",
         "part_number description on_hand on_order counted unit_cost supplier lead_time_days "
-        "pack_size source_file source_row"),
-    _table("readings", "a measured condition", "line_id component quantity",
+        "pack_size source_file source_row",
+    ),
+    _table(
+        "readings",
+        "a measured condition",
+        "line_id component quantity",
         "unit_id component position read_on quantity:quantity_read value unit over_range "
-        "part_number line_id"),
-    _table("maintenance_events", "a thing done to one component of one unit",
+        "part_number line_id",
+    ),
+    _table(
+        "maintenance_events",
+        "a thing done to one component of one unit",
         "unit_id component position event_date ticket activity reason",
         "unit_id component position event_date activity reason finding failure_mode "
-        "is_comeback confidence ticket part_number quantity line_ids"),
+        "is_comeback confidence ticket part_number quantity line_ids",
+    ),
     _table("not_understood", "a text the lexicon does not know", "text", "text n_lines line_id"),
-    _table("failure_events", "one life of one component position in one duty",
+    _table(
+        "failure_events",
+        "one life of one component position in one duty",
         "unit_id component position life_number spell",
         "unit_id component position life_number spell duty customer equipment_class "
         "part_number installed_on ended_on entry_hours exit_hours entry_days exit_days "
         "age_se_hours event failure_mode lower_hours upper_hours lower_days upper_days "
         "clock_source prob_in_service weight is_comeback ticket line_ids",
-        "event clock_source duty"),
-    _table("recurrence_gaps", "the days from one event of a component on a unit to the next",
-        "unit_id component from_date", "unit_id component from_date to_date gap_days is_event"),
-    _table("life_draws", "one weighted draw of a cell's law",
+        "event clock_source duty",
+    ),
+    _table(
+        "recurrence_gaps",
+        "the days from one event of a component on a unit to the next",
+        "unit_id component from_date",
+        "unit_id component from_date to_date gap_days is_event",
+    ),
+    _table(
+        "life_draws",
+        "one weighted draw of a cell's law",
         "component duty failure_mode clock draw",
-        "component duty failure_mode clock draw weight distribution shape scale basis"),
-    _table("life_models", "a cell's law in short", "component duty clock",
-        "component duty clock distribution " + _bounds(
-        "shape scale_hours scale_days b10_hours b10_days b50_hours b50_days mean_life_hours "
-        "mean_life_days") + " longest_life_hours longest_life_days n_lives n_failed "
-        "own_data_share basis verdict"),
-    _table("survival_curves", "a step of a cell's product-limit curve",
+        "component duty failure_mode clock draw weight distribution shape scale basis",
+    ),
+    _table(
+        "life_models",
+        "a cell's law in short",
+        "component duty clock",
+        "component duty clock distribution "
+        + _bounds(
+            "shape scale_hours scale_days b10_hours b10_days b50_hours b50_days mean_life_hours "
+            "mean_life_days"
+        )
+        + " longest_life_hours longest_life_days n_lives n_failed "
+        "own_data_share basis verdict",
+    ),
+    _table(
+        "survival_curves",
+        "a step of a cell's product-limit curve",
         "component duty clock age",
-        "component duty clock age survival survival_lower survival_upper"),
-    _table("intervals", "one recommendation", "component duty task", "component duty task " +
-        _bounds("interval_hours interval_days") +
-        " cost_per_1000_hours cost_per_1000_hours_run_to_failure probability_it_pays n_failed "
-        "basis can_hurt mark clock sentence"),
-    _table("cost_curves", "long-run cost at one replacement age", "component duty age",
+        "component duty clock age survival survival_lower survival_upper",
+    ),
+    _table(
+        "intervals",
+        "one recommendation",
+        "component duty task",
+        "component duty task "
+        + _bounds("interval_hours interval_days")
+        + " cost_per_1000_hours cost_per_1000_hours_run_to_failure probability_it_pays n_failed "
+        "basis can_hurt mark clock sentence",
+    ),
+    _table(
+        "cost_curves",
+        "long-run cost at one replacement age",
+        "component duty age",
         "component duty age cost_per_1000_hours cost_per_1000_hours_lower "
-        "cost_per_1000_hours_upper clock"),
-    _table("costs", "what a task costs", "component duty task",
+        "cost_per_1000_hours_upper clock",
+    ),
+    _table(
+        "costs",
+        "what a task costs",
+        "component duty task",
         "component duty task planned_cost failure_cost visit_cost labour_hours payer "
-        "basis:cost_basis is_relative"),
-    _table("visit_plan", "one visit of one unit", "unit_id due_on",
-        "unit_id customer duty equipment_class due_on due_hours tasks parts labour_hours cost"),
-    _table("demand_forecast", "part x span x plan", "part_number plan from_date months",
+        "basis:cost_basis is_relative",
+    ),
+    _table(
+        "visit_plan",
+        "one visit of one unit",
+        "unit_id due_on",
+        "unit_id customer duty equipment_class due_on due_hours tasks parts labour_hours cost",
+    ),
+    _table(
+        "demand_forecast",
+        "part x span x plan",
+        "part_number plan from_date months",
         "part_number component plan from_date months mean p50 p80 p90 p95 mean_planned "
-        "mean_unplanned mean_other"),
-    _table("stock_plan", "one part", "part_number",
+        "mean_unplanned mean_other",
+    ),
+    _table(
+        "stock_plan",
+        "one part",
+        "part_number",
         "part_number component description supplier on_hand on_order reorder_point order_up_to "
         "order_now fill_rate ready_rate order_cost held_cost unit_cost pack_size "
-        "lead_time_days needed_by p50 p90 sentence"),
-    _table("forecast_scores", "a past forecast against what came",
+        "lead_time_days needed_by p50 p90 sentence",
+    ),
+    _table(
+        "forecast_scores",
+        "a past forecast against what came",
         "as_of part_number from_date months method",
-        "as_of part_number from_date months method pinball_loss under_p80 under_p95"),
+        "as_of part_number from_date months method pinball_loss under_p80 under_p95",
+    ),
 ]
 # fmt: on
 TABLES: dict[str, Table] = {t.name: t for t in _TABLES}

@@ -299,12 +299,14 @@ def day_words(day: dt.date, as_of: dt.date) -> str:
 
 
 def _expected(low: float, high: float, by: dt.date, as_of: dt.date) -> str:
-    pieces = f"{low:.0f}" if low == high else f"{low:.0f} to {high:.0f}"
-    return f"expect {pieces} by {day_words(by, as_of)}"
+    most = "" if low == high else f", 9 times in 10 no more than {high:.0f},"
+    return f"expect {low:.0f}{most} by {day_words(by, as_of)}"
 
 
 def _covers(level: float, ready: float) -> str:
-    if ready > 0.95:
+    if ready > 0.99:
+        times = "nearly always"
+    elif ready > 0.95:
         times = "more than 9 times in 10"
     elif ready < 0.05:
         times = "hardly ever"

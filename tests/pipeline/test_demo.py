@@ -1,10 +1,14 @@
 """The main job on the demo, as its readers meet it: exit 0, pages, tables, same bytes again."""
 
+import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
 import dutylife as dl
+from dutylife.reports import write_pages
 
 SHOWN = ("ignition cap", "carburetor", "air filter")
 
@@ -68,3 +72,30 @@ def test_run_twice_same_tables_to_the_byte(demo_folder: Path, tmp_path: Path):
     assert [n for n in first if first[n] != second[n]] == []
     for name in ("order-list.xlsx", "maintenance-calendar.ics"):
         assert (demo_folder / name).read_bytes() == (again / name).read_bytes()
+
+
+def test_a_relative_folder_and_a_second_run_in_its_place(tmp_path: Path):
+    """As a person does it: no --out, twice, from a folder of their own."""
+    for _ in range(2):
+        done = subprocess.run(
+            [sys.executable, "-m", "dutylife.cli", "demo"],
+            cwd=tmp_path, capture_output=True, text=True, check=False,
+        )  # fmt: skip
+        assert done.returncode == 0, done.stderr
+    assert [p.name for p in (tmp_path / "reports").glob("*/*")] == ["2025-12-31"]
+
+
+def test_making_pages_does_not_move_the_process(
+    demo_folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """Two pages are made at once: neither may change the working folder under the other."""
+    import os
+
+    here = Path.cwd()
+
+    def refused(path: str) -> None:
+        assert Path(path).resolve() == here, f"moved to {path}"
+
+    copy = shutil.copytree(demo_folder, tmp_path / "copy")
+    monkeypatch.setattr(os, "chdir", refused)
+    assert len(write_pages(copy)) == 3

@@ -7,6 +7,7 @@ import csv
 import datetime as dt
 import shutil
 import sys
+from itertools import pairwise
 from pathlib import Path
 
 HERE = Path(__file__).parent
@@ -63,7 +64,7 @@ def one_bus(
         # The recorded month and the recorded odometer of a replacement disagree by up to six
         # months in half the cases. The engine's clock is the odometer, so the line is dated
         # where the log passes that odometer; outside the log the recorded month stands.
-        passed = [i for i, (a, b) in enumerate(zip(odometer, odometer[1:])) if a <= miles <= b]
+        passed = [i for i, (a, b) in enumerate(pairwise(odometer)) if a <= miles <= b]
         when = day(year * 12 + month - 1)
         if passed:
             a, b = odometer[passed[0]], odometer[passed[0] + 1]

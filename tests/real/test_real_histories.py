@@ -51,7 +51,8 @@ def test_hose_orders_recur_as_published(excavator):
 def test_the_page_says_why_lives_differ_from_gaps(excavator):
     page = (excavator.folder / "evidence.html").read_text(encoding="utf-8")
     assert "every event counts" in page
-    for why in ("comebacks within 30 days", "first lives without an install date", "planned changes"):
+    reasons = ("comebacks within 30 days", "first lives without an install date", "planned changes")
+    for why in reasons:
         assert why in page
 
 

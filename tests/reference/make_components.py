@@ -210,7 +210,8 @@ def component_lines(name: str, rows: list[dict[str, str]]) -> list[str]:
 
 def main(path: str) -> str:
     """The whole file as text."""
-    rows = list(csv.DictReader(Path(path).open(encoding="utf-8")))
+    with Path(path).open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
     names = list(dict.fromkeys(r["component"] for r in rows))
     lines = [
         "# Components of engine-driven equipment: names, words, clock, what can hurt, starting",

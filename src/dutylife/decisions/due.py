@@ -9,6 +9,9 @@ from dutylife.decisions.usage import DAYS_PER_WEEK, latest_spans
 from dutylife.provenance import digest_of
 
 IN_SERVICE = 0.5
+# servicing by a starting value met more often than this is done by the crew between visits: it
+# rides along when the machine is in, but makes no visit of its own (our proposal)
+CREW_DAYS = 60
 _PAIR = ["unit_id", "component"]
 
 
@@ -56,9 +59,10 @@ def tasks_due(
     spread = rows["unit_id"].map({u: _share(u) for u in rows["unit_id"].unique()})
     due = due.fillna(spread * period)
     hurts = rows["can_hurt"].notna()
+    crew = (rows["basis"] == "starting value") & (period < CREW_DAYS)
     pays = rows["probability_it_pays"].fillna(1.0) >= 0.5
     rows = rows.assign(
-        due_days=due, period_days=period, own_visit=is_replace | hurts | pays,
+        due_days=due, period_days=period, own_visit=hurts | ((is_replace | pays) & ~crew),
         part=_parts(rows, lives),
     )  # fmt: skip
     operator = (period < OPERATOR_DAYS) | (

@@ -51,7 +51,8 @@ def plan_visits(
     comes in as soon as possible, what can hurt first, as fast as ``workshop.hours_per_week``
     allows. A part of unknown age falls due somewhere in its first interval, spread over the
     machines. Tasks closer than 14 days are the operator's and stay out. A look that does not pay
-    for a visit of its own rides along with another.
+    for a visit of its own, and servicing by a starting value more often than every 60 days (the
+    crew's), ride along with another.
     """
     if settings.fleet.as_of is None:
         raise DecisionError("The plan needs a day to start from.", "fleet.as_of", "fill it")
@@ -77,7 +78,7 @@ def plan_visits(
     visits = visits.drop_duplicates(["unit_id", "due_on"], keep="first")
     spans = latest_spans(unit_spans)
     classes = units.astype({"unit_id": "object"}).set_index("unit_id")["equipment_class"]
-    meter_now = _meter_now(failure_events, units, use, as_of)
+    meter_now = units.astype({"unit_id": "object"}).set_index("unit_id")["meter_now_hours"]
     per_day = visits["unit_id"].map(use).astype(float) / 7
     ahead = (visits["due_on"] - as_of).dt.days
     visits = visits.assign(
@@ -171,18 +172,3 @@ def _workday(days: pd.Series) -> pd.Series:
     dates = days.dt.normalize().to_numpy().astype("datetime64[D]")
     moved = np.busday_offset(dates, 0, roll="forward")
     return pd.Series(pd.to_datetime(moved), index=days.index).astype("datetime64[ns]")
-
-
-def _meter_now(
-    failure_events: pd.DataFrame, units: pd.DataFrame, use: pd.Series, as_of: pd.Timestamp
-) -> pd.Series:
-    """Meter of each machine now, where a part it was born with tells it."""
-    lives = failure_events.astype({"unit_id": "object"})
-    born = units.astype({"unit_id": "object"}).set_index("unit_id")["in_service_on"]
-    original = lives[lives["installed_on"].notna() & lives["exit_hours"].notna()]
-    original = original[original["installed_on"] == original["unit_id"].map(born)]
-    since = (as_of - original["ended_on"]).dt.days.clip(lower=0)
-    per_day = original["unit_id"].map(use).astype(float) / 7
-    now = original["exit_hours"] + (since * per_day).where(since > 0, 0.0)
-    latest: pd.Series = now.groupby(original["unit_id"]).max()
-    return latest

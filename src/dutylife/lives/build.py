@@ -5,10 +5,10 @@ import pandas as pd
 
 from dutylife.lives.ages import with_ages
 from dutylife.lives.ends import CELL, carried, ends_of
-from dutylife.lives.meter import meter_paths
+from dutylife.lives.meter import MeterPath, days_of, meter_paths
 from dutylife.lives.notes import notes_of
 from dutylife.lives.recurrence import recurrence_gaps
-from dutylife.lives.usage import usage_of
+from dutylife.lives.usage import DAYS_PER_WEEK, usage_of
 from dutylife.lives.watch import Watch, at_span, last_day, watch_machines
 from dutylife.schema import as_table
 from dutylife.settings import Settings
@@ -67,7 +67,7 @@ def build_lives(
     notes = notes_of(table, watch, paths, usage, events, settings)
     return {
         "failure_events": table,
-        "units": _filled_units(units, watch, usage, settings),
+        "units": _filled_units(units, watch, paths, usage, settings),
         "unit_spans": _filled_spans(unit_spans, usage),
         "recurrence_gaps": recurrence_gaps(
             events[events["unit_id"].isin(watch.machines.index)], watch.machines["last_seen"]
@@ -154,7 +154,11 @@ def _first_lives(lives: pd.DataFrame, watch: Watch, settings: Settings) -> pd.Da
 
 
 def _filled_units(
-    units: pd.DataFrame, watch: Watch, usage: pd.DataFrame, settings: Settings
+    units: pd.DataFrame,
+    watch: Watch,
+    paths: dict[str, MeterPath],
+    usage: pd.DataFrame,
+    settings: Settings,
 ) -> pd.DataFrame:
     """Units with what the record tells of them; machines not yet there stay as they were."""
     names = sorted({*units["unit_id"].astype("object"), *watch.machines.index})
@@ -168,6 +172,11 @@ def _filled_units(
         out[name] = rates[name].where(rates[name].notna(), out[name])
     out["usage_source"] = out["usage_source"].fillna("unknown")
     out["meter_unit"] = settings.fleet.meter_unit
+    today = days_of(pd.Series([watch.as_of]))
+    per_day = out["hours_per_week"].astype(float) / DAYS_PER_WEEK
+    out["meter_now_hours"] = [
+        paths[u].at(today, float(per_day[u])).reading[0] if u in paths else np.nan for u in names
+    ]
     return as_table("units", out.rename_axis("unit_id").reset_index())
 
 

@@ -82,8 +82,9 @@ def fit_models(
     Notes
     -----
     Lives of unknown age and lives ended by a comeback are left out; in hours, so are ages that are
-    mostly guessed. Own law: at least 5 failures (each by the probability that the part was the
-    cause) at 2 different ages, and a shape within 0.2 to 10. Else pooled: the law of the
+    mostly guessed. Own law: at least 10 failures, or 5 where no other duty has such lives (each
+    by the probability that the part was the cause), at 2 different ages, and a shape within 0.2 to
+    10. Else pooled: the law of the
     component in the other duties, widened by how far duties differ, then moved by the lives seen
     in this duty; where only all duties together have 5 failures, their law, widened. Else a
     starting value: a stated weak prior, moved likewise.
@@ -186,7 +187,8 @@ def _answer(
     cell: _Cell, about: Component, everywhere: LifeLaw | None, settings: Settings
 ) -> _Answer:
     level = settings.report.confidence_level
-    own = _law(cell.own)
+    enough = cell.own.failures >= verdict.OWN_FAILURES or not cell.others.n_lives
+    own = _law(cell.own) if enough else None
     if own is not None:
         figures = {w: _with_bounds(own, w, level) for w in WHAT}
         shape_range = figures["shape"][0], figures["shape"][2]

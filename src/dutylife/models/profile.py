@@ -43,7 +43,9 @@ def limits(law: "LifeLaw", what: str, level: float) -> tuple[float, float]:
     allowed = law.loglik - float(chdtri(1, 1.0 - level)) / 2.0
 
     def excess(x: float) -> float:
-        return profile(x) - allowed
+        height = profile(x) - allowed
+        # far out the likelihood overflows to nothing; it is below any level there
+        return height if math.isfinite(height) else -1e9
 
     ends = []
     for side in (-1.0, 1.0):

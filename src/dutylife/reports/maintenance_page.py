@@ -143,6 +143,7 @@ def interval_words(row: Any, given: Facts) -> str:
     if row.task == "run to failure":
         return "run to failure"
     hours, days = float(row.interval_hours), float(row.interval_days)
+    along = rides_along(row)
     meter = f"{_whole_hours(hours)} {given.meter_short}" if np.isfinite(hours) else ""
     calendar = wording.weeks(days) if np.isfinite(days) else ""
     if row.clock in ("days", "idle_days"):
@@ -151,7 +152,16 @@ def interval_words(row: Any, given: Facts) -> str:
         meter += f" ({calendar})" if row.clock else f" or {calendar}"
     if not (meter or calendar):
         return str(row.task)
+    if along:
+        return f"{row.task} whenever in; {meter or calendar} would catch most"
     return f"{row.task} {'at' if row.task == 'replace' else 'each'} {meter or calendar}"
+
+
+def rides_along(row: Any) -> bool:
+    """Say whether a look is worth doing when the machine is in, but not worth a visit."""
+    pays = float(row.probability_it_pays)
+    looks = row.task not in ("replace", "run to failure")
+    return looks and not row.can_hurt and np.isfinite(pays) and pays < 0.5
 
 
 def intervals_in_short(run: Run) -> Section:
@@ -196,8 +206,9 @@ def _matrix(rows: pd.DataFrame, components: list[str], given: Facts) -> Markup:
 
 def _cell(tasks: pd.DataFrame, given: Facts) -> str:
     """All tasks of one component in one duty, the timed ones first, and what they stand on."""
-    order = tasks["task"].map(lambda t: {"replace": 0, "run to failure": 2}.get(t, 1))
-    rows = records(tasks.loc[order.sort_values(kind="stable").index])
+    order = {"replace": 0, "run to failure": 2}
+    rows = records(tasks)
+    rows.sort(key=lambda r: 3 if rides_along(r) else order.get(r.task, 1))
     best = max(rows, key=lambda r: (r.basis != "starting value", r.n_failed))
     return "\n".join(
         [interval_words(r, given) for r in rows]

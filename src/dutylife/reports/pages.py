@@ -122,8 +122,7 @@ def _executed(page: _Page) -> Any:
             parameters={PARAMETER: str(page.folder)},
             kernel_name="python3",
             progress_bar=False,
-            log_output=False,
-            cwd=str(page.folder),
+            log_output=False,  # and no cwd: it would move the whole process, under two threads
             extra_arguments=["--log-level=CRITICAL"],  # else it warns of its socket
         )
     except PapermillExecutionError as error:

@@ -81,9 +81,7 @@ def order_lines(stock_plan: pd.DataFrame) -> pd.DataFrame:
     ordered = rows["order_now"].fillna(0) > 0
     to_count = rows["on_hand"].isna() & (rows["reorder_point"] > 0) & ~ordered
     rows = rows.assign(what_to_do="", to_count=to_count)
-    rows.loc[ordered, "what_to_do"] = [
-        f"order {whole(n)}" for n in rows.loc[ordered, "order_now"]
-    ]
+    rows.loc[ordered, "what_to_do"] = [f"order {whole(n)}" for n in rows.loc[ordered, "order_now"]]
     rows.loc[to_count, "what_to_do"] = [
         f"hold {whole(n)}, count the shelf" for n in rows.loc[to_count, "reorder_point"]
     ]

@@ -22,8 +22,6 @@ PROPOSED = Stock(
     holding_rate=0.25,
     pack_size=1.0,
 )
-# the square-root rule buys years ahead of a slow part: dead stock, so no more than a year; ours
-LONGEST_LOT_YEARS = 1.0
 _FROM_SHELF = ("on_hand", "on_order", "unit_cost", "lead_time_days", "pack_size", "supplier")
 
 
@@ -96,7 +94,7 @@ def stock_row(
     level = float(point) if position is None else position + (order or 0.0)
     fill, ready = service(demand, level)
     needed = _needed_by(use, position, terms, n_simulations, as_of)
-    p10, p50, p90 = quantiles(demand, (0.1, 0.5, 0.9))
+    p50, p90 = quantiles(demand, (0.5, 0.9))
     cost = terms.unit_cost
     row: dict[str, Any] = {
         "part_number": number, "supplier": terms.supplier, "on_hand": terms.on_hand,
@@ -109,7 +107,7 @@ def stock_row(
     }  # fmt: skip
     by = as_of + pd.Timedelta(days=math.ceil(terms.protection_days))
     common: dict[str, Any] = {
-        "low": p10,
+        "low": p50,
         "high": p90,
         "by": by,
         "as_of": as_of,
@@ -137,7 +135,9 @@ def _lot(use: PartUse, terms: Terms, n_simulations: int, horizon_days: float) ->
         yearly = float(totals(use, horizon_days, n_simulations).mean()) / horizon_days * 365.25
         if yearly > 0:
             lot = order_quantity(yearly, terms.order_cost, terms.unit_cost, terms.holding_rate)
-            return max(round(min(lot, LONGEST_LOT_YEARS * yearly)), 1)
+            # the square-root rule buys years ahead of a slow part; what is needed beyond the
+            # forecast's horizon nobody has looked at, so it buys no further (our proposal)
+            return max(round(min(lot, horizon_days / 365.25 * yearly)), 1)
     return round(float(totals(use, terms.review_days, n_simulations).mean()))
 
 
