@@ -124,5 +124,25 @@ def practice(
         click.echo(f"{name:12} {path}")
 
 
+@main.command("prove")
+@click.option("--fleets", type=click.IntRange(1), help="Fleets a cell; the size's own if none.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path("reports/prove"),
+    show_default=True,
+    help="Folder of the page; finished fleets there are taken up again.",
+)
+@click.option("--size", type=click.Choice(["smoke", "full"]), default="smoke", show_default=True)
+@click.option("--workers", type=click.IntRange(1), default=1, show_default=True)
+@click.option("--seed", type=click.IntRange(0), default=20260101, show_default=True)
+def prove_command(fleets: int | None, out: Path, size: str, workers: int, seed: int) -> None:
+    """Run invented fleets of known laws through the whole chain and score the answers."""
+    from dutylife.prove import prove
+
+    proof = prove(out, size=size, n_fleets=fleets, seed=seed, workers=workers, progress=_progress())
+    click.echo(proof.text)
+
+
 if __name__ == "__main__":
     main()

@@ -23,6 +23,7 @@ from dutylife.settings import NO_EFFECT_YET, Settings, read_settings
 from dutylife.vocabulary import TABLES, Table
 
 Progress = Callable[[str], None]
+AfterStage = Callable[[str, dict[str, pd.DataFrame]], dict[str, pd.DataFrame]]
 MARKER = "run.json"  # a folder with it is a run, and may be replaced by the next one
 
 
@@ -60,12 +61,15 @@ class _Work:
     tables: dict[str, pd.DataFrame] = field(default_factory=dict)
     seconds: dict[str, float] = field(default_factory=dict)
     findings: list[pd.DataFrame] = field(default_factory=list)
+    after: AfterStage | None = None
 
     @contextmanager
     def stage(self, name: str) -> Iterator[None]:
         self.progress(name)
         start = time.perf_counter()
         yield
+        if self.after is not None:
+            self.tables |= self.after(name, self.tables)
         self.seconds[name] = round(time.perf_counter() - start, 3)
 
     def take(self, made: dict[str, pd.DataFrame]) -> None:
@@ -105,6 +109,57 @@ def run(
     work = _Work(progress or _live_progress())
     settings, read = _read(settings, as_of, work)
     t = work.tables
+    _all_stages(settings, work)
+    t["findings"] = _all_findings(work.findings)
+    info = _info(settings, read, t)
+    info["answers"] = reports.answers(t, settings)
+    folder = (Path(out) if out else _default_folder(settings)).absolute()
+    with _swapped_in(folder) as new:
+        with work.stage("tables"):
+            write_tables(t, new / "tables")
+        info["stages_seconds"] = work.seconds
+        _write_info(info, new)
+        with work.stage("order list and calendar"):
+            reports.write_order_list(new)
+            reports.write_calendar(new)
+        with work.stage("pages"):
+            reports.write_pages(new, progress=work.progress)
+        _write_info(info, new)
+    return RunResult(folder, t, info)
+
+
+def run_stages(
+    settings: str | Path | Settings,
+    *,
+    as_of: dt.date | None = None,
+    progress: Progress | None = None,
+    after: AfterStage | None = None,
+) -> tuple[Settings, dict[str, pd.DataFrame]]:
+    """Run exports to order quantities without writing anything.
+
+    Parameters
+    ----------
+    settings, as_of, progress
+        As in `run`.
+    after : callable, optional
+        Called with a stage's name and all tables so far; tables it returns take their place.
+        ``prove`` plants faults with it.
+
+    Returns
+    -------
+    tuple
+        The settings with ``fleet.as_of`` filled, and every table of the run.
+    """
+    work = _Work(progress or (lambda _: None), after=after)
+    filled, _ = _read(settings, as_of, work)
+    _all_stages(filled, work)
+    work.tables["findings"] = _all_findings(work.findings)
+    return filled, work.tables
+
+
+def _all_stages(settings: Settings, work: _Work) -> None:
+    """Every stage behind coding, into ``work.tables``."""
+    t = work.tables
     with work.stage("lives"):
         work.take(
             lives.build_lives(
@@ -132,22 +187,6 @@ def run(
                 t["shelf"], settings,
             )
         )  # fmt: skip
-    t["findings"] = _all_findings(work.findings)
-    info = _info(settings, read, t)
-    info["answers"] = reports.answers(t, settings)
-    folder = (Path(out) if out else _default_folder(settings)).absolute()
-    with _swapped_in(folder) as new:
-        with work.stage("tables"):
-            write_tables(t, new / "tables")
-        info["stages_seconds"] = work.seconds
-        _write_info(info, new)
-        with work.stage("order list and calendar"):
-            reports.write_order_list(new)
-            reports.write_calendar(new)
-        with work.stage("pages"):
-            reports.write_pages(new, progress=work.progress)
-        _write_info(info, new)
-    return RunResult(folder, t, info)
 
 
 def check(

@@ -205,6 +205,31 @@ _DECLARED: list[Column] = [
     *_words("method", "forecast method"),
     *_numbers("pinball_loss", "pieces", "loss of the quantiles"),
     *_numbers("under_p80 under_p95", "1", "share of times the demand stayed under", 0, 1),
+    # proof
+    *_words("fleet", "invented fleet of a proof"),
+    *_words("fleet_kind", "why the fleet was made: its size, one difficulty, laws of the prior"),
+    *_words("case", "size, difficulty or laws of the fleet"),
+    *_counts("n_units_made n_fleets seed", "how many; seed of the fleet"),
+    *_numbers("n_years", "years", "length of the record"),
+    *_words("measure", "what is scored"),
+    *_words("among", "part of the cells or parts the score is over"),
+    *_numbers("total", "see measure", "sum over what is scored; a figure is total / base", None),
+    *_numbers("base", "see measure", "what the total is a share or mean of"),
+    *_numbers("figure", "see measure", "total / base over the fleets", None),
+    *_numbers("standard_error", "as the figure", "by seeds, the fleets of one taken as one"),
+    *_numbers("aim_least aim_most", "as the figure", "aim", None),
+    *_texts("aim said", "in words"),
+    *_words("answer", "met, not met, or too few fleets"),
+    *_words("what", "parameter of the law"),
+    *_words("rank_basis", "what the draws stand on, or any"),
+    *_counts("rank n_draws n_cells", "draws under the truth; draws; cells of that rank"),
+    *_counts("n_bins", "bins of the rank histogram"),
+    *_numbers("chi_square", "1", "of the bins against even ones"),
+    *_numbers("p_value", "1", "chance of a larger chi-square were the ranks even", 0, 1),
+    *_numbers("ks_p", "1", "Kolmogorov-Smirnov p value of lives against their law", 0, 1),
+    *_numbers("shape_ratio scale_ratio", "1", "fitted to true lives over true"),
+    *_numbers("shape_errors scale_errors", "1", "distance in standard errors", None),
+    *_texts("went_wrong", "message of a fleet the chain could not be run on"),
 ]
 COLUMNS: dict[str, Column] = {c.name: c for c in _DECLARED}
 
@@ -409,3 +434,24 @@ _TABLES: list[Table] = [
 ]
 # fmt: on
 TABLES: dict[str, Table] = {t.name: t for t in _TABLES}
+
+# tables of `dutylife prove`, not of a run
+_PROOF_TABLES: list[Table] = [
+    _table("prove_fleets", "an invented fleet", "fleet",
+           "fleet fleet_kind case n_units:n_units_made n_years seed went_wrong"),
+    _table("prove_scores", "a score of one fleet", "fleet measure method among",
+           "fleet measure method among total base"),
+    _table("prove_figures", "a score over the fleets of a case",
+           "fleet_kind case measure method among",
+           "fleet_kind case measure method among figure standard_error n_fleets"),
+    _table("prove_verdicts", "an aim and whether it is met", "case measure among",
+           "case measure among aim aim_least aim_most figure standard_error n_fleets answer said"),
+    _table("prove_ranks", "how often the truth stood at a rank among a cell's draws",
+           "case what basis rank", "case what basis:rank_basis rank n_draws n_cells"),
+    _table("prove_calibration", "whether those ranks are even", "case what basis",
+           "case what basis:rank_basis n_cells n_bins chi_square p_value"),
+    _table("prove_instrument", "a true law and what true lives say of it", "component duty",
+           "component duty n_lives n_failed ks_p shape_ratio scale_ratio shape_errors "
+           "scale_errors"),
+]  # fmt: skip
+TABLES |= {t.name: t for t in _PROOF_TABLES}

@@ -226,7 +226,8 @@ def test_an_unknown_shape_names_the_shapes_there_are(tmp_path):
     with pytest.raises(DutylifeError) as caught:
         make_practice(tmp_path / "p", n_units=2, shape="tablets")
     assert str(caught.value) == (
-        "There is no export shape 'tablets'.\n  Where: shape\n  Mend:  the shapes there are: lines"
+        "There is no export shape 'tablets'.\n  Where: shape\n  Mend:  "
+        "the shapes there are: lines, semicolon"
     )
     assert not (tmp_path / "p").exists()
 

@@ -1,6 +1,15 @@
 """A fleet with known life laws, and the messy export a shop would have of it."""
 
+from dutylife.practice.difficulties import DIFFICULTIES, without_difficulties
 from dutylife.practice.export import make_practice
+from dutylife.practice.laws import law_survival
 from dutylife.practice.truth import PracticeFleet, simulate_fleet
 
-__all__ = ["PracticeFleet", "make_practice", "simulate_fleet"]
+__all__ = [
+    "DIFFICULTIES",
+    "PracticeFleet",
+    "law_survival",
+    "make_practice",
+    "simulate_fleet",
+    "without_difficulties",
+]

@@ -1,12 +1,14 @@
 """Writes the practice fleet's export: lines, machines, parts, their settings file, the truth."""
 
-from collections.abc import Callable
+from collections.abc import Mapping
 from pathlib import Path
 
 import pandas as pd
 
 from dutylife.errors import DutylifeError
+from dutylife.practice.fleet import date_of
 from dutylife.practice.pages import readme_text, settings_text
+from dutylife.practice.shapes import PLAIN, SHAPES
 from dutylife.practice.streams import Stream
 from dutylife.practice.texts import require_phrases
 from dutylife.practice.tickets import shop_date, typed_lines
@@ -16,8 +18,11 @@ MACHINES_HEADINGS = ("Machine", "Kind", "Engine", "In service", "Left", "Custome
 PARTS_HEADINGS = (
     "Part no", "Name", "On hand", "On order", "Cost", "Supplier", "Lead days", "Pack",
 )  # fmt: skip
-# every shape of export there is: name -> the lines of a fleet
-SHAPES: dict[str, Callable[[PracticeFleet], pd.DataFrame]] = {"lines": typed_lines}
+CONTRACTS_HEADINGS = (
+    "contract", "equipment_class", "duty", "n_machines", "from_date", "hours_per_week",
+)  # fmt: skip
+# of the record, in the first of two files
+FIRST_FILE_SHARE = 0.75
 
 
 def make_practice(
@@ -28,6 +33,8 @@ def make_practice(
     seed: int = 7,
     shape: str = "lines",
     settings_file: Path | None = None,
+    difficulties: Mapping[str, float] | None = None,
+    laws_from: str = "",
 ) -> dict[str, Path]:
     """Simulate a fleet and write the export a shop would have of it, with its truth beside it.
 
@@ -41,14 +48,20 @@ def make_practice(
         Length of the record. [years of 365.25 d]
     seed : int
     shape : str
-        Form of the export; "lines" is one row an invoice line.
+        Form of the export, one row an invoice line: "lines" is plain; "semicolon" has other
+        signs, dates and headings, and no column that says what a line bills.
     settings_file : Path, optional
         TOML with keys of practice/scenario.toml to put over the shipped ones.
+    difficulties : mapping of str to float, optional
+        As of `simulate_fleet`.
+    laws_from : str
+        As of `simulate_fleet`.
 
     Returns
     -------
     dict of str to Path
-        lines, machines, parts, settings, laws, lives, demand, readme.
+        lines, machines, parts, settings, laws, lives, demand, readme; where the difficulties ask
+        for them lines_again (a second file of lines) and contracts (machines announced).
 
     Raises
     ------
@@ -63,31 +76,75 @@ def make_practice(
             "shape",
             "the shapes there are: " + ", ".join(sorted(SHAPES)),
         )
-    fleet = simulate_fleet(n_units=n_units, n_years=n_years, seed=seed, settings_file=settings_file)
+    fleet = simulate_fleet(
+        n_units=n_units,
+        n_years=n_years,
+        seed=seed,
+        settings_file=settings_file,
+        difficulties=difficulties,
+        laws_from=laws_from,
+    )
     require_phrases(fleet.scenario)
     folder = Path(folder)
-    tables = {
-        "lines.csv": SHAPES[shape](fleet),
-        "machines.csv": machines_list(fleet),
-        "parts.csv": parts_list(fleet),
+    form = SHAPES[shape]
+    lines = lines_files(fleet)
+    exports = {
+        **{name: form.written("lines", table) for name, table in lines.items()},
+        "machines.csv": form.written("machines", machines_list(fleet)),
+        "parts.csv": form.written("parts", parts_list(fleet)),
+    }
+    truth = {
         "truth/laws.csv": fleet.laws,
         "truth/lives.csv": _as_written(fleet.lives),
         "truth/demand.csv": _as_written(fleet.demand),
     }
+    if fleet.announced:
+        exports["contracts.csv"] = contracts_list(fleet)
     pages = {
-        "dutylife.toml": settings_text(fleet),
+        "dutylife.toml": settings_text(fleet, form, list(lines)),
         "README.md": readme_text(
             fleet, n_years=n_years, shape=shape, is_own=settings_file is not None
         ),
     }
     (folder / "truth").mkdir(parents=True, exist_ok=True)
-    for name, table in tables.items():
-        text = table.to_csv(index=False, lineterminator="\n")
+    for name, table in (exports | truth).items():
+        sign = form.delimiter if name in exports else PLAIN.delimiter
+        text = table.to_csv(index=False, lineterminator="\n", sep=sign)
         (folder / name).write_text(text, encoding="utf-8", newline="\n")
     for name, text in pages.items():
         (folder / name).write_text(text, encoding="utf-8", newline="\n")
-    paths = {Path(name).stem: folder / name for name in tables}
+    paths = {Path(name).stem: folder / name for name in exports | truth}
     return paths | {"settings": folder / "dutylife.toml", "readme": folder / "README.md"}
+
+
+def lines_files(fleet: PracticeFleet) -> dict[str, pd.DataFrame]:
+    """Return the files of lines in the plain form, by name: one, or two of which one repeats."""
+    lines = typed_lines(fleet)
+    share = fleet.scenario.record.reissued_share
+    if share <= 0:
+        return {"lines.csv": lines}
+    days = pd.to_datetime(lines["Job date"], format="%d/%m/%Y")
+    begin, end = (pd.Timestamp(date_of(day)) for day in (fleet.span.start, fleet.span.end - 1.0))
+    first_ends = begin + FIRST_FILE_SHARE * (end - begin)
+    second_begins = first_ends - share * (first_ends - begin)
+    return {
+        "lines.csv": lines[days <= first_ends],
+        "lines_again.csv": lines[days >= second_begins],
+    }
+
+
+def contracts_list(fleet: PracticeFleet) -> pd.DataFrame:
+    """Return the machines announced for after the cut-off: columns `CONTRACTS_HEADINGS`."""
+    first = fleet.announced[0]
+    row = (
+        "announced",
+        first.equipment_class,
+        first.duty,
+        str(len(fleet.announced)),
+        date_of(first.in_service).isoformat(),
+        f"{fleet.scenario.duties[first.duty].hours_per_week:g}",
+    )
+    return pd.DataFrame([row], columns=list(CONTRACTS_HEADINGS), dtype="object")
 
 
 def machines_list(fleet: PracticeFleet) -> pd.DataFrame:

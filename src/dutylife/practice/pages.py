@@ -1,43 +1,14 @@
 """Text of the two pages beside a practice export: its settings file and its README."""
 
 import json
+from collections.abc import Sequence
 
+from dutylife.practice.difficulties import DIFFICULTIES, with_difficulties
 from dutylife.practice.fleet import date_of
+from dutylife.practice.mistaken import stated_costs, wrong_duties
+from dutylife.practice.scenario import read_scenario
+from dutylife.practice.shapes import PLAIN, Shape
 from dutylife.practice.truth import PracticeFleet
-
-LINES_COLUMNS = {
-    "ticket": "Job",
-    "service_date": "Job date",
-    "ticket_kind": "Job kind",
-    "unit_id": "Machine",
-    "customer": "Customer",
-    "meter_hours": "Meter",
-    "complaint": "Complaint",
-    "work_done": "Work",
-    "line_kind": "Sort",
-    "part_number": "Part no",
-    "description": "Text",
-    "quantity": "Qty",
-    "unit_price": "Each",
-}
-MACHINES_COLUMNS = {
-    "unit_id": "Machine",
-    "equipment_class": "Kind",
-    "engine_model": "Engine",
-    "in_service_on": "In service",
-    "left_on": "Left",
-    "customer": "Customer",
-}
-PARTS_COLUMNS = {
-    "part_number": "Part no",
-    "description": "Name",
-    "on_hand": "On hand",
-    "on_order": "On order",
-    "unit_cost": "Cost",
-    "supplier": "Supplier",
-    "lead_time_days": "Lead days",
-    "pack_size": "Pack",
-}
 
 
 def _toml(value: object) -> str:
@@ -45,20 +16,37 @@ def _toml(value: object) -> str:
     return json.dumps(value, ensure_ascii=False)
 
 
-def _export(path: str, kind: str, columns: dict[str, str]) -> list[str]:
+def _export(path: str, kind: str, shape: Shape) -> list[str]:
+    plain = {"delimiter": PLAIN.delimiter, "decimal": PLAIN.decimal, "thousands": PLAIN.thousands}
     return [
         "[[exports]]",
         f"path = {_toml(path)}",
         f"kind = {_toml(kind)}",
+        *(
+            f"{key} = {_toml(getattr(shape, key))}"
+            for key, usual in plain.items()
+            if getattr(shape, key) != usual
+        ),
         'date_order = "dmy"',
         "[exports.columns]",
-        *(f"{ours} = {_toml(theirs)}" for ours, theirs in columns.items()),
+        *(f"{ours} = {_toml(theirs)}" for ours, theirs in shape.columns(kind).items()),
         "",
     ]
 
 
-def settings_text(fleet: PracticeFleet) -> str:
-    """Return the settings file (TOML) that maps the export and states costs and stock terms."""
+def settings_text(
+    fleet: PracticeFleet, shape: Shape = PLAIN, lines_files: Sequence[str] = ("lines.csv",)
+) -> str:
+    """Return the settings file (TOML) that maps the export and states costs and stock terms.
+
+    Parameters
+    ----------
+    fleet : PracticeFleet
+    shape : Shape
+        Form of the files.
+    lines_files : sequence of str
+        Names of the files of lines.
+    """
     scenario = fleet.scenario
     record, shop = scenario.record, scenario.shop
     severe = [name for name, place in scenario.duties.items() if place.severe]
@@ -71,15 +59,16 @@ def settings_text(fleet: PracticeFleet) -> str:
         f"currency = {_toml(record.currency)}",
         'meter_unit = "hours"',
         "",
-        *_export("lines.csv", "lines", LINES_COLUMNS),
-        *_export("machines.csv", "machines", MACHINES_COLUMNS),
-        *_export("parts.csv", "parts", PARTS_COLUMNS),
+        *(row for name in lines_files for row in _export(name, "lines", shape)),
+        *_export("machines.csv", "machines", shape),
+        *_export("parts.csv", "parts", shape),
         "[duty]",
         f"severe = {_toml(severe)}",
         "",
         "[duty.by_customer]",
         *(f"{_toml(name)} = {_toml(c.duty)}" for name, c in scenario.customers.items()),
         "",
+        *_wrong_duties(fleet),
         "[workshop]",
         f"hours_per_week = {shop.hours_per_week:g}",
         f"labour_rate = {shop.labour_rate:g}",
@@ -90,9 +79,9 @@ def settings_text(fleet: PracticeFleet) -> str:
         'payer = "contractor"',
         "",
     ]
+    costs = stated_costs(fleet)
     for name, law in scenario.components.items():
-        planned = law.price * law.quantity + law.labour_hours * shop.labour_rate
-        failure = planned + shop.visit_cost + law.lost_days * shop.lost_day_cost
+        planned, failure = costs[name]
         lines += [
             f"[costs.{_toml(name)}]",
             f"planned_cost = {planned:.0f}",
@@ -109,8 +98,29 @@ def settings_text(fleet: PracticeFleet) -> str:
         f"holding_rate = {shop.holding_rate:g}",
         f"order_cost = {shop.order_cost:g}",
         "",
+        *_plan(fleet),
     ]
     return "\n".join(lines)
+
+
+def _wrong_duties(fleet: PracticeFleet) -> list[str]:
+    wrong = wrong_duties(fleet)
+    if not wrong:
+        return []
+    stated = [f"{_toml(name)} = {_toml(duty)}" for name, duty in wrong.items()]
+    return ["[duty.by_unit]", *stated, ""]
+
+
+def _plan(fleet: PracticeFleet) -> list[str]:
+    plan = fleet.scenario.plan
+    if plan.share <= 0:
+        return []
+    begin = date_of(fleet.span.end).isoformat()
+    out = ["[plan]", 'in_force = "present_schedule"', f"from = {begin}", ""]
+    for name, age in plan.ages.items():
+        key, value = ("months", age.months) if age.hours is None else ("hours", age.hours)
+        out += [f"[present_schedule.{_toml(name)}]", f"{key} = {value:g}", ""]
+    return out
 
 
 def readme_text(fleet: PracticeFleet, *, n_years: float, shape: str, is_own: bool) -> str:
@@ -172,5 +182,27 @@ def readme_text(fleet: PracticeFleet, *, n_years: float, shape: str, is_own: boo
             "some part lines have no number.",
             "- Counter sales are for machines that are not on this list.",
             "",
+            *_strengths(fleet),
         ]
     )
+
+
+def _strengths(fleet: PracticeFleet) -> list[str]:
+    """Difficulties whose strength is not the plain fleet's, and how the laws came to be."""
+    plain = with_difficulties(read_scenario()).difficulties
+    other = {n: s for n, s in fleet.scenario.difficulties.items() if s != plain[n]}
+    out = []
+    if fleet.scenario.laws == "drawn":
+        out += [
+            "The laws were drawn: shape lognormal with median 1.5, 95 % within 0.7 to 3.2; scale "
+            "about the scenario's, standard deviation of the log 0.5.",
+            "",
+        ]
+    if other:
+        out += [
+            "## Difficulties of another strength than the plain fleet's",
+            "",
+            *(f"- {name} = {value:g}. {DIFFICULTIES[name]}" for name, value in other.items()),
+            "",
+        ]
+    return out

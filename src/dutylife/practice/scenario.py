@@ -1,151 +1,40 @@
-"""The practice fleet's scenario, typed: laws, duties, classes, customers, parts; all invented."""
+"""The practice fleet's whole scenario: read, merged and checked; all of it invented."""
 
-import datetime as dt
 import difflib
 import tomllib
 from importlib import resources
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import Field, ValidationError, model_validator
 
 from dutylife.components import shipped_components
 from dutylife.errors import SettingsError
-
-Positive = Annotated[float, Field(gt=0)]
-NotNegative = Annotated[float, Field(ge=0)]
-Share = Annotated[float, Field(ge=0, le=1)]
-
-
-class _Part(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class Record(_Part):
-    """``[record]``: the fleet's name, the record's end, presence, use and meters."""
-
-    name: str
-    currency: str
-    as_of: dt.date
-    future_months: Annotated[int, Field(ge=0)]
-    history_years: NotNegative
-    share_before_record: Share
-    leaving_per_year: NotNegative
-    share_leaving_known: Share
-    share_never_in: Share
-    share_in_service_known: Share
-    use_spread: NotNegative
-    use_wobble: NotNegative
-    share_without_meter: Share
-    share_meter_missing: Share
+from dutylife.practice.sections import (
+    Announced,
+    Buyer,
+    DutyPlace,
+    EarlyBatch,
+    Engine,
+    Law,
+    MachineClass,
+    MeterFaults,
+    OtherPart,
+    Plan,
+    Record,
+    SecondMode,
+    Section,
+    Share,
+    Shelf,
+    Shop,
+    Shotgun,
+    Spread,
+    Stated,
+    Visits,
+)
 
 
-class Visits(_Part):
-    """``[visits]``: what brings a machine or a customer in, and how it is typed."""
-
-    arrival_days_at_most: Annotated[int, Field(ge=0)]
-    comeback_share: Share
-    checks_per_year: NotNegative
-    other_per_year: NotNegative
-    service_days: Positive
-    service_attendance: Share
-    renew_after_days: NotNegative
-    counter_per_week_per_100: NotNegative
-    counter_per_week_least: NotNegative
-    return_share: Share
-    vague_share: Share
-    blank_share: Share
-    no_number_share: Share
-    fee_share: Share
-
-
-class Shop(_Part):
-    """``[shop]``: rates, and the terms of stock."""
-
-    hours_per_week: Positive
-    labour_rate: Positive
-    visit_cost: NotNegative
-    lost_day_cost: NotNegative
-    lead_time_days: NotNegative
-    review_days: NotNegative
-    service_level: Annotated[float, Field(gt=0, lt=1)]
-    holding_rate: NotNegative
-    order_cost: NotNegative
-
-
-class DutyPlace(_Part):
-    """``[duties."NAME"]``: running hours a week, months' factors, what machines work there."""
-
-    hours_per_week: Positive
-    severe: bool = False
-    season: Annotated[list[Positive], Field(min_length=12, max_length=12)] = [1.0] * 12
-    classes: dict[str, Positive]
-
-
-class Buyer(_Part):
-    """``[customers."NAME"]``."""
-
-    duty: str
-    weight: Positive = 1.0
-    serviced: bool = False
-
-
-class MachineClass(_Part):
-    """``[classes."NAME"]``: letters of the unit's name, engine, parts of the driven end."""
-
-    prefix: str
-    engine: str
-    driven: list[str] = []
-
-
-class Engine(_Part):
-    """``[engines."NAME"]``: ``oil_part`` is filled where the engine has an oil of its own."""
-
-    oil_part: str = ""
-
-
-class Law(_Part):
-    """``[components."NAME"]``: true Weibull law by duty, and the part's money and numbers."""
-
-    on_engine: bool = False
-    shape: Positive
-    scale: Positive
-    factor: dict[str, Positive] = {}
-    clean_share: Share = 0.0
-    price: Positive
-    unit_cost: Positive
-    labour_hours: Positive
-    lost_days: NotNegative
-    quantity: Annotated[int, Field(ge=1)] = 1
-    supplier: str
-    lead_time_days: NotNegative | None = None
-    pack_size: Annotated[int, Field(ge=1)] = 1
-    part_numbers: dict[str, str]
-
-    def scale_in(self, duty: str) -> float:
-        """Characteristic life in a duty, on the component's own clock."""
-        return self.scale * self.factor.get(duty, 1.0)
-
-
-class OtherPart(_Part):
-    """``[other_parts."PART-NO"]``: sold beside the components with laws."""
-
-    description: str
-    component: str
-    price: Positive
-    unit_cost: Positive
-    supplier: str
-    pack_size: Annotated[int, Field(ge=1)] = 1
-
-
-class Shelf(_Part):
-    """``[shelf]``: gaps of the list of parts."""
-
-    not_listed: list[str] = []
-    count_unknown: list[str] = []
-
-
-class Scenario(_Part):
+class Scenario(Section):
     """The whole scenario; every name used is declared."""
 
     record: Record
@@ -160,6 +49,16 @@ class Scenario(_Part):
     components: dict[str, Law]
     other_parts: dict[str, OtherPart] = {}
     shelf: Shelf = Shelf()
+    laws: Literal["stated", "drawn"] = "stated"
+    difficulties: dict[str, Share] = Field(default_factory=dict)
+    meter_faults: MeterFaults
+    shotgun: Shotgun
+    second_mode: SecondMode
+    early_batch: EarlyBatch
+    spread: Spread
+    announced: Announced
+    plan: Plan
+    stated: Stated
 
     @model_validator(mode="after")
     def _names_are_declared(self) -> "Scenario":
@@ -184,6 +83,12 @@ class Scenario(_Part):
         for name, others in self.opportunistic.items():
             key = f'opportunistic."{name}"'
             uses += [(key, n, self.components) for n in (name, *others)]
+        uses += [
+            ("early_batch.components", n, self.components) for n in self.early_batch.components
+        ]
+        uses += [(f'plan.ages."{n}"', n, self.components) for n in self.plan.ages]
+        for group in self.shotgun.groups:
+            uses += [("shotgun.groups", n, self.components) for n in group]
         for name, engine in self.engines.items():
             if engine.oil_part:
                 uses.append((f'engines."{name}".oil_part', engine.oil_part, self.other_parts))

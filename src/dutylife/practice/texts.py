@@ -6,6 +6,7 @@ from importlib import resources
 from typing import Any
 
 from dutylife.errors import SettingsError
+from dutylife.practice.parts import MAIN
 from dutylife.practice.scenario import Scenario
 from dutylife.practice.streams import Stream
 from dutylife.practice.visits import CHECK, OTHER, SERVICE, WARRANTY, Visit, Work
@@ -14,8 +15,8 @@ from dutylife.practice.visits import CHECK, OTHER, SERVICE, WARRANTY, Visit, Wor
 CAP_NOMINAL_KOHM, CAP_LIMIT_KOHM = 10.0, 12.5
 BRUSH_NEW_MM, BRUSH_LIMIT_MM = 15.0, 5.0
 CAP, BRUSHES = "ignition cap", "generator brushes and slip rings"
-SLIP_SHARE = 0.02  # of the words long enough to slip in
 SHORTEST_SLIP = 5
+PLAIN_READING_SHARE = 0.65  # of the services of the plain fleet at which such a part is read
 
 
 @cache
@@ -81,6 +82,8 @@ class Typist:
             return self._typed(self._check(visit))
         if visit.kind == OTHER:
             return self._typed(self.stream.pick(self.words["other_work"]))
+        if visit.is_shotgun:
+            return self._typed(self.stream.pick(self.words["vague"]))
         if len(visit.causes) == 1 and self.stream.chance(self.scenario.visits.vague_share):
             return self._typed(self.stream.pick(self.words["vague"]))
         return self._typed(self._repair(visit))
@@ -107,7 +110,7 @@ class Typist:
                 said.append(self._fill(self.stream.pick(self.words["while_there"]), name=name))
         causes = {cause.component for cause in visit.causes}
         # reading the cap is part of looking at a spark or fuel fault
-        if causes & {"spark plug", "carburetor"} and CAP not in causes and self.stream.chance(0.15):
+        if causes & {"spark plug", "carburetor"} and CAP not in causes and self._is_read(0.15):
             said.append(self._checked(CAP, visit))
         if self.stream.chance(0.35):
             said.append(self.stream.pick(self.words["ending"]))
@@ -120,9 +123,17 @@ class Typist:
             for f in self.components[cause.component]["found"]
             if (f.get("done") == "clean") == is_cleaned
         ] or self.components[cause.component]["found"]
+        found = self._of_mode(found, cause.mode)
         fault = self.stream.pick(found, [f["weight"] for f in found])
         done = self.stream.pick(self.words["cleaned" if is_cleaned else "done"])
         return f"{self._fill(fault['text'], has_failed=True)}, {done}"
+
+    def _of_mode(self, found: list[dict[str, Any]], mode: str) -> list[dict[str, Any]]:
+        """Keep the faults of a way to fail: the last one listed is how the other ways look."""
+        is_plain = mode == MAIN and self.scenario.second_mode.strength <= 0
+        if len(found) < 2 or not mode or is_plain:
+            return found
+        return found[:-1] if mode == MAIN else found[-1:]
 
     def _service(self, visit: Visit) -> str:
         said = [self.stream.pick(self.words["service"])]
@@ -133,18 +144,24 @@ class Typist:
             name = self._name(work.component)
             said.append(self._fill(self.stream.pick(self.words["renewed"]), name=name))
         for component in visit.machine.components:
-            share = 0.65 if component in (CAP, BRUSHES) else 0.35
-            if component not in done and self.stream.chance(share):
+            if component in done:
+                continue
+            is_measured = component in (CAP, BRUSHES)
+            if self._is_read(0.65) if is_measured else self.stream.chance(0.35):
                 said.append(self._checked(component, visit))
         return ", ".join(said)
 
     def _check(self, visit: Visit) -> str:
         said = [self.stream.pick(self.words["check_work"])]
-        if self.stream.chance(0.4):
+        if self._is_read(0.4):
             said.append(self._checked(CAP, visit))
-        if BRUSHES in visit.shares and self.stream.chance(0.4):
+        if BRUSHES in visit.shares and self._is_read(0.4):
             said.append(self._checked(BRUSHES, visit))
         return ". ".join(said)
+
+    def _is_read(self, share: float) -> bool:
+        """Whether a measured part is read: the share at the plain fleet's strength of readings."""
+        return self.stream.chance(share * self.scenario.visits.reading_share / PLAIN_READING_SHARE)
 
     def _checked(self, component: str, visit: Visit) -> str:
         phrase = self.stream.pick(self.components[component]["checked"])
@@ -184,8 +201,11 @@ class Typist:
             return text.upper()
         return text[:1].upper() + text[1:] if self._case == "first" else text
 
+    def _slips(self) -> bool:
+        return self.stream.chance(self.scenario.visits.slip_share)
+
     def _slip(self, word: str) -> str:
-        if len(word) < SHORTEST_SLIP or not word.isalpha() or not self.stream.chance(SLIP_SHARE):
+        if len(word) < SHORTEST_SLIP or not word.isalpha() or not self._slips():
             return word
         at = self.stream.integer(1, len(word) - 3)
         if self.stream.chance(0.5):

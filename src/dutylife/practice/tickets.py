@@ -3,6 +3,7 @@
 import pandas as pd
 
 from dutylife.practice.fleet import DAYS_PER_YEAR, date_of
+from dutylife.practice.meters import Meter
 from dutylife.practice.streams import Stream
 from dutylife.practice.texts import Typist
 from dutylife.practice.truth import PracticeFleet, oil_of
@@ -33,8 +34,12 @@ def typed_lines(fleet: PracticeFleet) -> pd.DataFrame:
     DataFrame
         Columns `LINES_HEADINGS`, all text as it stands in the file.
     """
-    jobs: list[Visit | CounterSale] = [*fleet.visits, *fleet.sales]
+    # what is billed on a visit's own ticket is no job of its own
+    own = [sale for sale in fleet.sales if sale.visit is None]
+    added = {id(sale.visit): sale for sale in fleet.sales if sale.visit is not None}
+    jobs: list[Visit | CounterSale] = [*fleet.visits, *own]
     jobs = sorted((job for job in jobs if job.day < fleet.span.end), key=lambda job: job.day)
+    meters = _meters(fleet)
     counts: dict[int, int] = {}
     rows: list[tuple[str, ...]] = []
     for number, job in enumerate(jobs, start=FIRST_JOB):
@@ -43,14 +48,31 @@ def typed_lines(fleet: PracticeFleet) -> pd.DataFrame:
         counts[key] = counts.get(key, 0) + 1
         stream = Stream(fleet.seed, key, 4, counts[key])
         if isinstance(job, Visit):
-            rows += _visit_rows(fleet, job, f"J{number}", stream)
+            meter = meters[job.machine.index].typed_at(job.day, job.meter_hours)[0]
+            rows += _visit_rows(fleet, job, f"J{number}", stream, meter, added.get(id(job)))
         else:
             rows += _sale_rows(fleet, job, f"J{number}", stream)
     return pd.DataFrame(rows, columns=list(LINES_HEADINGS), dtype="object")
 
 
+def _meters(fleet: PracticeFleet) -> dict[int, Meter]:
+    visits: dict[int, list[Visit]] = {}
+    for visit in fleet.visits:
+        if visit.day < fleet.span.end:
+            visits.setdefault(visit.machine.index, []).append(visit)
+    return {
+        index: Meter(fleet.scenario, fleet.span, own[0].machine, own, fleet.seed)
+        for index, own in visits.items()
+    }
+
+
 def _visit_rows(
-    fleet: PracticeFleet, visit: Visit, number: str, stream: Stream
+    fleet: PracticeFleet,
+    visit: Visit,
+    number: str,
+    stream: Stream,
+    meter: str,
+    too_many: CounterSale | None,
 ) -> list[tuple[str, ...]]:
     scenario = fleet.scenario
     typist = Typist(scenario, stream)
@@ -60,12 +82,14 @@ def _visit_rows(
         shop_date(visit.day),
         REPAIR if visit.kind in (CHECK, OTHER) else visit.kind,
         visit.machine.unit_id,
-        visit.machine.customer,
-        f"{visit.meter_hours:.0f}" if has_meter else "",
+        visit.customer,
+        meter if has_meter else "",
         typist.complaint(visit),
         typist.work(visit),
     )
     lines = _part_lines(fleet, visit, typist, stream)
+    if too_many is not None:
+        lines.append(_sale_line(fleet, too_many, typist))
     lines.append(_labour_line(fleet, visit, typist, stream))
     if stream.chance(scenario.visits.fee_share):
         kind = "service_fee" if visit.kind == SERVICE else "fee"
@@ -83,7 +107,9 @@ def _part_lines(fleet: PracticeFleet, visit: Visit, typist: Typist, stream: Stre
         part = scenario.other_parts[oil]
         price = _price(fleet, part.price, visit.day)
         lines.append(("part", oil, part.description, "1", price))
-    for work in visit.works:
+    # parts changed by guess stand in no order that would name the failed one
+    works = sorted(visit.works, key=lambda w: w.component) if visit.is_shotgun else visit.works
+    for work in works:
         if work.activity != "replace":
             continue
         law = scenario.components[work.component]
@@ -115,7 +141,12 @@ def _labour_line(fleet: PracticeFleet, visit: Visit, typist: Typist, stream: Str
 def _sale_rows(
     fleet: PracticeFleet, sale: CounterSale, number: str, stream: Stream
 ) -> list[tuple[str, ...]]:
-    typist = Typist(fleet.scenario, stream)
+    unit_id = "" if sale.machine is None else sale.machine.unit_id
+    head = (number, shop_date(sale.day), COUNTER, unit_id, sale.customer, "", "", "")
+    return [(*head, *_sale_line(fleet, sale, Typist(fleet.scenario, stream)))]
+
+
+def _sale_line(fleet: PracticeFleet, sale: CounterSale, typist: Typist) -> Line:
     if sale.part_number in fleet.scenario.other_parts:
         part = fleet.scenario.other_parts[sale.part_number]
         text, price = part.description, part.price
@@ -125,9 +156,7 @@ def _sale_rows(
     sort = "part"
     if sale.quantity < 0:
         sort, text = "credit", f"{text} {typist.phrase('returned')}"
-    head = (number, shop_date(sale.day), COUNTER, "", sale.customer, "", "", "")
-    each = _price(fleet, price, sale.day)
-    return [(*head, sort, sale.part_number, text, str(sale.quantity), each)]
+    return sort, sale.part_number, text, str(sale.quantity), _price(fleet, price, sale.day)
 
 
 def _price(fleet: PracticeFleet, price: float, day: float) -> str:

@@ -1,6 +1,6 @@
 """The practice fleet and its truth as tables: laws, lives, demand, machines, what was done."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -8,10 +8,19 @@ import numpy as np
 import pandas as pd
 
 from dutylife.errors import SettingsError
-from dutylife.practice.fleet import Machine, Span, date_of, make_machines, span_of
-from dutylife.practice.lives import Life, MachineHistory
+from dutylife.practice.difficulties import with_difficulties
+from dutylife.practice.fleet import (
+    Machine,
+    Span,
+    announced_machines,
+    date_of,
+    make_machines,
+    span_of,
+)
+from dutylife.practice.laws import draw_laws, laws_table
+from dutylife.practice.lives import MachineHistory
 from dutylife.practice.scenario import Scenario, read_scenario
-from dutylife.practice.visits import SERVICE, CounterSale, Visit, counter_sales
+from dutylife.practice.visits import SERVICE, CounterSale, Visit, counter_sales, visit_returns
 
 MOST_UNITS = 20_000
 
@@ -23,11 +32,16 @@ class PracticeFleet:
     Parameters
     ----------
     laws : DataFrame
-        component, duty, clock (hours or days), distribution, shape [1], scale [the row's clock].
+        component, duty, clock (hours or days), distribution, shape [1], scale [the row's clock];
+        of a lognormal law 1 / sigma and exp(mu). `law_survival` reads a row. Parts of an early
+        batch fail by another law: ``is_faulty`` in the lives.
     lives : DataFrame
         unit_id, component, life_number, installed_on, ended_on, age_hours, age_days, event
         (failed, replaced, running, lost), duty, is_comeback. Every life since the machine was
         new, cut at the as-of date; a life ended by poor work (comeback) counts as replaced.
+        With duty changes, a life is one row in each duty (event moved at the end of all but its
+        last) with entry_hours and entry_days, and its hazard there is the duty's from that age on.
+        With mixed modes ``mode``, with an early batch ``is_faulty``.
     demand : DataFrame
         part_number, component, month (its first day), quantity: pieces that left the shelf,
         months of the future included.
@@ -35,11 +49,14 @@ class PracticeFleet:
         unit_id, component, event_date, activity, reason, is_comeback, part_number: what the shop
         did within the record, before anything is typed.
     machines : list of Machine
-        Also those that never came in.
+        Also those that never came in; those announced for after the cut-off not.
     visits : list of Visit
         From the record's start on, the future's included, by day.
     sales : list of CounterSale
+    announced : list of Machine
+        New the day after the record's last one; their visits are among the visits.
     scenario : Scenario
+        With the strengths of the difficulties put into its rates.
     span : Span
     seed : int
     """
@@ -51,6 +68,7 @@ class PracticeFleet:
     machines: list[Machine]
     visits: list[Visit]
     sales: list[CounterSale]
+    announced: list[Machine]
     scenario: Scenario
     span: Span
     seed: int
@@ -62,6 +80,8 @@ def simulate_fleet(
     n_years: float = 4,
     seed: int = 7,
     settings_file: Path | None = None,
+    difficulties: Mapping[str, float] | None = None,
+    laws_from: str = "",
 ) -> PracticeFleet:
     """Simulate a fleet with known life laws; nothing is written.
 
@@ -75,6 +95,11 @@ def simulate_fleet(
         Every machine has its own streams: a larger fleet keeps the lives of the first machines.
     settings_file : Path, optional
         TOML with keys of practice/scenario.toml to put over the shipped ones.
+    difficulties : mapping of str to float, optional
+        Strength by name of `DIFFICULTIES`, 0 to 1; one that is missing keeps the scenario's. [1]
+    laws_from : str
+        "scenario", or "prior" to draw every law from the stated prior (`laws.draw_laws`); blank
+        is as the scenario's ``laws`` says.
 
     Returns
     -------
@@ -83,7 +108,7 @@ def simulate_fleet(
     Raises
     ------
     SettingsError
-        A number is out of range, or the settings file can't be used.
+        A number is out of range, a difficulty is not known, or the settings file can't be used.
 
     Examples
     --------
@@ -98,33 +123,39 @@ def simulate_fleet(
         faults.append(f"n_years = {n_years} is not above 0 and at most 50")
     if seed < 0:
         faults.append(f"seed = {seed} is below 0")
+    if laws_from not in ("", "scenario", "prior"):
+        faults.append(f"laws_from = '{laws_from}' is neither 'scenario' nor 'prior'")
     if faults:
         raise SettingsError(
             "The practice fleet can't be made so.", "; ".join(faults), "give numbers in range"
         )
-    scenario = read_scenario(settings_file)
+    scenario = with_difficulties(read_scenario(settings_file), difficulties)
+    if laws_from == "prior" or (not laws_from and scenario.laws == "drawn"):
+        scenario = draw_laws(scenario, seed)
     span = span_of(scenario, n_years)
     machines = make_machines(scenario, span, n_units, seed)
-    lives: list[Life] = []
+    announced = announced_machines(scenario, span, n_units, seed)
     visits: list[Visit] = []
     cut: list[dict[str, object]] = []
-    for machine in machines:
+    for machine in [*machines, *announced]:
         if machine.is_customer_here:
             history = MachineHistory(scenario, span, machine, seed)
             history.run()
             cut += _cut_lives(history, span)
-            lives += history.lives
             visits += [v for v in history.visits if v.day >= span.start]
     visits.sort(key=lambda v: (v.day, v.machine.index))
     sales = counter_sales(scenario, span, n_units, seed)
+    sales += visit_returns(scenario, span, visits, seed)
+    sales.sort(key=lambda sale: sale.day)
     return PracticeFleet(
-        laws=_laws(scenario),
-        lives=pd.DataFrame(cut, columns=LIVES_COLUMNS),
+        laws=laws_table(scenario),
+        lives=pd.DataFrame(cut, columns=_lives_columns(scenario)),
         demand=_demand(scenario, span, visits, sales),
         events=_events(scenario, span, visits),
         machines=machines,
         visits=visits,
         sales=sales,
+        announced=announced,
         scenario=scenario,
         span=span,
         seed=seed,
@@ -140,25 +171,13 @@ EVENTS_COLUMNS = [
 ]  # fmt: skip
 
 
-def _laws(scenario: Scenario) -> pd.DataFrame:
-    pairs = {
-        (component, duty)
-        for duty, place in scenario.duties.items()
-        for kind in place.classes
-        for component in scenario.components_of(kind)
-    }
-    rows = [
-        {
-            "component": component,
-            "duty": duty,
-            "clock": scenario.clock(component),
-            "distribution": "weibull",
-            "shape": scenario.components[component].shape,
-            "scale": round(scenario.components[component].scale_in(duty), 6),
-        }
-        for component, duty in sorted(pairs)
+def _lives_columns(scenario: Scenario) -> list[str]:
+    return [
+        *LIVES_COLUMNS,
+        *(["entry_hours", "entry_days"] if scenario.record.moves_per_year > 0 else []),
+        *(["mode"] if scenario.second_mode.strength > 0 else []),
+        *(["is_faulty"] if scenario.early_batch.share > 0 else []),
     ]
-    return pd.DataFrame(rows)
 
 
 def _cut_lives(history: MachineHistory, span: Span) -> list[dict[str, object]]:
@@ -166,7 +185,7 @@ def _cut_lives(history: MachineHistory, span: Span) -> list[dict[str, object]]:
     rows: list[dict[str, object]] = []
     meter_at_end: float | None = None
     for life in history.lives:
-        if life.installed >= span.end:
+        if life.entered >= span.end:
             continue
         ended, meter, event, is_comeback = (
             life.ended, life.ended_meter, life.event, life.is_comeback
@@ -186,8 +205,12 @@ def _cut_lives(history: MachineHistory, span: Span) -> list[dict[str, object]]:
                 "age_hours": meter - life.installed_meter,
                 "age_days": ended - life.installed,
                 "event": event,
-                "duty": life.machine.duty,
+                "duty": life.duty,
                 "is_comeback": is_comeback,
+                "entry_hours": life.entered_meter - life.installed_meter,
+                "entry_days": life.entered - life.installed,
+                "mode": life.mode if event == "failed" else "",
+                "is_faulty": life.is_faulty,
             }
         )
     return rows

@@ -162,7 +162,7 @@ def _page(page: _Page, notebook: Any, given: Facts) -> str:
     )
     body, _ = exporter.from_notebook_node(notebook)
     body = body.replace(style_tag(), "")
-    css = (look() + _own_css()).strip()
+    css = (look() + own_css()).strip()
     text = templates().get_template("page.html").render(
         title=f"{PAGES[page.name]}: {given.fleet}, {day(given.as_of)}",
         css=Markup(css),
@@ -195,7 +195,8 @@ def _is_for_reader(output: Any) -> bool:
     return output.get("name") != "stderr" and widget not in output.get("data", {})
 
 
-def _own_css() -> str:
+def own_css() -> str:
+    """Return the style sheet of a whole page, beside that of its sections."""
     from importlib import resources
 
     return resources.files("dutylife.reports").joinpath("page.css").read_text(encoding="utf-8")
