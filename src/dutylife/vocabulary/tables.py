@@ -1,0 +1,218 @@
+"""Every table, declared once: what a row is, its key, its columns in order."""
+
+from dataclasses import dataclass, replace
+
+from dutylife.vocabulary.columns import Column, column
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """One table: what a row is, its key, its columns in order; ``filled`` may never be blank."""
+
+    name: str
+    a_row_is: str
+    key: tuple[str, ...]
+    columns: dict[str, Column]
+    filled: tuple[str, ...] = ()
+
+
+def _bounds(names: str) -> str:
+    return " ".join(f"{n} {n}_lower {n}_upper" for n in names.split())
+
+
+# part of a key, yet blank where there is only one, or where it does not apply
+_MAY_BE_BLANK = {"position", "failure_mode", "ticket"}
+
+
+def _table(name: str, a_row_is: str, key: str, columns: str, filled: str = "") -> Table:
+    """``reason:set_aside_reason`` names a column ``reason`` that is declared under the latter."""
+    keys = tuple(key.split())
+    declared: dict[str, Column] = {}
+    for word in columns.split():
+        here, _, there = word.partition(":")
+        declared[here] = replace(column(there or here), name=here)
+    never_blank = tuple(k for k in keys if k not in _MAY_BE_BLANK) + tuple(filled.split())
+    return Table(name, a_row_is, keys, declared, never_blank)
+
+
+# fmt: off  (one glance per table)
+_TABLES: list[Table] = [
+    _table(
+        "service_lines",
+        "a line of the export, normalised",
+        "line_id",
+        "line_id source_file source_row ticket ticket_kind service_date received_on ready_on "
+        "unit_id customer duty equipment_class meter_hours complaint work_done part_number "
+        "description line_kind quantity unit_price",
+        "source_file service_date line_kind",
+    ),
+    _table(
+        "set_aside",
+        "a source row not used",
+        "source_file source_row reason",
+        "source_file source_row reason:set_aside_reason detail needs_person",
+    ),
+    _table(
+        "findings",
+        "something a person should know",
+        "finding_id",
+        "finding_id stage kind:finding_kind table:table_name key source_file source_row "
+        "message mend",
+        "stage kind message",
+    ),
+    _table(
+        "units",
+        "a machine",
+        "unit_id",
+        "unit_id equipment_class engine_model in_service_on left_on first_seen last_seen "
+        "prob_in_service hours_per_week usage_source meter_unit meter_now_hours",
+    ),
+    _table(
+        "unit_spans",
+        "a machine in one duty at one customer",
+        "unit_id from_date",
+        "unit_id from_date to_date customer duty hours_per_week",
+    ),
+    _table(
+        "catalogue",
+        "a part number and its component",
+        "part_number",
+        "part_number component description fits replaces part_maker supplier pack_size nominal "
+        "low_limit high_limit unit",
+    ),
+    _table(
+        "shelf",
+        "a part number the shop holds or orders",
+        "part_number",
+        "part_number description on_hand on_order counted unit_cost supplier lead_time_days "
+        "pack_size source_file source_row",
+    ),
+    _table(
+        "readings",
+        "a measured condition",
+        "line_id component quantity",
+        "unit_id component position read_on quantity:quantity_read value unit over_range "
+        "part_number line_id",
+    ),
+    _table(
+        "maintenance_events",
+        "a thing done to one component of one unit",
+        "unit_id component position event_date ticket activity reason",
+        "unit_id component position event_date activity reason finding failure_mode "
+        "is_comeback confidence ticket part_number quantity line_ids",
+    ),
+    _table("not_understood", "a text the lexicon does not know", "text", "text n_lines line_id"),
+    _table(
+        "failure_events",
+        "one life of one component position in one duty",
+        "unit_id component position life_number spell",
+        "unit_id component position life_number spell duty customer equipment_class "
+        "part_number installed_on ended_on entry_hours exit_hours entry_days exit_days "
+        "age_se_hours event failure_mode lower_hours upper_hours lower_days upper_days "
+        "clock_source prob_in_service weight is_comeback ticket line_ids",
+        "event clock_source duty",
+    ),
+    _table(
+        "recurrence_gaps",
+        "the days from one event of a component on a unit to the next",
+        "unit_id component from_date",
+        "unit_id component from_date to_date gap_days is_event",
+    ),
+    _table(
+        "life_draws",
+        "one weighted draw of a cell's law",
+        "component duty failure_mode clock draw",
+        "component duty failure_mode clock draw weight distribution shape scale basis",
+    ),
+    _table(
+        "life_models",
+        "a cell's law in short",
+        "component duty clock",
+        "component duty clock distribution "
+        + _bounds(
+            "shape scale_hours scale_days b10_hours b10_days b50_hours b50_days mean_life_hours "
+            "mean_life_days"
+        )
+        + " longest_life_hours longest_life_days n_lives n_failed "
+        "own_data_share basis verdict",
+    ),
+    _table(
+        "survival_curves",
+        "a step of a cell's product-limit curve",
+        "component duty clock age",
+        "component duty clock age survival survival_lower survival_upper",
+    ),
+    _table(
+        "intervals",
+        "one recommendation",
+        "component duty task",
+        "component duty task "
+        + _bounds("interval_hours interval_days")
+        + " cost_per_1000_hours cost_per_1000_hours_run_to_failure probability_it_pays n_failed "
+        "basis can_hurt mark clock sentence",
+    ),
+    _table(
+        "cost_curves",
+        "long-run cost at one replacement age",
+        "component duty age",
+        "component duty age cost_per_1000_hours cost_per_1000_hours_lower "
+        "cost_per_1000_hours_upper clock",
+    ),
+    _table(
+        "costs",
+        "what a task costs",
+        "component duty task",
+        "component duty task planned_cost failure_cost visit_cost labour_hours payer "
+        "basis:cost_basis is_relative",
+    ),
+    _table(
+        "visit_plan",
+        "one visit of one unit",
+        "unit_id due_on",
+        "unit_id customer duty equipment_class due_on due_hours tasks parts labour_hours cost",
+    ),
+    _table(
+        "demand_forecast",
+        "part x span x plan",
+        "part_number plan from_date months",
+        "part_number component plan from_date months mean p50 p80 p90 p95 mean_planned "
+        "mean_unplanned mean_other",
+    ),
+    _table(
+        "stock_plan",
+        "one part",
+        "part_number",
+        "part_number component description supplier on_hand on_order reorder_point order_up_to "
+        "order_now fill_rate ready_rate order_cost held_cost unit_cost pack_size "
+        "lead_time_days needed_by p50 p90 sentence",
+    ),
+    _table(
+        "forecast_scores",
+        "a past forecast against what came",
+        "as_of part_number from_date months method",
+        "as_of part_number from_date months method pinball_loss under_p80 under_p95",
+    ),
+]
+# fmt: on
+TABLES: dict[str, Table] = {t.name: t for t in _TABLES}
+
+# tables of `dutylife prove`, not of a run
+_PROOF_TABLES: list[Table] = [
+    _table("prove_fleets", "an invented fleet", "fleet",
+           "fleet fleet_kind case n_units:n_units_made n_years seed went_wrong"),
+    _table("prove_scores", "a score of one fleet", "fleet measure method among",
+           "fleet measure method among total base"),
+    _table("prove_figures", "a score over the fleets of a case",
+           "fleet_kind case measure method among",
+           "fleet_kind case measure method among figure standard_error n_fleets"),
+    _table("prove_verdicts", "an aim and whether it is met", "case measure among",
+           "case measure among aim aim_least aim_most figure standard_error n_fleets answer said"),
+    _table("prove_ranks", "how often the truth stood at a rank among a cell's draws",
+           "case what basis rank", "case what basis:rank_basis rank n_draws n_cells"),
+    _table("prove_calibration", "whether those ranks are even", "case what basis",
+           "case what basis:rank_basis n_cells n_bins chi_square p_value"),
+    _table("prove_instrument", "a true law and what true lives say of it", "component duty",
+           "component duty n_lives n_failed ks_p shape_ratio scale_ratio shape_errors "
+           "scale_errors"),
+]  # fmt: skip
+TABLES |= {t.name: t for t in _PROOF_TABLES}
