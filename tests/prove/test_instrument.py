@@ -2,6 +2,7 @@
 
 import dataclasses
 
+import numpy as np
 import pandas as pd
 import pytest
 from joblib import Parallel, delayed
@@ -10,10 +11,12 @@ from dutylife.practice import simulate_fleet
 from dutylife.practice.scenario import read_scenario
 from dutylife.prove.instrument import check_instrument, check_lives
 
-LIVES_A_LAW, FAILURES_A_LAW = 25_000, 100_000
+# 1 % of the scale of a law of shape 0.9 asks for 100 000 failures; the driven end's shapes are
+# 1.2 and more
+LIVES_A_LAW, FAILURES_A_LAW = 25_000, {True: 100_000, False: 60_000}
 HOURS_A_DAY, LIFE_DAYS, NEVER_CHOSEN = 3.0, 60.0, 1e-9
-WORDS = ["unit_id", "component", "duty", "event"]
-KEPT = [*WORDS, "life_number", "age_hours", "age_days"]
+CELL = ["component", "duty"]
+KEPT = ["unit_id", "component", "duty", "event", "life_number", "age_hours", "age_days"]
 
 
 def test_simulated_lives_follow_their_laws():
@@ -54,9 +57,13 @@ def settings_of(only_engine: bool) -> str:
 
 
 def some_lives(path, seed):
+    """Lives of one fleet, small: millions of them have to lie in memory at once."""
     fleet = simulate_fleet(n_units=400, n_years=4, seed=seed, settings_file=path)
-    lives = fleet.lives[KEPT].assign(fleet=seed)
-    return fleet.laws, lives.astype(dict.fromkeys(WORDS, "category"))
+    lives = fleet.lives[KEPT].assign(fleet=np.int16(seed))
+    kinds = {name: pd.CategoricalDtype(sorted(fleet.laws[name].unique())) for name in CELL}
+    kinds["event"] = pd.CategoricalDtype(["failed", "lost", "replaced", "running"])
+    lives["unit_id"] = pd.factorize(lives["unit_id"], sort=True)[0].astype("int16")
+    return fleet.laws, lives.astype(kinds | {"life_number": "int16"})
 
 
 @pytest.mark.slow
@@ -64,8 +71,8 @@ def some_lives(path, seed):
 def test_a_fit_to_the_true_lives_gives_back_every_law(tmp_path, only_engine):
     """Over 25 000 lives a law: shape and scale within 1 % and 3 standard errors.
 
-    The standard error of a scale is 1.05 / (shape sqrt(failures)): 1 % of a law of shape 0.9 asks
-    for 100 000 failures, so that as many are made of every law.
+    The standard error of a scale is 1.05 / (shape sqrt(failures)), so that more are made than
+    asked for.
     """
     own = tmp_path / "own.toml"
     own.write_text(settings_of(only_engine))
@@ -77,13 +84,12 @@ def test_a_fit_to_the_true_lives_gives_back_every_law(tmp_path, only_engine):
         for _, lives in made:
             parts.append(lives)
             failed = lives[lives["event"] == "failed"]
-            by_law = failed.groupby(["component", "duty"], observed=True).size()
+            by_law = failed.groupby(CELL, observed=True).size()
             counts = by_law if counts is None else counts.add(by_law, fill_value=0)
         print(first, len(counts), counts.min(), counts.sum(), flush=True)
-        if counts.min() >= FAILURES_A_LAW:
+        if counts.min() >= FAILURES_A_LAW[only_engine]:
             break
-    words = dict.fromkeys(WORDS, "object")
-    found = check_lives(laws, pd.concat([p.astype(words) for p in parts], ignore_index=True))
+    found = check_lives(laws, pd.concat(parts, ignore_index=True))
     print(f"{len(found)} laws, {found['n_lives'].sum()} lives, least {found['n_lives'].min()}")
     print(f"smallest KS p {found['ks_p'].min():.3g}, {0.01 / len(found):.2g} asked for")
     columns = ["shape_ratio", "scale_ratio", "shape_errors", "scale_errors"]

@@ -1,7 +1,7 @@
 """A fleet with known life laws, and the messy export a shop would have of it."""
 
 from dutylife.practice.difficulties import DIFFICULTIES, without_difficulties
-from dutylife.practice.export import make_practice
+from dutylife.practice.export import make_practice, write_practice
 from dutylife.practice.laws import law_survival
 from dutylife.practice.truth import PracticeFleet, simulate_fleet
 
@@ -12,4 +12,5 @@ __all__ = [
     "make_practice",
     "simulate_fleet",
     "without_difficulties",
+    "write_practice",
 ]

@@ -70,12 +70,7 @@ def make_practice(
     SettingsError
         A number is out of range, or the settings file can't be used.
     """
-    if shape not in SHAPES:
-        raise DutylifeError(
-            f"There is no export shape '{shape}'.",
-            "shape",
-            "the shapes there are: " + ", ".join(sorted(SHAPES)),
-        )
+    _require_shape(shape)
     fleet = simulate_fleet(
         n_units=n_units,
         n_years=n_years,
@@ -84,6 +79,42 @@ def make_practice(
         difficulties=difficulties,
         laws_from=laws_from,
     )
+    return write_practice(
+        folder, fleet, n_years=n_years, shape=shape, is_own=settings_file is not None
+    )
+
+
+def write_practice(
+    folder: Path,
+    fleet: PracticeFleet,
+    *,
+    n_years: float,
+    shape: str = "lines",
+    is_own: bool = False,
+) -> dict[str, Path]:
+    """Write a fleet made before, as `make_practice` does.
+
+    Parameters
+    ----------
+    folder : Path
+    fleet : PracticeFleet
+    n_years : float
+        Length of the record, for its README. [years of 365.25 d]
+    shape : str
+    is_own : bool
+        Whether the fleet follows a settings file of the reader's own.
+
+    Returns
+    -------
+    dict of str to Path
+        As of `make_practice`.
+
+    Raises
+    ------
+    DutylifeError
+        There is no such shape.
+    """
+    _require_shape(shape)
     require_phrases(fleet.scenario)
     folder = Path(folder)
     form = SHAPES[shape]
@@ -102,9 +133,7 @@ def make_practice(
         exports["contracts.csv"] = contracts_list(fleet)
     pages = {
         "dutylife.toml": settings_text(fleet, form, list(lines)),
-        "README.md": readme_text(
-            fleet, n_years=n_years, shape=shape, is_own=settings_file is not None
-        ),
+        "README.md": readme_text(fleet, n_years=n_years, shape=shape, is_own=is_own),
     }
     (folder / "truth").mkdir(parents=True, exist_ok=True)
     for name, table in (exports | truth).items():
@@ -115,6 +144,15 @@ def make_practice(
         (folder / name).write_text(text, encoding="utf-8", newline="\n")
     paths = {Path(name).stem: folder / name for name in exports | truth}
     return paths | {"settings": folder / "dutylife.toml", "readme": folder / "README.md"}
+
+
+def _require_shape(shape: str) -> None:
+    if shape not in SHAPES:
+        raise DutylifeError(
+            f"There is no export shape '{shape}'.",
+            "shape",
+            "the shapes there are: " + ", ".join(sorted(SHAPES)),
+        )
 
 
 def lines_files(fleet: PracticeFleet) -> dict[str, pd.DataFrame]:

@@ -6,7 +6,7 @@ from typing import Any
 
 from dutylife import pipeline
 from dutylife.errors import DutylifeError
-from dutylife.practice import PracticeFleet, make_practice, simulate_fleet
+from dutylife.practice import PracticeFleet, simulate_fleet, write_practice
 from dutylife.prove.careful import read_lives
 from dutylife.prove.demand import score_demand
 from dutylife.prove.events import score_events
@@ -35,8 +35,8 @@ def run_fleet(job: Job) -> dict[str, Any]:
     after = plant_of(job.plant)
     with tempfile.TemporaryDirectory(prefix="dutylife-prove-") as name:
         folder = Path(name)
-        paths = make_practice(folder, **job.practice_keywords)
         fleet = simulate_fleet(**job.practice_keywords)
+        paths = write_practice(folder, fleet, n_years=job.n_years)
         try:
             settings, tables = pipeline.run_stages(paths["settings"], after=after)
         except Exception as error:  # a refusal or a bug: the page says which, first of all

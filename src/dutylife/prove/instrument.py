@@ -48,7 +48,7 @@ def check_lives(true_laws: pd.DataFrame, lives: pd.DataFrame) -> pd.DataFrame:
     laws = {(str(law["component"]), str(law["duty"])): law for law in true_laws.to_dict("records")}
     lives = lives.sort_values(["fleet", "unit_id", "component", "life_number"], kind="stable")
     rows = []
-    for (component, duty), cell in lives.groupby(["component", "duty"], sort=True):
+    for (component, duty), cell in lives.groupby(["component", "duty"], sort=True, observed=True):
         law = laws[str(component), str(duty)]
         shape, scale = float(law["shape"]), float(law["scale"])
         age = cell["age_hours" if law["clock"] == "hours" else "age_days"].to_numpy(float)
