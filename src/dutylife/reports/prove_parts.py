@@ -66,6 +66,9 @@ _MEASURES: tuple[tuple[str, str, tuple[tuple[str, str], ...]], ...] = (
         (("fill rate", "all"), ("stock cost", "all")),
     ),
 )  # fmt: skip
+# beside the careful analyst on the same fleets, so that what both lose alike cancels
+BEYOND_CAREFUL = "money lost beyond careful"
+ERRORS_ALLOWED = 2.0
 _DIFFICULTY_COLUMNS = (
     ("scale log ratio", MANY, OURS, "scale, fitted over true"),
     ("half life log ratio", MANY, OURS, "half life, fitted over true"),
@@ -74,6 +77,7 @@ _DIFFICULTY_COLUMNS = (
     ("events rightly coded", "all", OURS, "events rightly coded"),
     ("money lost", "all", OURS, "money lost"),
     ("money lost", "all", "careful analyst", "money lost, careful analyst"),
+    (BEYOND_CAREFUL, "all", OURS, "money lost beyond the careful analyst"),
     ("under p95", "all", OURS, "months under 95 %"),
     ("fill rate", "all", OURS, "fill rate"),
     ("fleets run", "all", OURS, "runs to the end"),
@@ -198,7 +202,28 @@ def difficulty_section(figures: pd.DataFrame) -> Section:
         "strength means stands in dutylife.practice.DIFFICULTIES."
     )
     caption = "What each difficulty costs; same fleets otherwise."
-    return Section(title, "", (told,), (html_table(pd.DataFrame(table), shown, caption=caption),))
+    body = html_table(pd.DataFrame(table), shown, caption=caption)
+    return Section(title, _against_careful(rows), (told,), (body,))
+
+
+def _against_careful(rows: pd.DataFrame) -> str:
+    """Which difficulties make the chain worse than the careful analyst, in one sentence."""
+    beyond = rows[
+        (rows["measure"] == BEYOND_CAREFUL) & (rows["among"] == "all") & (rows["method"] == OURS)
+    ]
+    if beyond["standard_error"].isna().all():
+        return "One fleet of each gives no standard error: no verdict against the careful analyst."
+    worse = beyond[beyond["figure"] > ERRORS_ALLOWED * beyond["standard_error"]]
+    names = ", ".join(sorted(case.replace("_", " ") for case in worse["case"]))
+    if not names:
+        return (
+            "With none of them alone does the chain lose more money than the careful analyst by "
+            "more than 2 standard errors."
+        )
+    return (
+        "The chain loses more money than the careful analyst, by more than 2 standard errors, "
+        f"under: {names}. DEVELOPERS.md says why."
+    )
 
 
 def rank_section(calibration: pd.DataFrame, ranks: pd.DataFrame) -> Section:
