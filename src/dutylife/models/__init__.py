@@ -1,7 +1,31 @@
 """Life laws: curves, fitted laws with bounds, and a law for each component in each duty."""
 
+from dutylife.models.causes import CauseCurves, aalen_johansen
 from dutylife.models.curves import SurvivalCurve, kaplan_meier
 from dutylife.models.fit import fit_models
+from dutylife.models.hazard import CumulativeHazard, nelson_aalen
 from dutylife.models.laws import LifeLaw, fit_law
+from dutylife.models.mean_cumulative import MeanCumulative, mean_cumulative
+from dutylife.models.power_law import PowerLaw, power_law
+from dutylife.models.trend import TrendTests, trend_tests
+from dutylife.models.turnbull import IntervalCurve, turnbull
 
-__all__ = ["LifeLaw", "SurvivalCurve", "fit_law", "fit_models", "kaplan_meier"]
+__all__ = [
+    "CauseCurves",
+    "CumulativeHazard",
+    "IntervalCurve",
+    "LifeLaw",
+    "MeanCumulative",
+    "PowerLaw",
+    "SurvivalCurve",
+    "TrendTests",
+    "aalen_johansen",
+    "fit_law",
+    "fit_models",
+    "kaplan_meier",
+    "mean_cumulative",
+    "nelson_aalen",
+    "power_law",
+    "trend_tests",
+    "turnbull",
+]

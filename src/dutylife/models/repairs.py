@@ -1,0 +1,88 @@
+"""Failures of repaired units in the order they came: systems checked for power law and trend."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+
+from dutylife.errors import FitError
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Repaired:
+    """Units watched from age 0 to ``ends``, with the sorted ages of their failures.
+
+    ``at_failure`` says that watching ended with the last failure of each unit, which then says
+    nothing of its own about a trend.
+    """
+
+    ages: tuple[Array, ...]
+    ends: Array
+    at_failure: bool
+
+    @property
+    def n_events(self) -> int:
+        """Failures of all units."""
+        return sum(len(a) for a in self.ages)
+
+
+def repaired(age: ArrayLike, end: ArrayLike | None, unit: ArrayLike | None, where: str) -> Repaired:
+    """Check ages of failures of one or several units.
+
+    Parameters
+    ----------
+    age : array_like, shape (n,)
+        Age of the unit at each failure; from 0, not gaps.
+    end : float, or mapping of unit to float, or None
+        Age at which watching ended. One number holds for every unit.
+    unit : array_like, shape (n,), optional
+        Which unit each failure is of. Units that never failed are given by ``end`` only.
+    where : str
+        The function as messages call it.
+
+    Raises
+    ------
+    FitError
+        Ages that can't stand.
+    """
+    ages = np.atleast_1d(np.asarray(age, dtype=float))
+    names = np.zeros(len(ages), dtype=object) if unit is None else np.asarray(unit, dtype=object)
+    if len(names) != len(ages):
+        raise FitError(
+            f"{len(ages)} ages and {len(names)} units were given.", where,
+            "give the unit of each age",
+        )  # fmt: skip
+    given: dict[object, float] = {}
+    if isinstance(end, (dict, pd.Series)):
+        given = {name: float(value) for name, value in end.items()}
+    elif end is not None:
+        if np.ndim(end) != 0:
+            raise FitError(
+                "Several ends were given without their units.", where,
+                "give end as one number, or as {unit: end}",
+            )  # fmt: skip
+        given = dict.fromkeys(pd.unique(names), float(np.asarray(end)))
+    order = list(dict.fromkeys([*pd.unique(names), *given]))
+    own = [np.sort(ages[names == name]) for name in order]
+    if end is None:
+        ends = np.array([a[-1] if len(a) else np.nan for a in own])
+    else:
+        ends = np.array([given.get(name, np.nan) for name in order])
+    late = sum(int((a > e).sum()) for a, e in zip(own, ends, strict=True))
+    faults = [
+        ("no failure was given", len(ages) == 0),
+        ("an age is missing, infinite or not above 0", bool((~(ages > 0) | np.isinf(ages)).any())),
+        ("a unit has no end of watching", bool(np.isnan(ends).any())),
+        ("an end is infinite or not above 0", bool((~(ends > 0) | np.isinf(ends)).any())),
+        (f"{late} failures lie after the end of watching", late > 0),
+    ]
+    told = [what for what, bad in faults if bad]
+    if told:
+        raise FitError(
+            f"{'; '.join(told)[0].upper()}{'; '.join(told)[1:]}.", where,
+            "ages count from the start of each unit; give each unit's end of watching",
+        )  # fmt: skip
+    return Repaired(tuple(own), ends, end is None)
