@@ -3,10 +3,13 @@
 from dutylife.models.causes import CauseCurves, aalen_johansen
 from dutylife.models.curves import SurvivalCurve, kaplan_meier
 from dutylife.models.fit import fit_models
+from dutylife.models.fitting import fit_law
 from dutylife.models.hazard import CumulativeHazard, nelson_aalen
-from dutylife.models.laws import LifeLaw, fit_law
+from dutylife.models.laws import LifeLaw
 from dutylife.models.mean_cumulative import MeanCumulative, mean_cumulative
 from dutylife.models.power_law import PowerLaw, power_law
+from dutylife.models.ranks import RankFit, median_ranks, rank_regression
+from dutylife.models.regression import LifeRegression
 from dutylife.models.trend import TrendTests, trend_tests
 from dutylife.models.turnbull import IntervalCurve, turnbull
 
@@ -15,8 +18,10 @@ __all__ = [
     "CumulativeHazard",
     "IntervalCurve",
     "LifeLaw",
+    "LifeRegression",
     "MeanCumulative",
     "PowerLaw",
+    "RankFit",
     "SurvivalCurve",
     "TrendTests",
     "aalen_johansen",
@@ -24,8 +29,10 @@ __all__ = [
     "fit_models",
     "kaplan_meier",
     "mean_cumulative",
+    "median_ranks",
     "nelson_aalen",
     "power_law",
+    "rank_regression",
     "trend_tests",
     "turnbull",
 ]

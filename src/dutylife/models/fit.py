@@ -20,7 +20,8 @@ from dutylife.models.draws import (
     moved_by,
     normal_draws,
 )
-from dutylife.models.laws import WHAT, LifeLaw, fit_law
+from dutylife.models.fitting import fit_law
+from dutylife.models.laws import WHAT, LifeLaw
 from dutylife.models.starting import (
     LOG_SHAPE_MEAN,
     LOG_SHAPE_SD,

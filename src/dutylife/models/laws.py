@@ -1,7 +1,6 @@
-"""Weibull, lognormal and exponential laws fitted to censored, late-entry lives."""
+"""A fitted law of life: its figures, their bounds, its table and sentence."""
 
 import math
-import warnings
 from dataclasses import dataclass, field
 from typing import Literal, get_args
 
@@ -9,16 +8,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from dutylife.errors import FitError, TooFewFailuresError
+from dutylife.errors import FitError
 from dutylife.models import profile
-from dutylife.models.checks import checked_lives
-from dutylife.models.likelihood import Lives, polish
+from dutylife.models.general import Rows
 from dutylife.wording import count, number
 
 Array = NDArray[np.float64]
-Law = Literal["weibull", "lognormal", "exponential"]
+Law = Literal["weibull", "lognormal", "exponential", "log-logistic"]
 Kind = Literal["wald log", "likelihood ratio"]
-FEW_FAILURES = 5
 WHAT = ("shape", "scale", "b10", "b50", "mean")
 
 
@@ -27,8 +24,10 @@ class LifeLaw:
     """A fitted law. Ages are in the unit of the lives it was fitted to.
 
     ``location`` and ``spread`` are those of log age: scale = exp(location) and shape = 1 / spread
-    for Weibull; mu and sigma for lognormal. ``covariance`` is that of (location, log spread) as
-    (variance, covariance, variance); for an exponential law the spread is fixed at 1.
+    for Weibull and log-logistic (whose scale is the median); mu and sigma for lognormal.
+    ``covariance`` is that of (location, log spread) as (variance, covariance, variance); for an
+    exponential law the spread is fixed at 1, ``shape_held`` says that a shape was given. After
+    rank regression there is no likelihood: ``loglik`` and ``covariance`` are missing.
     ``n_failed`` counts the rows that failed, ``failures`` adds their weights.
     """
 
@@ -42,17 +41,19 @@ class LifeLaw:
     failures: float
     longest_life: float
     lives: tuple[tuple[float, bool, float, float], ...] = field(repr=False)
+    shape_held: bool = False
+    rows: Rows | None = field(default=None, repr=False, compare=False)
 
     @property
     def shape(self) -> float:
-        """Weibull shape; 1 for an exponential law [1]."""
-        self._only("shape", "weibull", "exponential")
+        """Weibull or log-logistic shape; 1 for an exponential law [1]."""
+        self._only("shape", "weibull", "exponential", "log-logistic")
         return 1.0 / self.spread
 
     @property
     def scale(self) -> float:
-        """Weibull scale (63.2 % have failed by it); the mean of an exponential law [age]."""
-        self._only("scale", "weibull", "exponential")
+        """Weibull scale (63.2 % have failed by it); exponential mean; log-logistic median [age]."""
+        self._only("scale", "weibull", "exponential", "log-logistic")
         return math.exp(self.location)
 
     @property
@@ -79,18 +80,29 @@ class LifeLaw:
     @property
     def aic(self) -> float:
         """Akaike's criterion: 2 x parameters - 2 x log-likelihood [1]."""
-        return 2.0 * len(self.parameters) - 2.0 * self.loglik
+        return 2.0 * (len(self.parameters) - self.shape_held) - 2.0 * self.loglik
 
     def mean(self) -> float:
         """Mean life [age]."""
         if self.law == "lognormal":
             return math.exp(self.location + self.spread**2 / 2.0)
+        if self.law == "log-logistic":
+            if self.spread >= 1:
+                return math.inf
+            angle = math.pi * self.spread
+            return math.exp(self.location) * angle / math.sin(angle)
         return math.exp(self.location) * math.gamma(1.0 + self.spread)
 
     def sd(self) -> float:
         """Standard deviation of life [age]."""
         if self.law == "lognormal":
             return self.mean() * math.sqrt(math.expm1(self.spread**2))
+        if self.law == "log-logistic":
+            if self.spread >= 0.5:
+                return math.inf
+            twice = 2.0 * math.pi * self.spread
+            second = math.exp(2.0 * self.location) * twice / math.sin(twice)
+            return math.sqrt(second - self.mean() ** 2)
         square = math.gamma(1.0 + 2.0 * self.spread) - math.gamma(1.0 + self.spread) ** 2
         return math.exp(self.location) * math.sqrt(square)
 
@@ -105,7 +117,10 @@ class LifeLaw:
         ages = np.asarray(age, dtype=float)
         with np.errstate(divide="ignore", invalid="ignore"):
             z = (np.log(ages) - self.location) / self.spread
-        alive = ndtr(-z) if self.law == "lognormal" else np.exp(-np.exp(z))
+            alive = {
+                "lognormal": lambda: ndtr(-z),
+                "log-logistic": lambda: 1.0 / (1.0 + np.exp(z)),
+            }.get(self.law, lambda: np.exp(-np.exp(z)))()
         found: Array = np.where(ages <= 0, 1.0, alive)
         return found
 
@@ -138,9 +153,16 @@ class LifeLaw:
                 f"what: {', '.join(WHAT)}; kind: {', '.join(get_args(Kind))}; 0 < level < 1",
             )
         if what == "shape":
-            self._only("shape", "weibull")
+            self._only("shape", "weibull", "log-logistic")
         if what == "scale":
-            self._only("scale", "weibull", "exponential")
+            self._only("scale", "weibull", "exponential", "log-logistic")
+        if math.isnan(self.loglik) or (what == "shape" and self.shape_held):
+            why = "the shape was held" if self.shape_held else "rank regression has no likelihood"
+            raise FitError(
+                f"There are no bounds of '{what}': {why}.",
+                "LifeLaw.bounds(what)",
+                "fit by maximum likelihood with the shape free",
+            )
         if kind == "likelihood ratio":
             return profile.limits(self, what, level)
         centre, slope = self._log_figure(what)
@@ -160,6 +182,9 @@ class LifeLaw:
         if what == "mean":
             if self.law == "lognormal":
                 by_spread = self.spread**2
+            elif self.law == "log-logistic":
+                angle = math.pi * self.spread
+                by_spread = 1.0 - angle / math.tan(angle)
             else:
                 by_spread = self.spread * float(digamma(1.0 + self.spread))
             return math.log(self.mean()), (1.0, by_spread)
@@ -174,18 +199,25 @@ class LifeLaw:
         if self.law != "lognormal":
             own = {k: v for k, v in self.parameters.items() if k in WHAT}
             figures = own | figures
-        rows = {k: (v, *self.bounds(k)) for k, v in figures.items()}
+        rows = {k: (v, *self._bounds_or_none(k)) for k, v in figures.items()}
         return pd.DataFrame.from_dict(rows, orient="index", columns=["value", "lower", "upper"])
+
+    def _bounds_or_none(self, what: str) -> tuple[float, float]:
+        known = not (math.isnan(self.loglik) or (what == "shape" and self.shape_held))
+        if what == "mean" and not math.isfinite(self.mean()):
+            known = False
+        return self.bounds(what) if known else (math.nan, math.nan)
 
     @property
     def text(self) -> str:
         """One sentence."""
         told = ", ".join(f"{k} {number(v)}" for k, v in self.parameters.items())
-        low, high = self.bounds("b50")
+        low, high = self._bounds_or_none("b50")
+        span = "" if math.isnan(low) else f" (90 % range {number(low)} to {number(high)})"
         return (
             f"{self.law.capitalize()} law from {count(self.n_failed, 'failure')} in "
             f"{count(self.n_lives, 'life', 'lives')}: {told}; half have failed by "
-            f"{number(float(self.quantile(0.5)))} (90 % range {number(low)} to {number(high)}), "
+            f"{number(float(self.quantile(0.5)))}{span}, "
             f"the longest life seen is {number(self.longest_life)}."
         )
 
@@ -203,152 +235,8 @@ def standard_quantile(law: str, p: ArrayLike) -> Array:
     from scipy.special import ndtri
 
     share = np.asarray(p, dtype=float)
-    z: Array = ndtri(share) if law == "lognormal" else np.log(-np.log1p(-share))
+    if law == "log-logistic":
+        z: Array = np.log(share) - np.log1p(-share)
+    else:
+        z = ndtri(share) if law == "lognormal" else np.log(-np.log1p(-share))
     return z
-
-
-def fit_law(
-    law: Law,
-    exit: ArrayLike,  # noqa: A002  (the word of the field)
-    event: ArrayLike,
-    *,
-    entry: ArrayLike | None = None,
-    weights: ArrayLike | None = None,
-) -> LifeLaw:
-    """Fit a law by maximum likelihood to lives watched over (entry, exit].
-
-    Parameters
-    ----------
-    law : {"weibull", "lognormal", "exponential"}
-    exit : array_like, shape (n,)
-        Age at the end of each life or of its watching. [one unit for all]
-    event : array_like, shape (n,)
-        1 where the life ended in failure.
-    entry : array_like, shape (n,), optional
-        Age at which watching began; the likelihood is divided by the survival there.
-    weights : array_like, shape (n,), optional
-        Share of each row; 1 by default.
-
-    Returns
-    -------
-    LifeLaw
-
-    Raises
-    ------
-    TooFewFailuresError
-        No failure, or for a two-parameter law all failures at one age.
-    FitError
-        Ages that can't stand, or a likelihood without a maximum.
-
-    Notes
-    -----
-    Newton steps of our own end at 1e-9, in a millisecond; where they do not settle, or below 5
-    failures with late entry, they climb again from where lifelines ends (near 1e-6) and the
-    better maximum stands. Small samples bias the shape upward; nothing is corrected here.
-    """
-    if law not in get_args(Law):
-        raise FitError(
-            f"'{law}' is not a law.", "fit_law(law)", "one of: " + ", ".join(get_args(Law))
-        )
-    ages, failed, starts, shares = checked_lives(exit, event, entry, weights)
-    n_failed = int(failed.sum())
-    if n_failed == 0:
-        raise TooFewFailuresError(
-            f"None of {count(len(ages), 'life', 'lives')} ended in failure: the record gives a "
-            "lower bound of life, no law.",
-            "fit_law(event)",
-            "wait for failures, pool with like duties, or use a starting value",
-        )
-    if law != "exponential" and len(np.unique(ages[failed])) < 2:
-        raise TooFewFailuresError(
-            f"All {count(n_failed, 'failure')} lie at age {number(ages[failed][0])}: the spread "
-            "of lives can't be told.",
-            "fit_law(exit, event)",
-            "fit an exponential law, or wait for a failure at another age",
-        )
-    lives = packed(ages, failed, starts, shares)
-    if law == "exponential":
-        location = math.log(float(shares @ (ages - starts)) / lives.failures)
-        spread, covariance = 1.0, (1.0 / lives.failures, 0.0, 0.0)
-        value = -lives.failures * (location + 1.0)
-    else:
-        location, spread, covariance, value = _two_parameters(law, lives, starts)
-    return LifeLaw(
-        law=law,
-        location=location,
-        spread=spread,
-        covariance=covariance,
-        loglik=value,
-        n_lives=len(ages),
-        n_failed=n_failed,
-        failures=lives.failures,
-        longest_life=float(ages.max()),
-        lives=tuple(
-            zip(ages.tolist(), failed.tolist(), starts.tolist(), shares.tolist(), strict=True)
-        ),
-    )
-
-
-def packed(ages: Array, failed: NDArray[np.bool_], starts: Array, shares: Array) -> Lives:
-    """Lives as the likelihood takes them."""
-    late = starts > 0
-    return Lives(np.log(ages), failed, shares, np.log(starts[late]), shares[late])
-
-
-def _two_parameters(
-    law: str, lives: Lives, starts: Array
-) -> tuple[float, float, tuple[float, float, float], float]:
-    """Location, spread, covariance of (location, log spread), log-likelihood."""
-    best = polish(law, *_own_start(lives), lives)
-    # right-censored lives have one maximum; few failures with late entry may have more, or none
-    few = lives.failed.sum() < FEW_FAILURES and len(lives.log_entry) > 0
-    if few or not best.converged:
-        other = polish(law, *_lifelines_start(law, lives, starts), lives)
-        if other.converged and (not best.converged or other.value > best.value):
-            best = other
-    if not best.converged:
-        raise FitError(
-            f"The likelihood of the {law} law has no maximum for these lives.",
-            f"fit_law('{law}')",
-            "few failures with late entry can do this: pool with like duties or fit an "
-            "exponential law",
-        )
-    covariance = np.linalg.inv(-best.hessian)
-    spread = math.exp(best.log_spread)
-    both = (float(covariance[0, 0]), float(covariance[0, 1]), float(covariance[1, 1]))
-    return best.location, spread, both, best.value
-
-
-def _own_start(lives: Lives) -> tuple[float, float]:
-    """Location and log spread to climb from: an exponential law's scale, the failures' spread."""
-    exposure = float(lives.weight @ np.exp(lives.log_exit))
-    exposure -= float(lives.entry_weight @ np.exp(lives.log_entry))
-    spread = max(float(lives.log_exit[lives.failed].std()) * 0.8, 0.05)
-    return math.log(exposure / lives.failures), math.log(spread)
-
-
-def _lifelines_start(law: str, lives: Lives, starts: Array) -> tuple[float, float]:
-    """Location and log spread as lifelines finds them; our own start where it ends nowhere."""
-    from lifelines import LogNormalFitter, WeibullFitter
-    from lifelines.exceptions import (
-        ApproximationWarning,
-        ConvergenceError,
-        StatisticalWarning,
-    )
-
-    fitter = WeibullFitter() if law == "weibull" else LogNormalFitter()
-    late = starts if (starts > 0).any() else None
-    with warnings.catch_warnings():
-        # about its variance (not used) and about weights that are not whole
-        warnings.filterwarnings("ignore", category=StatisticalWarning)
-        warnings.filterwarnings("ignore", category=ApproximationWarning)
-        warnings.filterwarnings("ignore", category=RuntimeWarning)
-        try:
-            fitter.fit(np.exp(lives.log_exit), lives.failed, entry=late, weights=lives.weight)
-        except (ConvergenceError, np.linalg.LinAlgError):
-            return _own_start(lives)
-    if law == "weibull":
-        start = math.log(fitter.lambda_), -math.log(fitter.rho_)
-    else:
-        start = float(fitter.mu_), math.log(fitter.sigma_)
-    return start if all(np.isfinite(start)) and abs(start[1]) < 5 else _own_start(lives)

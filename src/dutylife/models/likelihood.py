@@ -31,6 +31,12 @@ class Lives:
         return float(self.weight[self.failed].sum())
 
 
+def packed(ages: Array, failed: NDArray[np.bool_], starts: Array, shares: Array) -> Lives:
+    """Lives as the likelihood takes them."""
+    late = starts > 0
+    return Lives(np.log(ages), failed, shares, np.log(starts[late]), shares[late])
+
+
 def weibull_density(z: Array) -> Derivatives:
     """Log density of the smallest extreme value, and its derivatives."""
     e = np.exp(z)

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dutylife.errors import FitError
-from dutylife.models.likelihood import Lives, loglik
+from dutylife.models import general
+from dutylife.models.likelihood import loglik, packed
 
 if TYPE_CHECKING:
     from dutylife.models.laws import LifeLaw
@@ -68,24 +69,28 @@ def _profile(law: "LifeLaw", what: str) -> tuple[Callable[[float], float], float
     """Profile log-likelihood of the log of a figure, the figure's log, a first step."""
     from scipy.optimize import minimize_scalar
 
-    from dutylife.models.laws import packed, standard_quantile
+    from dutylife.models.laws import standard_quantile
 
-    ages, failed, starts, shares = (np.array(v) for v in zip(*law.lives, strict=True))
-    lives: Lives = packed(ages, failed.astype(bool), starts, shares)
+    value = _height(law)
     low, high = law.bounds(what, 0.95)
     width = math.log(high / low) / 2.0
     name = "weibull" if law.law == "exponential" else law.law
     here = math.log(law.spread)
+    if law.shape_held:
+        held = law.spread * (
+            0.0 if what == "scale" else float(standard_quantile(name, SHARE[what]))
+        )
+        return lambda x: value(x - held, here), law.location + held, width
     spread_sd = max(math.sqrt(law.covariance[2]), 0.05)
     if law.law == "exponential":
         shift = 0.0 if what == "scale" else float(standard_quantile(name, SHARE[what]))
-        return lambda x: loglik(name, x - shift, 0.0, lives)[0], law.location + shift, width
+        return lambda x: value(x - shift, 0.0), law.location + shift, width
     if what == "shape":
         location_sd = max(math.sqrt(law.covariance[0]), 0.05)
 
         def of_shape(x: float) -> float:
             best = minimize_scalar(
-                lambda m: -loglik(name, m, -x, lives)[0],
+                lambda m: -value(m, -x),
                 bracket=(law.location - location_sd, law.location + location_sd),
                 tol=1e-10,
             )
@@ -96,10 +101,21 @@ def _profile(law: "LifeLaw", what: str) -> tuple[Callable[[float], float], float
 
     def of_age(x: float) -> float:
         best = minimize_scalar(
-            lambda s: -loglik(name, x - math.exp(s) * z, s, lives)[0],
+            lambda s: -value(x - math.exp(s) * z, s),
             bracket=(here - spread_sd, here + spread_sd),
             tol=1e-10,
         )
         return -float(best.fun)
 
     return of_age, law.location + law.spread * z, width
+
+
+def _height(law: "LifeLaw") -> Callable[[float, float], float]:
+    """Log-likelihood of the law's own lives by location and log spread."""
+    name = "weibull" if law.law == "exponential" else law.law
+    rows = law.rows
+    if rows is not None:
+        return lambda m, s: general.loglik(name, np.array([m, s]), rows)[0]
+    ages, failed, starts, shares = (np.array(v) for v in zip(*law.lives, strict=True))
+    lives = packed(ages, failed.astype(bool), starts, shares)
+    return lambda m, s: loglik(name, m, s, lives)[0]
