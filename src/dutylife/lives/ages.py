@@ -93,6 +93,7 @@ def _of_unit(
     extra = last.beyond_days - first.beyond_days
     extrapolated = np.where(extra == 0, 0.0, cv * rate * extra)
     between = first.between_error**2 + last.between_error**2
+    between += np.maximum(last.guessed - first.guessed, 0.0)
     names = np.array(SOURCES, dtype="object")
     return {
         "entry_hours": entry,

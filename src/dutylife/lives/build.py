@@ -175,7 +175,8 @@ def _filled_units(
     today = days_of(pd.Series([watch.as_of]))
     per_day = out["hours_per_week"].astype(float) / DAYS_PER_WEEK
     out["meter_now_hours"] = [
-        paths[u].at(today, float(per_day[u])).reading[0] if u in paths else np.nan for u in names
+        paths[u].at(today, float(per_day[u])).reading[0] - paths[u].ahead if u in paths else np.nan
+        for u in names
     ]
     return as_table("units", out.rename_axis("unit_id").reset_index())
 

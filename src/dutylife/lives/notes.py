@@ -52,6 +52,24 @@ def _meters(
                 "service_lines",
             )
         )  # fmt: skip
+    for key, told, mend in (
+        ("n_restarts", "started again at 0 (replaced or rolled over)",
+         "note a new meter and its first reading on the ticket"),
+        ("n_stood", "stood still for 21 days or more while the machine came in",
+         "note on the ticket whether the meter or the machine stood"),
+    ):  # fmt: skip
+        of = {u: getattr(p, key) for u, p in paths.items() if getattr(p, key)}
+        if of:
+            out.append(
+                _note(
+                    f"meter_hours, {told.split(' (')[0].split(' for')[0]}",
+                    f"The meter of {count(len(of), 'machine')} {told}; the hours run in between go "
+                    "by the machine's own rate: "
+                    + first_few(f"{u} ({n})" for u, n in of.items()) + ".",
+                    mend,
+                    "service_lines",
+                )
+            )  # fmt: skip
     if not paths:
         out.append(
             _note(
