@@ -33,8 +33,8 @@ def test_cells_over_several_lines_keep_their_row_numbers(intake):
         (HEADER.encode(), {}, "no rows"),
         (b"PK\x03\x04rest", {}, "workbook"),
         (b"just words\nand more\n", {}, "not a table"),
-        ((HEADER + ROW).replace(",", ";").encode(), {}, 'delimiter = ";"'),
-        (HEADER.encode() + b"1,2024-01-05,A,K,P,caf\xe9,1,2\n", {}, "encoding"),
+        ((HEADER + ROW).replace(",", ";").encode(), {"delimiter": ","}, 'delimiter = ";"'),
+        (HEADER.encode() + b"1,2024-01-05,A,K,P,caf\xe9,1,2\n", {"encoding": "utf-8"}, "encoding"),
         (HEADER.encode() + b'1,2024-01-05,A,K,P,"open,1,2\n2,x\n', {}, "never closed"),
         ((HEADER + ROW).encode(), {"path": "no.csv"}, "does not exist"),
         ((HEADER + ROW).encode(), {"encoding": "cp9999"}, "encoding"),
@@ -50,7 +50,10 @@ def test_a_file_that_is_no_table_is_refused_with_a_mend(intake, data, export, sa
 
 def test_unreadable_bytes_name_the_row(intake):
     with pytest.raises(ExportError, match=r"lines\.csv, row 3"):
-        intake((HEADER + ROW).encode() + b"1,2024-01-05,A,K,P,caf\xe9,1,2\n")
+        intake(
+            (HEADER + ROW).encode() + b"1,2024-01-05,A,K,P,caf\xe9,1,2\n",
+            export={"encoding": "utf-8"},
+        )
 
 
 def test_stated_encoding_reads_them(intake):
@@ -77,11 +80,6 @@ def test_absent_columns_are_all_named_with_the_nearest(intake):
 def test_the_needed_columns_are_asked_for(intake, columns):
     with pytest.raises(SettingsError, match="service_date|unit_id"):
         intake(HEADER + ROW, export={"columns": columns})
-
-
-def test_kinds_to_come_are_refused_by_key(intake):
-    with pytest.raises(SettingsError, match=r"exports\.2\.kind"):
-        intake(HEADER + ROW, exports=[{"path": "x.csv", "kind": "kits"}])
 
 
 def test_a_workbook_reads_like_a_csv(tmp_path: Path):
