@@ -89,7 +89,7 @@ def test_monthly_files_are_read_by_pattern(intake):
 def test_all_dates_unreadable_shows_which_order_reads_them(intake):
     text = HEADER + "".join(ROW.replace("2024-01-05", f"{d}/01/2024") for d in (14, 15, 16))
     with pytest.raises(ExportError) as caught:
-        intake(text)
+        intake(text, export={"date_order": "ymd"})
     message = str(caught.value)
     assert "'14/01/2024', '15/01/2024', '16/01/2024'" in message
     assert '"dmy" (3 of 3)' in message
