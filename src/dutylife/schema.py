@@ -84,11 +84,15 @@ def _typed(col: Column, given: pd.Series) -> tuple[pd.Series, pd.Series]:
         return given.astype("object").where(~blank, False).astype(bool), blank & False
     if col.kind == "text":
         return given.astype("object").where(~blank, "").astype(str).astype("object"), blank & False
-    text = given.astype("object").where(~blank)
-    text = text.map(lambda v: str(v).strip() or np.nan, na_action="ignore")
-    categories = col.words or sorted(text.dropna().unique())
-    word = pd.Series(pd.Categorical(text, categories=list(categories)), index=given.index)
-    return word, word.isna() & text.notna()
+    # each unlike value is looked at once
+    codes, unlike = pd.factorize(given.astype("object").where(~blank))
+    words = [str(v).strip() for v in unlike]
+    categories = list(col.words or sorted(set(words) - {""}))
+    place = np.append(pd.Index(categories, dtype="object").get_indexer(pd.Index(words)), -1)
+    filled = np.append([w != "" for w in words], [False]).astype(bool)
+    known = pd.Categorical.from_codes(place[codes].tolist(), pd.Index(categories, dtype="object"))
+    word = pd.Series(known, index=given.index)
+    return word, word.isna() & filled[codes]
 
 
 def _faults(table: Table, typed: pd.DataFrame) -> list[dict[str, Any]]:

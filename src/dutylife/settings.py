@@ -14,11 +14,12 @@ from dutylife.vocabulary import COLUMNS
 Money = Annotated[float, Field(ge=0)]
 Positive = Annotated[float, Field(gt=0)]
 Share = Annotated[float, Field(gt=0, lt=1)]
-KINDS = ("lines", "machines", "parts")
-KINDS_TO_COME = ("roster", "kits", "aliases", "stock", "readings", "contracts")
+KINDS = (
+    "lines", "machines", "roster", "parts", "stock", "kits", "aliases", "readings", "contracts",
+)  # fmt: skip
 # keys of the contract that are read and checked, but that no stage acts on yet
 NO_EFFECT_YET = (
-    "coding.corrections", "plan.from", "report.history", "report.customer",
+    "plan.from", "report.history", "report.customer",
     "compute.workers", "compute.memory_limit", "compute.scheduler", "customers.*.blackout_weeks",
     "stock.*.shelf_life_days",
 )  # fmt: skip
@@ -48,6 +49,49 @@ class SourceColumn(_Section):
     unit: str = ""
 
 
+class Join(_Section):
+    """``[[exports.join]]``: a table whose rows belong to this one's by keys both have.
+
+    ``left`` names the key columns of the export (or of a table joined before), ``right`` those of
+    the joined table; without ``path`` it is in the same file.
+    """
+
+    path: str = ""
+    sheet: str = ""
+    member: str = ""
+    header_row: Annotated[int, Field(ge=0)] = 0
+    fill_down: bool = False
+    left: str | list[str]
+    right: str | list[str]
+
+    @property
+    def keys(self) -> list[tuple[str, str]]:
+        """Pairs of key columns, left and right."""
+        left = [self.left] if isinstance(self.left, str) else self.left
+        right = [self.right] if isinstance(self.right, str) else self.right
+        return list(zip(left, right, strict=True))
+
+    @model_validator(mode="after")
+    def _as_many_left_as_right(self) -> "Join":
+        n_left = 1 if isinstance(self.left, str) else len(self.left)
+        n_right = 1 if isinstance(self.right, str) else len(self.right)
+        if n_left != n_right or not n_left:
+            raise ValueError("left and right must name as many columns each")
+        return self
+
+
+class PartsCell(_Section):
+    """``parts_cell``: a column that lists all parts of a visit, and the sign between two parts.
+
+    ``pattern`` is a regular expression over one part with the groups part_number, description,
+    quantity, unit_price; without it the usual forms are read.
+    """
+
+    column: str
+    separator: Annotated[str, Field(min_length=1)] = ";"
+    pattern: str = ""
+
+
 class Export(_Section):
     """``[[exports]]``: one file, what it holds and how its columns map to ours."""
 
@@ -55,13 +99,19 @@ class Export(_Section):
     kind: Literal[
         "lines", "machines", "parts", "roster", "kits", "aliases", "stock", "readings", "contracts"
     ] = "lines"
+    # a key left out, blank or 0 is settled by evidence of the whole file or column
     sheet: str = ""
-    header_row: Annotated[int, Field(ge=1)] = 1
+    member: str = ""
+    header_row: Annotated[int, Field(ge=0)] = 0
     encoding: str = ""
-    delimiter: Annotated[str, Field(min_length=1, max_length=1)] = ","
-    decimal: Literal[".", ","] = "."
+    delimiter: Annotated[str, Field(max_length=1)] = ""
+    decimal: Literal["", ".", ","] = ""
     thousands: Literal["", ".", ",", " ", "'"] = ""
-    date_order: Literal["ymd", "dmy", "mdy"] = "ymd"
+    date_order: Literal["", "ymd", "dmy", "mdy"] = ""
+    fill_down: bool = False
+    join: list[Join] = []
+    parts: list[dict[str, str]] = []
+    parts_cell: PartsCell | None = None
     columns: dict[str, SourceColumn] = {}
     values: dict[str, dict[str, str]] = {}
 
@@ -79,7 +129,8 @@ class Export(_Section):
 
     @model_validator(mode="after")
     def _ours_are_ours(self) -> "Export":
-        for ours in [*self.columns, *self.values]:
+        slots = [ours for slot in self.parts for ours in slot]
+        for ours in [*self.columns, *self.values, *slots]:
             if ours not in COLUMNS:
                 raise ValueError(f"'{ours}' is not a column of ours{_nearest(ours, COLUMNS)}")
         return self
@@ -101,8 +152,11 @@ class Coding(_Section):
 
     lexicon: str = ""
     corrections: str = ""
+    # a proposal of the text model is used from this confidence on; 1 switches proposals off
+    guess_from: Annotated[float, Field(gt=0, le=1)] = 0.8
     default_reason: Literal["failure", "preventive", "opportunistic"] = "opportunistic"
     comeback_days: Annotated[int, Field(ge=0)] = 30
+    merge_alternates: bool = False
     components: dict[str, CodedComponent] = {}
 
 

@@ -1,5 +1,6 @@
 """Export files to service lines, machines, shelf; every row used, or set aside with a reason."""
 
-from dutylife.intake.exports import Intake, SourceFile, account, read_exports
+from dutylife.intake.exports import read_exports
+from dutylife.intake.rows import Intake, SourceFile, account
 
 __all__ = ["Intake", "SourceFile", "account", "read_exports"]

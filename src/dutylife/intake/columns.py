@@ -8,7 +8,7 @@ from rapidfuzz import fuzz, process, utils
 
 from dutylife.errors import ColumnMissingError, ExportError, SettingsError
 from dutylife.intake.findings import finding, first_few
-from dutylife.intake.readers import RawTable
+from dutylife.intake.layout import RawTable
 from dutylife.intake.values import blanked, factor_of, read_dates, read_meters, read_numbers
 from dutylife.settings import Export
 from dutylife.vocabulary import COLUMNS
@@ -17,7 +17,7 @@ from dutylife.vocabulary import COLUMNS
 LINE_COLUMNS = (
     "service_date", "ticket", "ticket_kind", "received_on", "ready_on", "unit_id", "customer",
     "duty", "equipment_class", "meter_hours", "complaint", "work_done", "part_number",
-    "description", "line_kind", "quantity", "unit_price",
+    "description", "line_kind", "quantity", "unit_price", "parts_wait_days",
 )  # fmt: skip
 MACHINE_COLUMNS = (
     "unit_id", "equipment_class", "engine_model", "in_service_on", "left_on", "customer", "duty",
@@ -25,9 +25,22 @@ MACHINE_COLUMNS = (
 )  # fmt: skip
 PART_COLUMNS = (
     "part_number", "description", "on_hand", "on_order", "counted", "unit_cost", "supplier",
-    "lead_time_days", "pack_size",
+    "lead_time_days", "pack_size", "replaces", "replaced_by", "alternate_of",
 )  # fmt: skip
-COLUMNS_OF = {"lines": LINE_COLUMNS, "machines": MACHINE_COLUMNS, "parts": PART_COLUMNS}
+KIT_COLUMNS = ("kit_number", "part_number", "quantity")
+ALIAS_COLUMNS = ("alias", "unit_id", "confirmed")
+READING_COLUMNS = (
+    "unit_id", "component", "position", "quantity", "unit", "part_number", "moment", "read_on",
+    "value", "age_hours", "age_days",
+)  # fmt: skip
+CONTRACT_COLUMNS = (
+    "contract", "equipment_class", "duty", "n_machines", "from_date", "hours_per_week",
+)  # fmt: skip
+COLUMNS_OF = {
+    "lines": LINE_COLUMNS, "machines": MACHINE_COLUMNS, "roster": MACHINE_COLUMNS,
+    "parts": PART_COLUMNS, "stock": PART_COLUMNS, "kits": KIT_COLUMNS, "aliases": ALIAS_COLUMNS,
+    "readings": READING_COLUMNS, "contracts": CONTRACT_COLUMNS,
+}  # fmt: skip
 _METERS = ("meter_hours", "hours_per_week")
 
 
@@ -112,6 +125,7 @@ def map_columns(raw: RawTable, export: Export, name: str, key: str) -> Mapped:
     ColumnMissingError
         The file lacks a mapped column.
     """
+    export = _settled(export)
     allowed = COLUMNS_OF[export.kind]
     strange = [c for c in [*export.columns, *export.values] if c not in allowed]
     if strange:
@@ -124,20 +138,21 @@ def map_columns(raw: RawTable, export: Export, name: str, key: str) -> Mapped:
     wanted = {ours: source.column for ours, source in export.columns.items()}
     theirs = {ours: _header_of(given, headers) for ours, given in wanted.items()}
     missing = {ours: wanted[ours] for ours, header in theirs.items() if header is None}
+    twice = [given for given in missing.values() if _header_of(f"{given} (2)", headers)]
+    if twice:
+        raise ExportError(
+            f"Column '{twice[0]}' stands in the file twice.",
+            f"{name}, header row {raw.header_row}",
+            f"name it '{twice[0]} (1)' or '{twice[0]} (2)' in {key}.columns, or rename one of "
+            "them in the export",
+        )
     if missing:
-        raise _missing(missing, headers, name, key, export.header_row)
+        raise _missing(missing, headers, name, key, raw.header_row)
     found = {ours: header for ours, header in theirs.items() if header is not None}
     for header in headers:
         ours = header.lower().replace(" ", "_")
         if ours in allowed and ours not in found and header not in found.values():
             found[ours] = header
-    twice = sorted({h for h in found.values() if headers.count(h) > 1})
-    if twice:
-        raise ExportError(
-            f"Column '{twice[0]}' stands in the file twice.",
-            f"{name}, header row {export.header_row}",
-            "rename one of them in the export",
-        )
     text = pd.DataFrame({ours: blanked(raw.cells[h]) for ours, h in found.items()})
     text = text.reindex(index=raw.cells.index)
     for ours, words in export.values.items():
@@ -145,6 +160,13 @@ def map_columns(raw: RawTable, export: Export, name: str, key: str) -> Mapped:
             text[ours] = _translated(text[ours], words)
     units = {ours: source.unit for ours, source in export.columns.items() if source.unit}
     return Mapped(name, key, export, raw, text, found, units, raw.fault.copy())
+
+
+def _settled(export: Export) -> Export:
+    """Signs and date order that the settings leave open."""
+    usual = {"decimal": ".", "date_order": "ymd"}
+    open_keys = {k: v for k, v in usual.items() if not getattr(export, k)}
+    return export.model_copy(update=open_keys)
 
 
 def require_columns(mapped: Mapped, needed: tuple[str, ...], one_of: tuple[str, ...] = ()) -> None:

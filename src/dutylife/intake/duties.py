@@ -10,14 +10,16 @@ import pandas as pd
 
 from dutylife.errors import ColumnMissingError, ExportError, SettingsError
 from dutylife.intake.columns import COLUMNS_OF
-from dutylife.intake.findings import finding
+from dutylife.intake.findings import finding, first_few
+from dutylife.intake.layout import RawTable
 from dutylife.intake.names import name_key
-from dutylife.intake.readers import RawTable, read_raw
+from dutylife.intake.raw import read_raw
 from dutylife.intake.values import filled_from
 from dutylife.schema import as_table
 from dutylife.settings import Export, Settings, SourceColumn
 
 NOT_STATED = "not stated"
+_YES = ("yes", "y", "x", "ok", "true", "1", "ja", "j", "oui", "o", "si", "s\u00ed", "confirmed")
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,8 +141,10 @@ def _duty_file(settings: Settings) -> tuple[dict[str, str], dict[str, str]]:
             path.name,
             "it has: " + ", ".join(cells.columns),
         )
-    cells = cells[cells["duty"] != ""]
+    cells = cells[(cells["duty"] != "") & _is_confirmed(cells)]
     names = {c: cells.get(c, pd.Series("", index=cells.index)) for c in ("unit_id", "customer")}
+    # draft marks names that a spreadsheet would take for a formula
+    names = {c: n.str.replace(r"^'(?=[=+\-@])", "", regex=True) for c, n in names.items()}
     units = names["unit_id"] != ""
     # a row that names both speaks of that machine
     customers = ~units & (names["customer"] != "")
@@ -148,6 +152,41 @@ def _duty_file(settings: Settings) -> tuple[dict[str, str], dict[str, str]]:
         dict(zip(name_key(names["unit_id"][units]), cells["duty"][units], strict=True)),
         dict(zip(name_key(names["customer"][customers]), cells["duty"][customers], strict=True)),
     )
+
+
+def _is_confirmed(cells: pd.DataFrame) -> pd.Series:
+    """Rows that a person confirmed; all of them in a file without such a column."""
+    if "confirmed" not in cells:
+        return pd.Series(data=True, index=cells.index)
+    said: pd.Series = cells["confirmed"].str.casefold().str.strip().isin(_YES)
+    return said
+
+
+def ask_duties(settings: Settings, lines: pd.DataFrame) -> list[dict[str, Any]]:
+    """Ask while customers have no duty that a person stated; nothing is taken for granted.
+
+    Parameters
+    ----------
+    lines : DataFrame
+        Service lines, duty filled.
+    """
+    on_machines = lines[lines["unit_id"] != ""]
+    without = on_machines[on_machines["duty"] == NOT_STATED]
+    if not settings.duty.path or settings.duty.all or without.empty:
+        return []
+    by_customer = without["customer"].value_counts()
+    named = by_customer[by_customer.index != ""]
+    share = len(without) / len(on_machines)
+    return [
+        finding(
+            "intake", "ask",
+            f"The duty of {len(named)} customers with {share:.0%} of the machines' lines is not "
+            f"confirmed, first {first_few(named.index)}: they count as one duty, '{NOT_STATED}'.",
+            mend=f"put yes into the column confirmed of {settings.duty.path} (correct duty where "
+            'it is wrong), or set [duty] all = "..." for the rest',
+            table="units", key="duty",
+        )
+    ]  # fmt: skip
 
 
 def duty_of(
@@ -182,11 +221,11 @@ def say_unused(
             )  # fmt: skip
     mapped = settings.duty.column or any("duty" in e.columns for e in settings.exports)
     if NOT_STATED not in duties.by_unit.values() and not (
-        duties.for_all or duties.by_unit or duties.by_customer or mapped
+        duties.for_all or duties.by_unit or duties.by_customer or mapped or settings.duty.path
     ):
         notes.append(
             finding(
-                "intake", "note",
+                "intake", "ask",
                 "No duty is stated: every machine counts as one duty, so that hard and light work "
                 "are mixed.",
                 mend="state [duty] column, by_customer, by_unit, path or all",

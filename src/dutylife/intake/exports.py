@@ -1,15 +1,14 @@
 """All exports of a run to its input tables, every source row accounted for."""
 
-import datetime as dt
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
-from dutylife.errors import ExportError, RunError, SettingsError
-from dutylife.intake.columns import MACHINE_COLUMNS, PART_COLUMNS, Mapped, map_columns
+from dutylife.errors import ExportError, SettingsError
+from dutylife.intake.columns import COLUMNS_OF, Mapped, map_columns
 from dutylife.intake.duties import (
+    ask_duties,
     build_spans,
     fill_duties,
     say_unused,
@@ -17,51 +16,33 @@ from dutylife.intake.duties import (
     with_duty_column,
 )
 from dutylife.intake.findings import finding, first_few
+from dutylife.intake.history import apply_history
+from dutylife.intake.history.accounts import Account
+from dutylife.intake.history.aliases import read_aliases
+from dutylife.intake.history.contracts import build_contracts, read_contracts
+from dutylife.intake.history.given_readings import build_readings, read_readings
+from dutylife.intake.history.kits import read_kits
+from dutylife.intake.history.roster import mark_present, say_roster
+from dutylife.intake.layout import NoRowsError, RawTable
 from dutylife.intake.lines import join_files, read_lines
 from dutylife.intake.machines import build_units, read_machines
 from dutylife.intake.names import name_key, one_spelling, respelled
 from dutylife.intake.parts import build_shelf, read_parts
-from dutylife.intake.readers import RawTable, find_files, read_raw
+from dutylife.intake.raw import Place, find_files, read_tables, with_note, without_rows
+from dutylife.intake.rows import (
+    Intake,
+    SourceFile,
+    account,
+    damaged_cells,
+    findings_of,
+    set_aside_table,
+    set_taken_aside,
+)
+from dutylife.intake.settle import settled_exports
 from dutylife.intake.values import filled_from
 from dutylife.schema import as_table
 from dutylife.settings import KINDS, Settings
 from dutylife.wording import count
-
-# reasons that need nobody: the row is fine, or holds nothing
-_NEEDS_NOBODY = (
-    "blank row", "header repeated", "totals row", "row repeated", "read already from another file",
-    "after the as-of date",
-)  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class SourceFile:
-    """An export file: how it is called in tables, what it holds, its rows, used rows and digest."""
-
-    name: str
-    kind: str
-    n_rows: int
-    digest: str
-    n_used: int
-
-
-@dataclass(frozen=True, slots=True)
-class Intake:
-    """What the exports hold.
-
-    Parameters
-    ----------
-    tables : dict of DataFrame
-        service_lines, set_aside, findings, units, unit_spans, shelf.
-    files : tuple of SourceFile
-        In the order of the settings.
-    as_of : date
-        Last day the run knows of.
-    """
-
-    tables: dict[str, pd.DataFrame]
-    files: tuple[SourceFile, ...]
-    as_of: dt.date
 
 
 def read_exports(settings: Settings) -> Intake:
@@ -87,6 +68,7 @@ def read_exports(settings: Settings) -> Intake:
     _require_kinds(settings)
     keys, raws = _read_all(settings)
     exports, duty_column = with_duty_column(settings, raws, keys)
+    exports = settled_exports(exports, raws, keys, settings.source)
     names = _names([r.path for r in raws], [(e.kind, e.sheet) for e in exports], settings.folder)
     files = [
         map_columns(raw, export, name, key)
@@ -94,13 +76,25 @@ def read_exports(settings: Settings) -> Intake:
     ]
     of_kind = {k: [f for f in files if f.export.kind == k] for k in KINDS}
     read = [(f, read_lines(f, settings)) for f in of_kind["lines"]]
-    machines = _stacked([read_machines(f, settings) for f in of_kind["machines"]], MACHINE_COLUMNS)
-    parts = _stacked([read_parts(f, settings) for f in of_kind["parts"]], PART_COLUMNS)
+    of_machines = [*of_kind["machines"], *of_kind["roster"]]
+    machines = _stacked([read_machines(f, settings) for f in of_machines], "machines")
+    of_parts = [f for f in files if f.export.kind in ("parts", "stock")]
+    parts = _stacked([read_parts(f, settings) for f in of_parts], "parts")
+    kits = _stacked([read_kits(f, settings) for f in of_kind["kits"]], "kits")
+    aliases = _stacked([read_aliases(f) for f in of_kind["aliases"]], "aliases")
+    contracts = _stacked([read_contracts(f, settings) for f in of_kind["contracts"]], "contracts")
+    readings = _stacked([read_readings(f, settings) for f in of_kind["readings"]], "readings")
     lines, as_of, notes = join_files(read, settings.fleet.as_of)
     if as_of is None or lines.empty:
         raise _nothing_usable(of_kind["lines"])
     lines, machines, parts, spelled = _one_spelling(lines, machines, parts)
+    history = apply_history(lines, machines, parts, kits=kits, aliases=aliases, settings=settings)
+    lines, machines, parts = history.lines, history.machines, history.parts
+    set_taken_aside(of_kind["lines"], history)
     units, listed, contradictions = build_units(machines, lines, settings)
+    rosters = machines["source_file"].isin([f.name for f in of_kind["roster"]])
+    on_roster = set(machines.loc[rosters, "unit_id"])
+    units = mark_present(units, on_roster)
     duties = stated_duties(settings)
     lines = fill_duties(lines, listed, duties, duty_column)
     spans = build_spans(units, lines, listed, duties, as_of)
@@ -108,74 +102,43 @@ def read_exports(settings: Settings) -> Intake:
     unused = say_unused(
         settings, units["unit_id"].astype("object"), _customers(lines, listed), duties
     )
-    notes += [*spelled, *contradictions, *counted, *unused]
+    kept = Account()
+    say_roster(units, on_roster, kept)
+    contract_table = build_contracts(contracts, kept)
+    unused += ask_duties(settings, lines)
+    notes += [*spelled, *history.findings, *contradictions, *counted, *unused, *kept.findings]
     for file in files:
-        notes += [*file.findings, *_grouped(file)]
+        notes += [*file.findings, *findings_of(file), *damaged_cells(file)]
+    n_records = lines.groupby("source_file")["record"].nunique()
     tables = {
         "service_lines": as_table("service_lines", lines.mask(lines == "")),
-        "set_aside": _set_aside(files),
+        "set_aside": set_aside_table(files),
         "findings": as_table("findings", pd.DataFrame(notes).drop_duplicates("finding_id"))
         if notes
         else as_table("findings", pd.DataFrame()),
         "units": units,
         "unit_spans": spans,
         "shelf": shelf,
+        "contracts": contract_table,
+        **history.tables,
     }
+    if of_kind["readings"]:
+        tables["readings"] = build_readings(readings, pd.Timestamp(as_of))
     sources = tuple(
         SourceFile(
-            f.name, f.export.kind, len(f.raw.cells), f.raw.digest, int((f.reason == "").sum())
+            f.name, f.export.kind, len(f.raw.cells), f.raw.digest,
+            n_records.get(f.name, 0) if f.export.kind == "lines" else int((f.reason == "").sum()),
+            int((f.reason != "").sum()),
         )
         for f in files
-    )
+    )  # fmt: skip
     intake = Intake(tables, sources, as_of)
     account(intake)
     return intake
 
 
-def account(intake: Intake) -> pd.DataFrame:
-    """Rows in, used and set aside of each file.
-
-    Returns
-    -------
-    DataFrame
-        file, kind, n_rows, n_used, n_set_aside.
-
-    Raises
-    ------
-    RunError
-        The rows of a file do not add up: a fault of this program.
-    """
-    aside = intake.tables["set_aside"]["source_file"].astype("object").value_counts()
-    lines = intake.tables["service_lines"]["source_file"].astype("object").value_counts()
-    rows = [
-        {
-            "file": f.name,
-            "kind": f.kind,
-            "n_rows": f.n_rows,
-            "n_used": int(lines.get(f.name, 0)) if f.kind == "lines" else f.n_used,
-            "n_set_aside": int(aside.get(f.name, 0)),
-        }
-        for f in intake.files
-    ]
-    table = pd.DataFrame(rows, columns=["file", "kind", "n_rows", "n_used", "n_set_aside"])
-    lost = table[table["n_rows"] != table["n_used"] + table["n_set_aside"]]
-    if len(lost):
-        raise RunError(
-            f"{len(lost)} files do not add up: rows in are not rows used plus rows set aside.",
-            ", ".join(lost["file"]),
-            "this is a fault of the program, not of the files; please report it with the file",
-        )
-    return table
-
-
 def _require_kinds(settings: Settings) -> None:
     for number, export in enumerate(settings.exports, 1):
-        if export.kind not in KINDS:
-            raise SettingsError(
-                f'Exports of kind "{export.kind}" are not built yet.',
-                f"{settings.source}: exports.{number}.kind",
-                f"remove this export; kinds that are read: {', '.join(KINDS)}",
-            )
         if export.thousands and export.thousands == export.decimal:
             raise SettingsError(
                 f"decimal and thousands are both '{export.decimal}'.",
@@ -193,20 +156,35 @@ def _require_kinds(settings: Settings) -> None:
 def _read_all(settings: Settings) -> tuple[list[str], list[RawTable]]:
     keys: list[str] = []
     raws: list[RawTable] = []
-    taken: dict[tuple[Path, str, str], str] = {}
+    taken: dict[tuple[Place, str, str, str], str] = {}
     for number, export in enumerate(settings.exports, 1):
         key = f"exports.{number}"
-        for path in find_files(export, settings.folder, f"{settings.source}: {key}"):
-            same = (path.resolve(), export.sheet, export.kind)
+        where = f"{settings.source}: {key}"
+        places = find_files(export, settings.folder, where)
+        without: list[NoRowsError] = []
+        for place in places:
+            at = place if isinstance(place, str) else place.resolve()
+            same = (at, export.sheet, export.member, export.kind)
             if same in taken:
                 raise SettingsError(
-                    f"'{path.name}' is named twice, by {taken[same]} and {key}.",
-                    f"{settings.source}: {key}.path",
+                    f"{repr(at.name) if isinstance(at, Path) else 'The database'} is named twice, "
+                    f"by {taken[same]} and {key}.",
+                    f"{where}.path",
                     "remove one of them, or narrow the pattern",
                 )
             taken[same] = key
-            keys.append(key)
-            raws.append(read_raw(path, export, f"{settings.source}: {key}"))
+            try:
+                tables = read_tables(place, export, where, settings.folder)
+            except NoRowsError as error:
+                without.append(error)
+                continue
+            keys += [key] * len(tables)
+            raws += tables
+        # of monthly files one may be without rows; all of them, or the only one, may not
+        if len(without) == len(places):
+            raise without[0]
+        if without:
+            raws[-1] = with_note(raws[-1], without_rows(without))
     return keys, raws
 
 
@@ -224,11 +202,11 @@ def _names(paths: list[Path], uses: list[tuple[str, str]], folder: Path) -> list
     return out
 
 
-def _stacked(frames: list[pd.DataFrame], columns: tuple[str, ...]) -> pd.DataFrame:
+def _stacked(frames: list[pd.DataFrame], kind: str) -> pd.DataFrame:
     filled = [f for f in frames if len(f)]
     if filled:
         return pd.concat(filled, ignore_index=True)
-    empty = pd.DataFrame({c: pd.Series(dtype="object") for c in columns})
+    empty = pd.DataFrame({c: pd.Series(dtype="object") for c in COLUMNS_OF[kind]})
     return empty.assign(source_file="", source_row=0)
 
 
@@ -259,56 +237,10 @@ def _one_spelling(
 
 
 def _customers(lines: pd.DataFrame, listed: pd.DataFrame) -> pd.Series:
+    if listed.empty:
+        return lines["customer"]
     both: pd.Series = pd.concat([lines["customer"], filled_from(listed["customer"], "")])
     return both
-
-
-def _set_aside(files: list[Mapped]) -> pd.DataFrame:
-    frames = []
-    for file in files:
-        rows = file.reason != ""
-        cells = file.raw.cells[rows]
-        detail = cells.apply(lambda r: " | ".join(c for c in r if c)[:200], axis=1)
-        frames.append(
-            pd.DataFrame(
-                {
-                    "source_file": file.name,
-                    "source_row": file.raw.source_row[rows],
-                    "reason": file.reason[rows],
-                    "detail": detail if len(cells) else "",
-                    "needs_person": ~file.reason[rows].isin(_NEEDS_NOBODY),
-                }
-            )
-        )
-    return as_table("set_aside", pd.concat(frames, ignore_index=True))
-
-
-def _grouped(file: Mapped) -> list[dict[str, Any]]:
-    """One finding for each reason that needs a person, and for rows shorter than the header."""
-    notes = []
-    for reason, rows in file.raw.source_row.groupby(file.reason):
-        if reason == "" or reason in _NEEDS_NOBODY:
-            continue
-        notes.append(
-            finding(
-                "intake", "fault",
-                f"{file.name}: {len(rows)} of {len(file.reason)} rows set aside, {reason} "
-                f"(rows {first_few(rows)}).",
-                mend="correct these rows in the export; they are listed in set_aside",
-                table="set_aside", key=str(reason), source_file=file.name,
-                source_row=int(rows.iloc[0]),
-            )
-        )  # fmt: skip
-    if file.raw.n_short:
-        notes.append(
-            finding(
-                "intake", "note",
-                f"{file.name}: {file.raw.n_short} rows have fewer cells than the header; the "
-                "missing ones were read as blank.",
-                table="set_aside", key="short rows", source_file=file.name,
-            )
-        )  # fmt: skip
-    return notes
 
 
 def _nothing_usable(files: list[Mapped]) -> ExportError:

@@ -31,8 +31,12 @@ def _asked(texts: pd.Series, match: Callable[[str], object]) -> pd.Series:
 def known_kinds(cells: pd.Series) -> pd.Series:
     """Kinds behind the cells of a line_kind column; blank where the word is not known."""
     words, _ = _words()
-    folded = cells.str.casefold().str.strip(" .:")
-    return folded.map(lambda c: c if c in WORDS["line_kind"] else words.get(c, ""))
+
+    def kind(cell: str) -> str:
+        word = cell.casefold().strip(" .:")
+        return word if word in WORDS["line_kind"] else words.get(word, "")
+
+    return on_unlike(cells, lambda u: u.map(kind))
 
 
 def line_kinds(lines: pd.DataFrame, stated: pd.Series) -> pd.Series:

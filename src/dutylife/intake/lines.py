@@ -12,11 +12,13 @@ from dutylife.intake.findings import finding, first_few
 from dutylife.intake.line_kinds import known_kinds, line_kinds
 from dutylife.intake.names import name_key
 from dutylife.intake.values import is_total_row, on_unlike, read_dates
-from dutylife.provenance import digest_of
+from dutylife.intake.versions import REPLACED, later_versions
+from dutylife.provenance import digests_of
 from dutylife.settings import Settings
 
 _TEXTS = [c for c in LINE_COLUMNS if c not in (
     "service_date", "received_on", "ready_on", "meter_hours", "quantity", "unit_price", "line_kind",
+    "parts_wait_days",
 )]  # fmt: skip
 # columns that make two rows of two files the same line, whatever the form of their dates and sums
 _CONTENT = (
@@ -40,11 +42,12 @@ def read_lines(mapped: Mapped, settings: Settings) -> pd.DataFrame:
     ExportError
         Not one date can be read.
     """
-    require_columns(mapped, ("service_date",), ("unit_id", "part_number", "description"))
+    says_what = ("unit_id", "part_number", "description", "complaint", "work_done")
+    require_columns(mapped, ("service_date",), says_what)
     lines = pd.DataFrame({c: mapped.cells(c) for c in _TEXTS})
     for column in ("service_date", "received_on", "ready_on"):
         lines[column] = mapped.dates(column)
-    for column in ("quantity", "unit_price", "meter_hours"):
+    for column in ("quantity", "unit_price", "meter_hours", "parts_wait_days"):
         lines[column] = mapped.numbers(column, settings.fleet.meter_unit)
     lines["source_file"] = mapped.name
     lines["source_row"] = mapped.raw.source_row
@@ -57,11 +60,15 @@ def read_lines(mapped: Mapped, settings: Settings) -> pd.DataFrame:
 
 def _mark_unreadable(mapped: Mapped, lines: pd.DataFrame) -> None:
     text = mapped.text
-    is_total = is_total_row(mapped.raw.cells)
     undated = lines["service_date"].isna()
     blank = text["service_date"] == ""
-    mapped.set_aside((text == "").all(axis=1), "blank row")
-    mapped.set_aside(undated & blank & is_total, "totals row")
+    # few rows have no date; only they are looked at cell by cell
+    dateless = text.index[undated & blank]
+    cells = mapped.raw.cells.loc[dateless]
+    is_blank = dateless[(text.loc[dateless] == "").all(axis=1).to_numpy(dtype=bool)]
+    is_total = dateless[is_total_row(cells).to_numpy(dtype=bool)] if len(dateless) else dateless
+    mapped.set_aside(text.index.to_series().isin(is_blank), "blank row")
+    mapped.set_aside(text.index.to_series().isin(is_total), "totals row")
     mapped.set_aside(undated & blank, "no date")
     filled = ~blank & (mapped.reason == "")
     _check_dates(mapped, undated & filled, filled)
@@ -136,8 +143,7 @@ def _stated_kind(mapped: Mapped) -> pd.Series:
 
 def _fill_from_ticket(lines: pd.DataFrame, mapped: Mapped) -> pd.DataFrame:
     """Date, machine and customer of a ticket's other lines, where a line leaves them blank."""
-    numbered = lines["ticket"] != ""
-    usable = numbered & (mapped.reason == "") & (mapped.text != "").any(axis=1)
+    usable = (lines["ticket"] != "") & (mapped.reason == "")
     if not usable.any():
         return lines
     out = lines.copy()
@@ -145,7 +151,10 @@ def _fill_from_ticket(lines: pd.DataFrame, mapped: Mapped) -> pd.DataFrame:
         empty = lines[column].isna() if column == "service_date" else lines[column] == ""
         if column == "service_date":  # a date that is there but can't be read stays unread
             empty &= mapped.cells(column) == ""
-        known = lines.loc[usable & ~empty & lines[column].notna()]
+        if not (empty & usable).any():
+            continue
+        asked = lines["ticket"].isin(lines.loc[empty & usable, "ticket"].unique())
+        known = lines.loc[asked & usable & ~empty & lines[column].notna()]
         one = known.groupby("ticket")[column].agg(["first", "nunique"])
         fill = lines["ticket"].map(one.loc[one["nunique"] == 1, "first"])
         rows = empty & usable & fill.notna()
@@ -176,10 +185,14 @@ def _line_ids(lines: pd.DataFrame) -> pd.Series:
             parts.append(on_unlike(cells.round(4), lambda u: u.map(str)))
         else:
             parts.append(name_key(cells))
-    content = pd.Series(["\x1f".join(row) for row in zip(*parts, strict=True)], dtype="object")
-    occurrence = content.groupby(content).cumcount() + 1
-    pairs = zip(content, occurrence, strict=True)
-    return pd.Series([digest_of(c, n) for c, n in pairs], index=lines.index, dtype="object")
+    content = np.array(["\x1f".join(row) for row in zip(*parts, strict=True)], dtype="object")
+    occurrence = np.ones(len(content), dtype="int64")
+    again = pd.Series(content).duplicated(keep=False).to_numpy()
+    if again.any():
+        repeated = pd.Series(content[again])
+        occurrence[again] = repeated.groupby(repeated).cumcount() + 1
+    pairs = zip(content.tolist(), occurrence.tolist(), strict=True)
+    return pd.Series(digests_of([f"{c}\x1f{n}" for c, n in pairs]), lines.index, dtype="object")
 
 
 def join_files(
@@ -187,8 +200,9 @@ def join_files(
 ) -> tuple[pd.DataFrame, dt.date | None, list[dict[str, Any]]]:
     """One table of all files' lines.
 
-    A line in two files is read once; rows after the as-of date, and rows dated far after all
-    others where no as-of date is given, are set aside in their file.
+    A line in two files is read once; of a ticket in two versions the later one holds; rows after
+    the as-of date, and rows dated far after all others where no as-of date is given, are set
+    aside in their file.
 
     Returns
     -------
@@ -206,7 +220,11 @@ def join_files(
         as_of = last.date() if pd.notna(last) else None
     elif len(lines):
         reason = reason.mask(lines["service_date"] > pd.Timestamp(as_of), "after the as-of date")
-    again = lines.duplicated("line_id") & (reason == "")
+    replaced, changed = later_versions([m for m, _ in files], lines, owner, reason == "")
+    reason = reason.mask(replaced, REPLACED)
+    notes += changed
+    usable = lines["line_id"].where(reason == "")
+    again = usable.duplicated() & usable.notna()
     reason = reason.mask(again, "read already from another file")
     for position, (mapped, _) in enumerate(files):
         mine = (owner == position) & (reason != "")

@@ -12,7 +12,7 @@ from dutylife.intake.values import is_total_row
 from dutylife.schema import as_table
 from dutylife.settings import Settings
 
-_TEXTS = ("part_number", "description", "supplier")
+_TEXTS = ("part_number", "description", "supplier", "replaces", "replaced_by", "alternate_of")
 _NUMBERS = tuple(c for c in PART_COLUMNS if c not in _TEXTS)
 # these can't be negative in any shop; a negative count on hand is common and means "not known"
 _NEVER_NEGATIVE = ("unit_cost", "lead_time_days")

@@ -43,7 +43,7 @@ _TABLES: list[Table] = [
         "line_id",
         "line_id source_file source_row ticket ticket_kind service_date received_on ready_on "
         "unit_id customer duty equipment_class meter_hours complaint work_done part_number "
-        "description line_kind quantity unit_price",
+        "description line_kind quantity unit_price parts_wait_days",
         "source_file service_date line_kind",
     ),
     _table(
@@ -85,14 +85,35 @@ _TABLES: list[Table] = [
         "a part number the shop holds or orders",
         "part_number",
         "part_number description on_hand on_order counted unit_cost supplier lead_time_days "
-        "pack_size source_file source_row",
+        "pack_size replaces alternate_of source_file source_row",
+    ),
+    _table(
+        "kits",
+        "a part that is in a kit, or in a pack, sold under a number of its own",
+        "kit_number part_number",
+        "kit_number part_number quantity source_file source_row",
+        "quantity",
+    ),
+    _table(
+        "aliases",
+        "another name of a machine, said by the shop or proposed",
+        "alias unit_id",
+        "alias unit_id confirmed n_lines detail source_file source_row",
+    ),
+    _table(
+        "contracts",
+        "announced work of machines that are not in the fleet yet",
+        "contract equipment_class duty",
+        "contract equipment_class duty n_machines from_date hours_per_week source_file source_row",
+        "n_machines from_date",
     ),
     _table(
         "readings",
         "a measured condition",
-        "line_id component quantity",
-        "unit_id component position read_on quantity:quantity_read value unit over_range "
-        "part_number line_id",
+        "line_id component position quantity moment reading_number",
+        "unit_id component position read_on moment reading_number age_hours age_days "
+        "quantity:quantity_read value value_lower value_upper unit over_range part_number line_id",
+        "unit_id read_on unit",
     ),
     _table(
         "maintenance_events",
@@ -102,6 +123,23 @@ _TABLES: list[Table] = [
         "is_comeback confidence ticket part_number quantity line_ids",
     ),
     _table("not_understood", "a text the lexicon does not know", "text", "text n_lines line_id"),
+    _table(
+        "to_review",
+        "a text for a person to code, the one that helps most first",
+        "review_order",
+        "review_order content_key n_lines text:review_text part_description guess_component "
+        "guess_activity guess_reason guess_finding guess_confidence example_ticket "
+        "component:component_said activity:activity_said reason:reason_said finding:finding_said",
+        "content_key",
+    ),
+    _table(
+        "corrections_used",
+        "a correction and how many lines it touched",
+        "source_row",
+        "source_row content_key text:review_text part_description component:component_said "
+        "activity:activity_said reason:reason_said finding:finding_said n_lines",
+        "content_key",
+    ),
     _table(
         "failure_events",
         "one life of one component position in one duty",
