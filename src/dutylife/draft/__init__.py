@@ -1,0 +1,6 @@
+"""Exports looked at: a proposed settings file with how sure each column is, and what to ask."""
+
+from dutylife.draft.changes import changed_columns
+from dutylife.draft.writing import Decided, Draft, default_out, draft_settings, write_draft
+
+__all__ = ["Decided", "Draft", "changed_columns", "default_out", "draft_settings", "write_draft"]

@@ -1,0 +1,273 @@
+"""A draft as the text of a settings file, and written beside its duty.csv."""
+
+import glob
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from dutylife.draft.drafting import draft_exports
+from dutylife.draft.duty import as_csv, propose_duties, severe_duties
+from dutylife.draft.mapping import Choice
+from dutylife.draft.settling import DraftedExport
+from dutylife.draft.text import comment, export_keys, inline, join_keys, key_of, quoted
+from dutylife.errors import ExportError, RunError
+from dutylife.intake.raw import Place
+from dutylife.intake.values import blanked, read_dates, read_numbers
+from dutylife.settings import SourceColumn
+
+_SAMPLES = 3
+DUTY_FILE = "duty.csv"
+
+
+@dataclass(frozen=True, slots=True)
+class Decided:
+    """One column of a file: what it was decided as (blank: nothing), how sure, and why."""
+
+    file: str
+    header: str
+    ours: str
+    confidence: float
+    reason: str
+    is_sure: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A proposed settings file.
+
+    Parameters
+    ----------
+    text : str
+        The TOML; a key that is not sure is left out and shown as a comment.
+    duty_csv : str
+        Text of duty.csv; blank where an export has a duty column, or no customer.
+    questions : tuple of str
+        What has to be answered before it runs.
+    columns : tuple of Decided
+        Every column of every file.
+    exports : tuple of DraftedExport
+    """
+
+    text: str
+    duty_csv: str
+    questions: tuple[str, ...]
+    columns: tuple[Decided, ...]
+    exports: tuple[DraftedExport, ...]
+
+
+def draft_settings(paths: list[str | Path], out_folder: str | Path = ".") -> Draft:
+    """Look at exports and propose the settings that read them.
+
+    Parameters
+    ----------
+    paths : list of str or Path
+        Export files, or database addresses (``sqlite:///file.db``).
+    out_folder : str or Path
+        Where the settings file will stand; paths in it start there.
+
+    Raises
+    ------
+    ExportError
+        A file is missing, damaged, or no table at all.
+    """
+    folder = Path(out_folder).absolute()
+    places = [p for given in paths for p in _places(given)]
+    if not places:
+        raise ExportError("No export is given.", "draft", "name one file at least")
+    exports, passed = draft_exports(places, folder)
+    if not exports:
+        raise ExportError(
+            "None of the files looks like an export that is read.",
+            ", ".join(str(p) for p in paths),
+            "; ".join(passed) or "give the export of invoices or work orders",
+        )
+    questions = [f"{d.table.label}: {q}" for d in exports for q in d.questions]
+    if not any(d.export.kind == "lines" for d in exports):
+        questions.append("no file holds lines of work (a date with a machine, part or text)")
+    duties = pd.DataFrame() if _has_duty(exports) else _duties(exports)
+    columns = tuple(c for d in exports for c in _decided(d))
+    text = _text(exports, passed, questions, folder, has_duty_file=not duties.empty)
+    return Draft(
+        text, as_csv(duties) if not duties.empty else "", tuple(questions), columns, tuple(exports)
+    )
+
+
+def write_draft(draft: Draft, out: str | Path, *, replace: bool = False) -> list[Path]:
+    """Write the settings file and duty.csv beside it; what a person filled in is never lost.
+
+    Raises
+    ------
+    RunError
+        A file is there already and ``replace`` is false.
+    """
+    file = Path(out)
+    files = {file: draft.text} | (
+        {file.parent / DUTY_FILE: draft.duty_csv} if draft.duty_csv else {}
+    )
+    there = [p.name for p in files if p.exists()]
+    if there and not replace:
+        raise RunError(
+            f"{' and '.join(there)} {'is' if len(there) == 1 else 'are'} there already.",
+            str(file.parent),
+            "give another --out, or move the file away",
+        )
+    file.parent.mkdir(parents=True, exist_ok=True)
+    for path, text in files.items():
+        path.write_text(text, encoding="utf-8", newline="\n")
+    return list(files)
+
+
+def _places(given: str | Path) -> list[Place]:
+    """A file, a database address, or the files a pattern in quotes means."""
+    if isinstance(given, str) and "://" in given:
+        return [given]
+    path = Path(given)
+    if path.is_file():
+        return [path.absolute()]
+    found = sorted(Path(p) for p in glob.glob(str(given)) if Path(p).is_file())  # noqa: PTH207
+    if not found:
+        raise ExportError(
+            f"The export '{given}' does not exist.", str(path.parent), "correct the path or pattern"
+        )
+    return [p.absolute() for p in found]
+
+
+def _has_duty(exports: list[DraftedExport]) -> bool:
+    return any("duty" in d.export.columns for d in exports)
+
+
+def _decided(one: DraftedExport) -> list[Decided]:
+    label, mapping = one.table.label, one.mapping
+    out = [
+        Decided(label, c.header, c.ours, c.confidence, c.reason, c.is_sure) for c in mapping.choices
+    ]
+    out += [
+        Decided(label, h, "", 0.0, mapping.refused.get(h, "no column of ours"), is_sure=False)
+        for h in mapping.left_out
+    ]
+    return out
+
+
+def _duties(exports: list[DraftedExport]) -> pd.DataFrame:
+    """Customers of the lines with a proposed duty; machines files fill customer and class."""
+    machines: dict[str, dict[str, str]] = {"customer": {}, "equipment_class": {}}
+    for one in exports:
+        if one.export.kind == "machines":
+            cells = _under_our_names(one, ("unit_id", "customer", "equipment_class"))
+            for name, told in machines.items():
+                if {"unit_id", name} <= set(cells):
+                    told |= dict(zip(cells["unit_id"], cells[name], strict=True))
+    lines = [_told_lines(one, machines) for one in exports if one.export.kind == "lines"]
+    lines = [cells for cells in lines if "customer" in cells]
+    return propose_duties(pd.concat(lines, ignore_index=True)) if lines else pd.DataFrame()
+
+
+def _told_lines(one: DraftedExport, machines: dict[str, dict[str, str]]) -> pd.DataFrame:
+    wanted = (
+        "ticket", "unit_id", "customer", "equipment_class", "complaint", "work_done",
+        "meter_hours", "service_date",
+    )  # fmt: skip
+    cells = _under_our_names(one, wanted)
+    for name, told in machines.items():
+        if told and "unit_id" in cells:
+            known = cells["unit_id"].map(told).fillna("")
+            cells[name] = cells[name].mask(cells[name] == "", known) if name in cells else known
+    if "service_date" in cells:
+        cells["date"] = read_dates(cells["service_date"], one.export.date_order or "ymd")
+    if "meter_hours" in cells:
+        cells["meter"] = read_numbers(cells["meter_hours"], one.export)
+    if "ticket" not in cells and "date" not in cells:
+        cells["date"] = range(len(cells))
+    return cells
+
+
+def _under_our_names(one: DraftedExport, wanted: tuple[str, ...]) -> pd.DataFrame:
+    found = {o: one.mapping.header(o) for o in wanted}
+    records = one.table.records
+    return pd.DataFrame({o: blanked(records[h].astype("object")) for o, h in found.items() if h})
+
+
+def _text(
+    exports: list[DraftedExport], passed: list[str], questions: list[str], folder: Path, *,
+    has_duty_file: bool,
+) -> str:  # fmt: skip
+    lines = [
+        "# Drafted by `dutylife draft`: proposals from column names and contents. Look at each:",
+        "# the figure after it says how sure it is (1: the very name, and the cells agree).",
+    ]
+    if questions:
+        lines += ["#", "# To answer before it runs:", *[comment(q, "#  - ") for q in questions]]
+    lines += ["", "[fleet]", f"name = {quoted(folder.name or 'fleet')}"]
+    units = {
+        d.export.columns["meter_hours"].unit for d in exports if "meter_hours" in d.export.columns
+    }
+    meter = next((u for u in sorted(units) if u in ("miles", "km")), "hours")
+    lines += [f"meter_unit = {quoted(meter)}", ""]
+    for one in exports:
+        lines += [*_export_text(one), ""]
+    lines += [comment(f"passed over: {p}") for p in passed]
+    if has_duty_file:
+        lines += [
+            "", "# No column says what work a machine lives in: confirm the proposals in that file",
+            '# (yes in the column confirmed), or set all = "..." for every machine.',
+            "[duty]", f"path = {quoted(DUTY_FILE)}",
+            "severe = [" + ", ".join(quoted(d) for d in severe_duties()) + "]",
+        ]  # fmt: skip
+    elif not _has_duty(exports):
+        lines += [
+            "", "# No column says what work a machine lives in, and none names a customer:",
+            '# state it for all, or by machine.', "[duty]", '# all = "..."',
+        ]  # fmt: skip
+    return "\n".join(lines).rstrip("\n") + "\n"
+
+
+def _export_text(one: DraftedExport) -> list[str]:
+    mapping, raw, records = one.mapping, one.table.raw, one.table.records
+    n_faults = int((raw.fault != "").sum())
+    lines = [
+        comment(f"{one.table.label}: {len(records)} rows"
+                + (f", {n_faults} more are totals, page lines or faulty" if n_faults else "")),
+    ]  # fmt: skip
+    lines += [comment(n) for n in one.notes]
+    if raw.titles:
+        lines.append(comment("above the header: " + " / ".join(raw.titles[:3])[:200]))
+    for row in range(min(_SAMPLES, len(records))):
+        cells = " | ".join(str(c)[:40] for c in records.iloc[row])
+        lines.append(comment(cells[:400], "#   "))
+    lines += export_keys(one.export)
+    for join in one.export.join:
+        lines += join_keys(join)
+    lines.append("[exports.columns]")
+    for choice in mapping.choices:
+        source = one.export.columns.get(choice.ours)
+        if source is not None and choice.is_sure:
+            lines.append(f"{choice.ours} = {_source(source)}  {_why(choice)}")
+        elif not choice.is_sure:
+            lines.append(f"# not sure: {choice.ours} = {quoted(choice.header)}  {_why(choice)}")
+    for header, why in mapping.refused.items():
+        lines.append(comment(f"refused: {quoted(header)} is {why}"))
+    rest = [h for h in mapping.left_out if h not in mapping.refused]
+    if rest:
+        lines.append(comment("left out: " + ", ".join(quoted(h) for h in rest[:60])))
+    if one.export.values:
+        lines.append("[exports.values]")
+        lines += [f"{key_of(o)} = {inline(words)}" for o, words in one.export.values.items()]
+    return lines
+
+
+def _source(source: SourceColumn) -> str:
+    if source.unit:
+        return inline({"column": source.column, "unit": source.unit})
+    return quoted(source.column)
+
+
+def _why(choice: Choice) -> str:
+    return comment(f"{choice.confidence:.2f}: {choice.reason}")
+
+
+def default_out(paths: list[str | Path]) -> Path:
+    """Where a draft goes without ``--out``: dutylife.toml in the folder of the first file."""
+    first = next((Path(p) for p in paths if "://" not in str(p)), Path())
+    return Path(os.path.relpath(first.parent)) / "dutylife.toml"
