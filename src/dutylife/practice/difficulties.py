@@ -1,7 +1,7 @@
 """Every difficulty of a practice fleet: what it does, and a scenario with its strength put in."""
 
 import difflib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from dutylife.errors import SettingsError
@@ -95,6 +95,40 @@ _SCALED: dict[str, tuple[str, ...]] = {
 def without_difficulties() -> dict[str, float]:
     """Return every difficulty at strength 0."""
     return dict.fromkeys(DIFFICULTIES, 0.0)
+
+
+def strengths_of(given: Sequence[str]) -> dict[str, float]:
+    """Return strengths by name from texts such as "returns=0.5".
+
+    Raises
+    ------
+    SettingsError
+        A text is not NAME=STRENGTH, or a name is given twice; every fault at once.
+
+    Examples
+    --------
+    >>> strengths_of(["returns=0.5"])
+    {'returns': 0.5}
+    """
+    out: dict[str, float] = {}
+    faults = []
+    for text in given:
+        name, _, strength = (part.strip() for part in text.partition("="))
+        try:
+            value = float(strength)
+        except ValueError:
+            faults.append(f"'{text}' is not NAME=STRENGTH")
+            continue
+        if name in out:
+            faults.append(f"{name} is given twice")
+        out[name] = value
+    if faults:
+        raise SettingsError(
+            "The difficulties of the practice fleet can't be read.",
+            "difficulty: " + "; ".join(faults),
+            "for example: --difficulty returns=0.5",
+        )
+    return out
 
 
 def with_difficulties(scenario: Scenario, given: Mapping[str, float] | None = None) -> Scenario:

@@ -7,8 +7,9 @@ import pandas as pd
 
 from dutylife.errors import DutylifeError
 from dutylife.practice.fleet import date_of
+from dutylife.practice.mistaken import wrong_duties
 from dutylife.practice.pages import readme_text, settings_text
-from dutylife.practice.shapes import PLAIN, SHAPES
+from dutylife.practice.shapes import SHAPES, Tables
 from dutylife.practice.streams import Stream
 from dutylife.practice.texts import require_phrases
 from dutylife.practice.tickets import shop_date, typed_lines
@@ -35,6 +36,7 @@ def make_practice(
     settings_file: Path | None = None,
     difficulties: Mapping[str, float] | None = None,
     laws_from: str = "",
+    says_duty: bool = True,
 ) -> dict[str, Path]:
     """Simulate a fleet and write the export a shop would have of it, with its truth beside it.
 
@@ -48,20 +50,25 @@ def make_practice(
         Length of the record. [years of 365.25 d]
     seed : int
     shape : str
-        Form of the export, one row an invoice line: "lines" is plain; "semicolon" has other
-        signs, dates and headings, and no column that says what a line bills.
+        Form of the export, one of `shapes.SHAPES`: "lines" is plain. Every shape has the same
+        content.
     settings_file : Path, optional
         TOML with keys of practice/scenario.toml to put over the shipped ones.
     difficulties : mapping of str to float, optional
         As of `simulate_fleet`.
     laws_from : str
         As of `simulate_fleet`.
+    says_duty : bool
+        Whether duties are stated: in the settings file, or for the shapes that are left to
+        `dutylife draft`, in the list of machines. False leaves them to be confirmed.
 
     Returns
     -------
     dict of str to Path
-        lines, machines, parts, settings, laws, lives, demand, readme; where the difficulties ask
-        for them lines_again (a second file of lines) and contracts (machines announced).
+        The files of the export by name without ending (lines, machines, parts in the plain
+        shape), laws, lives, demand, readme, and settings for the shapes that have such a file;
+        where the difficulties ask for them lines_again (a second file of lines) and contracts
+        (machines announced).
 
     Raises
     ------
@@ -80,7 +87,12 @@ def make_practice(
         laws_from=laws_from,
     )
     return write_practice(
-        folder, fleet, n_years=n_years, shape=shape, is_own=settings_file is not None
+        folder,
+        fleet,
+        n_years=n_years,
+        shape=shape,
+        is_own=settings_file is not None,
+        says_duty=says_duty,
     )
 
 
@@ -91,6 +103,7 @@ def write_practice(
     n_years: float,
     shape: str = "lines",
     is_own: bool = False,
+    says_duty: bool = True,
 ) -> dict[str, Path]:
     """Write a fleet made before, as `make_practice` does.
 
@@ -103,6 +116,8 @@ def write_practice(
     shape : str
     is_own : bool
         Whether the fleet follows a settings file of the reader's own.
+    says_duty : bool
+        As of `make_practice`.
 
     Returns
     -------
@@ -117,33 +132,62 @@ def write_practice(
     _require_shape(shape)
     require_phrases(fleet.scenario)
     folder = Path(folder)
-    form = SHAPES[shape]
+    form = SHAPES[shape].form
     lines = lines_files(fleet)
-    exports = {
-        **{name: form.written("lines", table) for name, table in lines.items()},
-        "machines.csv": form.written("machines", machines_list(fleet)),
-        "parts.csv": form.written("parts", parts_list(fleet)),
-    }
-    truth = {
+    files = SHAPES[shape].files(export_tables(fleet, says_duty=says_duty and form is None))
+    exported = {Path(name).stem: folder / name for name in files}
+    tables = {
         "truth/laws.csv": fleet.laws,
         "truth/lives.csv": _as_written(fleet.lives),
         "truth/demand.csv": _as_written(fleet.demand),
     }
     if fleet.announced:
-        exports["contracts.csv"] = contracts_list(fleet)
-    pages = {
-        "dutylife.toml": settings_text(fleet, form, list(lines)),
-        "README.md": readme_text(fleet, n_years=n_years, shape=shape, is_own=is_own),
+        tables["contracts.csv"] = contracts_list(fleet)
+    files |= {
+        name: table.to_csv(index=False, lineterminator="\n", sep=_sign(name, shape)).encode()
+        for name, table in tables.items()
     }
+    page = readme_text(fleet, n_years=n_years, shape=SHAPES[shape], is_own=is_own)
+    paths = {**exported, **{Path(name).stem: folder / name for name in tables}}
+    files["README.md"], paths["readme"] = page.encode(), folder / "README.md"
+    if form is not None:
+        text = settings_text(fleet, form, list(lines), says_duty=says_duty)
+        files["dutylife.toml"], paths["settings"] = text.encode(), folder / "dutylife.toml"
     (folder / "truth").mkdir(parents=True, exist_ok=True)
-    for name, table in (exports | truth).items():
-        sign = form.delimiter if name in exports else PLAIN.delimiter
-        text = table.to_csv(index=False, lineterminator="\n", sep=sign)
-        (folder / name).write_text(text, encoding="utf-8", newline="\n")
-    for name, text in pages.items():
-        (folder / name).write_text(text, encoding="utf-8", newline="\n")
-    paths = {Path(name).stem: folder / name for name in exports | truth}
-    return paths | {"settings": folder / "dutylife.toml", "readme": folder / "README.md"}
+    for name, data in files.items():
+        (folder / name).write_bytes(data)
+    return paths
+
+
+def export_tables(fleet: PracticeFleet, *, says_duty: bool = False) -> Tables:
+    """Return the tables of the export in the plain form, which every shape writes in its way.
+
+    Parameters
+    ----------
+    says_duty : bool
+        Whether the machines have a column Duty: the duty of the customer, or the wrong one where
+        the fleet is made so.
+    """
+    lines = lines_files(fleet)
+    machines = machines_list(fleet)
+    if says_duty:
+        wrong = wrong_duties(fleet)
+        places = {name: customer.duty for name, customer in fleet.scenario.customers.items()}
+        stated = machines["Customer"].map(places).fillna("")
+        machines["Duty"] = machines["Machine"].map(wrong).fillna(stated)
+    return Tables(
+        lines={Path(name).stem: table for name, table in lines.items()},
+        whole=typed_lines(fleet),
+        machines=machines,
+        parts=parts_list(fleet),
+        title=fleet.scenario.record.name,
+    )
+
+
+def _sign(name: str, shape: str) -> str:
+    """Sign between the cells of a file that is not one of the shape's own."""
+    form = SHAPES[shape].form
+    return form.delimiter if form is not None and not name.startswith("truth/") else ","
 
 
 def _require_shape(shape: str) -> None:

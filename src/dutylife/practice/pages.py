@@ -7,7 +7,7 @@ from dutylife.practice.difficulties import DIFFICULTIES, with_difficulties
 from dutylife.practice.fleet import date_of
 from dutylife.practice.mistaken import stated_costs, wrong_duties
 from dutylife.practice.scenario import read_scenario
-from dutylife.practice.shapes import PLAIN, Shape
+from dutylife.practice.shapes import PLAIN, Form, Shape
 from dutylife.practice.truth import PracticeFleet
 
 
@@ -16,40 +16,45 @@ def _toml(value: object) -> str:
     return json.dumps(value, ensure_ascii=False)
 
 
-def _export(path: str, kind: str, shape: Shape) -> list[str]:
+def _export(path: str, kind: str, form: Form) -> list[str]:
     plain = {"delimiter": PLAIN.delimiter, "decimal": PLAIN.decimal, "thousands": PLAIN.thousands}
     return [
         "[[exports]]",
         f"path = {_toml(path)}",
         f"kind = {_toml(kind)}",
         *(
-            f"{key} = {_toml(getattr(shape, key))}"
+            f"{key} = {_toml(getattr(form, key))}"
             for key, usual in plain.items()
-            if getattr(shape, key) != usual
+            if getattr(form, key) != usual
         ),
         'date_order = "dmy"',
         "[exports.columns]",
-        *(f"{ours} = {_toml(theirs)}" for ours, theirs in shape.columns(kind).items()),
+        *(f"{ours} = {_toml(theirs)}" for ours, theirs in form.columns(kind).items()),
         "",
     ]
 
 
 def settings_text(
-    fleet: PracticeFleet, shape: Shape = PLAIN, lines_files: Sequence[str] = ("lines.csv",)
+    fleet: PracticeFleet,
+    form: Form = PLAIN,
+    lines_files: Sequence[str] = ("lines.csv",),
+    *,
+    says_duty: bool = True,
 ) -> str:
     """Return the settings file (TOML) that maps the export and states costs and stock terms.
 
     Parameters
     ----------
     fleet : PracticeFleet
-    shape : Shape
-        Form of the files.
+    form : Form
+        Signs and headings of the files.
     lines_files : sequence of str
         Names of the files of lines.
+    says_duty : bool
+        Whether duties are stated.
     """
     scenario = fleet.scenario
     record, shop = scenario.record, scenario.shop
-    severe = [name for name, place in scenario.duties.items() if place.severe]
     lines = [
         "# Settings of an invented fleet, written by `dutylife practice`. No figure is a fact.",
         "",
@@ -59,16 +64,10 @@ def settings_text(
         f"currency = {_toml(record.currency)}",
         'meter_unit = "hours"',
         "",
-        *(row for name in lines_files for row in _export(name, "lines", shape)),
-        *_export("machines.csv", "machines", shape),
-        *_export("parts.csv", "parts", shape),
-        "[duty]",
-        f"severe = {_toml(severe)}",
-        "",
-        "[duty.by_customer]",
-        *(f"{_toml(name)} = {_toml(c.duty)}" for name, c in scenario.customers.items()),
-        "",
-        *_wrong_duties(fleet),
+        *(row for name in lines_files for row in _export(name, "lines", form)),
+        *_export("machines.csv", "machines", form),
+        *_export("parts.csv", "parts", form),
+        *(_duties(fleet) if says_duty else []),
         "[workshop]",
         f"hours_per_week = {shop.hours_per_week:g}",
         f"labour_rate = {shop.labour_rate:g}",
@@ -103,6 +102,20 @@ def settings_text(
     return "\n".join(lines)
 
 
+def _duties(fleet: PracticeFleet) -> list[str]:
+    scenario = fleet.scenario
+    severe = [name for name, place in scenario.duties.items() if place.severe]
+    return [
+        "[duty]",
+        f"severe = {_toml(severe)}",
+        "",
+        "[duty.by_customer]",
+        *(f"{_toml(name)} = {_toml(c.duty)}" for name, c in scenario.customers.items()),
+        "",
+        *_wrong_duties(fleet),
+    ]
+
+
 def _wrong_duties(fleet: PracticeFleet) -> list[str]:
     wrong = wrong_duties(fleet)
     if not wrong:
@@ -123,12 +136,12 @@ def _plan(fleet: PracticeFleet) -> list[str]:
     return out
 
 
-def readme_text(fleet: PracticeFleet, *, n_years: float, shape: str, is_own: bool) -> str:
+def readme_text(fleet: PracticeFleet, *, n_years: float, shape: Shape, is_own: bool) -> str:
     """Return the README: what it is, how it was made, the true laws, what was put in on purpose."""
     record = fleet.scenario.record
     command = (
         f"dutylife practice DIR --units {len(fleet.machines)} --years {n_years:g} "
-        f"--seed {fleet.seed} --shape {shape}" + (" --settings FILE" if is_own else "")
+        f"--seed {fleet.seed} --shape {shape.name}" + (" --settings FILE" if is_own else "")
     )
     laws = [
         f"| {law.component} | {law.duty} | {law.clock} | {law.distribution} | {law.shape:g} "
@@ -147,8 +160,7 @@ def readme_text(fleet: PracticeFleet, *, n_years: float, shape: str, is_own: boo
             f"- Made by `{command}` (seed {fleet.seed}); the same command writes the same bytes.",
             f"- Record: {date_of(fleet.span.start).isoformat()} to {record.as_of.isoformat()}, "
             f"{len(fleet.machines)} machines on the list, {never_in} of them never came in.",
-            "- `lines.csv`, `machines.csv`, `parts.csv`: what a shop could export. "
-            "`dutylife.toml`: settings that read them.",
+            _what_is_here(shape),
             "- `truth/laws.csv`: the laws below. `truth/lives.csv`: every true life since each "
             "machine was new, cut at the record's last day.",
             "- `truth/demand.csv`: pieces that left the shelf by part and month, "
@@ -184,6 +196,18 @@ def readme_text(fleet: PracticeFleet, *, n_years: float, shape: str, is_own: boo
             "",
             *_strengths(fleet),
         ]
+    )
+
+
+def _what_is_here(shape: Shape) -> str:
+    if shape.form is None:
+        return (
+            f"- What a shop could export: {shape.about}. "
+            "`dutylife draft EXPORT...` makes the settings that read it."
+        )
+    return (
+        "- `lines.csv`, `machines.csv`, `parts.csv`: what a shop could export. "
+        "`dutylife.toml`: settings that read them."
     )
 
 

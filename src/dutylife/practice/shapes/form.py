@@ -1,5 +1,6 @@
-"""Forms in which the same lines, machines and parts are written: signs, dates, headings."""
+"""Signs, dates and headings of one form of export, and the plain form itself."""
 
+import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -10,6 +11,12 @@ NUMBERS = (
     "meter_hours", "quantity", "unit_price", "on_hand", "on_order", "unit_cost", "lead_time_days",
     "pack_size",
 )  # fmt: skip
+# what a ticket has once; the rest of its columns belong to each line
+OF_TICKET = (
+    "ticket", "service_date", "ticket_kind", "unit_id", "customer", "meter_hours", "complaint",
+    "work_done",
+)  # fmt: skip
+OF_LINE = ("line_kind", "part_number", "description", "quantity", "unit_price")
 # our column -> heading, in the order of the plain form
 LINES_COLUMNS = {
     "ticket": "Job",
@@ -44,28 +51,31 @@ PARTS_COLUMNS = {
     "lead_time_days": "Lead days",
     "pack_size": "Pack",
 }
+_OURS = {
+    "lines": {heading: name for name, heading in LINES_COLUMNS.items()},
+    "machines": {heading: name for name, heading in MACHINES_COLUMNS.items()} | {"Duty": "duty"},
+    "parts": {heading: name for name, heading in PARTS_COLUMNS.items()},
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Shape:
-    """One form of export.
+class Form:
+    """Signs and headings of an export.
 
     Parameters
     ----------
-    name : str
     delimiter, decimal, thousands : str
-    date_sign : str
-        Between day, month and year.
+    date_format : str
+        As of `datetime.date.strftime`.
     lines, machines, parts : mapping
         Our column to the heading in the file; a column of the plain form that is not named is
         left out of the file.
     """
 
-    name: str
     delimiter: str = ","
     decimal: str = "."
     thousands: str = ""
-    date_sign: str = "/"
+    date_format: str = "%d/%m/%Y"
     lines: Mapping[str, str] = field(default_factory=lambda: LINES_COLUMNS)
     machines: Mapping[str, str] = field(default_factory=lambda: MACHINES_COLUMNS)
     parts: Mapping[str, str] = field(default_factory=lambda: PARTS_COLUMNS)
@@ -75,7 +85,7 @@ class Shape:
         return {"lines": self.lines, "machines": self.machines, "parts": self.parts}[kind]
 
     def written(self, kind: str, plain: pd.DataFrame) -> pd.DataFrame:
-        """Return a table of the plain form as this one has it, all text.
+        """Return a table of the plain form as this one has it, all text, under its headings.
 
         Parameters
         ----------
@@ -83,23 +93,36 @@ class Shape:
         plain : DataFrame
             Text, with the headings of the plain form.
         """
-        ours = {heading: name for name, heading in PLAIN.columns(kind).items()}
-        out = plain.rename(columns=ours)
         own = self.columns(kind)
-        out = out[[name for name in own if name in out]].copy()
+        out = self.signed(kind, plain)
+        return out[[name for name in own if name in out]].rename(columns=dict(own))
+
+    def signed(self, kind: str, plain: pd.DataFrame) -> pd.DataFrame:
+        """Return a table of the plain form under our names, dates and figures as written here."""
+        out = our_names(kind, plain)
         for name in out.columns:
             if name in DATES:
-                out[name] = out[name].str.replace("/", self.date_sign, regex=False)
+                out[name] = out[name].map(self.date)
             elif name in NUMBERS:
                 out[name] = out[name].map(self.number)
-        return out.rename(columns=dict(own))
+        return out
+
+    def date(self, text: str) -> str:
+        """Return a date of the plain form as this one writes it.
+
+        Examples
+        --------
+        >>> Form(date_format="%m/%d/%Y").date("31/01/2024")
+        '01/31/2024'
+        """
+        return day_of(text).strftime(self.date_format) if text else text
 
     def number(self, text: str) -> str:
         """Return a plain figure with this form's signs.
 
         Examples
         --------
-        >>> SHAPES["semicolon"].number("-1234.50")
+        >>> Form(decimal=",", thousands=".").number("-1234.50")
         '-1.234,50'
         """
         if not text:
@@ -111,46 +134,14 @@ class Shape:
         return sign + whole + (self.decimal + rest if mark else "")
 
 
-PLAIN = Shape(name="lines")
-SEMICOLON = Shape(
-    name="semicolon",
-    delimiter=";",
-    decimal=",",
-    thousands=".",
-    date_sign=".",
-    # no column says what a line bills: its text and figures have to
-    lines={
-        "service_date": "Date",
-        "ticket": "Order",
-        "customer": "Account",
-        "unit_id": "Fleet no",
-        "ticket_kind": "Order type",
-        "complaint": "Reported",
-        "work_done": "Report",
-        "meter_hours": "Hours run",
-        "quantity": "Number",
-        "part_number": "Article",
-        "description": "Item",
-        "unit_price": "Price",
-    },
-    machines={
-        "unit_id": "Fleet no",
-        "customer": "Account",
-        "equipment_class": "Type",
-        "engine_model": "Motor",
-        "in_service_on": "Bought",
-        "left_on": "Gone",
-    },
-    parts={
-        "part_number": "Article",
-        "description": "Item",
-        "supplier": "From",
-        "unit_cost": "Cost price",
-        "lead_time_days": "Days to come",
-        "pack_size": "Per pack",
-        "on_hand": "Counted",
-        "on_order": "Ordered",
-    },
-)
-# every form there is, by name
-SHAPES: dict[str, Shape] = {shape.name: shape for shape in (PLAIN, SEMICOLON)}
+def our_names(kind: str, plain: pd.DataFrame) -> pd.DataFrame:
+    """Return a table of the plain form under our names of columns, row numbers from 0."""
+    return plain.rename(columns=_OURS[kind]).reset_index(drop=True)
+
+
+def day_of(text: str) -> dt.date:
+    """Return the date of a cell of the plain form."""
+    return dt.datetime.strptime(text, "%d/%m/%Y").date()
+
+
+PLAIN = Form()
