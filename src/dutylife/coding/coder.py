@@ -6,11 +6,26 @@ from typing import Any
 import pandas as pd
 
 from dutylife.coding.catalogue import build_catalogue
+from dutylife.coding.corrections import (
+    Corrections,
+    corrected_parts,
+    corrected_reading,
+    read_corrections,
+)  # fmt: skip
 from dutylife.coding.events import build_events, job_kinds
 from dutylife.coding.evidence import gather, plain_lines, settle_ambiguous
-from dutylife.coding.lexicon import build_lexicon
+from dutylife.coding.lexicon import Lexicon, build_lexicon
 from dutylife.coding.mentions import Reading
-from dutylife.coding.readings import Value, reading_rows, text_readings
+from dutylife.coding.proposals import (
+    LEARNED_FROM,
+    answers_of,
+    corrections_used,
+    guess,
+    open_texts,
+    review_table,
+    use_guesses,
+)  # fmt: skip
+from dutylife.coding.readings import Value, reading_table, text_readings
 from dutylife.coding.texts import TextReader
 from dutylife.intake.findings import finding, first_few
 from dutylife.schema import as_table
@@ -19,7 +34,12 @@ from dutylife.wording import count
 
 
 def code_lines(
-    service_lines: pd.DataFrame, units: pd.DataFrame, shelf: pd.DataFrame, settings: Settings
+    service_lines: pd.DataFrame,
+    units: pd.DataFrame,
+    shelf: pd.DataFrame,
+    settings: Settings,
+    *,
+    review: bool = False,
 ) -> dict[str, pd.DataFrame]:
     """Say of each line which component it concerns, what was done and why.
 
@@ -28,19 +48,24 @@ def code_lines(
     service_lines, units, shelf : DataFrame
         Tables of intake.
     settings : Settings
-        ``coding`` holds the shop's own words, the default reason and the comeback days.
+        ``coding`` holds the shop's own words, what a person said of texts (corrections), the
+        default reason and the comeback days.
+    review : bool
+        Also make to_review, the texts for a person to code.
 
     Returns
     -------
     dict of DataFrame
-        maintenance_events, readings, catalogue, not_understood, findings.
+        maintenance_events, readings, catalogue, not_understood, corrections_used, findings, and
+        to_review when asked for.
 
     Raises
     ------
     SettingsError
-        The lexicon file or a component of the settings can't be used.
+        The lexicon file, the corrections or a component of the settings can't be used.
     """
     lexicon = build_lexicon(settings)
+    corrections = read_corrections(settings, lexicon.components)
     lines = plain_lines(service_lines)
     descriptions = lines["description"]
     on_shelf = shelf["description"].astype("object")
@@ -59,22 +84,98 @@ def code_lines(
         lexicon.components,
     )
     work = {t: _with_readings(r, values.get(t, [])) for t, r in work.items()}
-    catalogue = build_catalogue(lines[is_part], shelf, named, lexicon)
+    corrected = corrected_parts(named, corrections)
+    catalogue = build_catalogue(lines[is_part], shelf, named | corrected, lexicon)
     listed = catalogue[catalogue["component"].notna()].astype("object")
     by_number = dict(zip(listed["part_number"], listed["component"], strict=True))
-    evidence, unknown = gather(lines, by_number, named, work)
+    of_parts = {t: corrected_reading(work[t], rows) for t in _unlike(descriptions[is_part])
+                if (rows := corrections.of("", t))}  # fmt: skip
+    work = {t: corrected_reading(r, corrections.of(t)) for t, r in work.items()}
+    proposed: dict[str, tuple[tuple[str, ...], float]] = {}
+    n_proposed = 0
+    out: dict[str, pd.DataFrame] = {}
+    is_learned = len(corrections.by_key) >= LEARNED_FROM and settings.coding.guess_from < 1
+    if review or is_learned:
+        first = answers_of(corrected, of_parts, {})
+        known, _ = gather(lines, by_number, named, work, said_of_parts=first)
+        loose = set(settle_ambiguous(known, lines, units)[1]["line_id"])
+        open_ = open_texts(lines, named | corrected, work, by_number, corrections, loose)
+        guesses = guess(
+            open_, corrections, named, work, counts, lambda texts: _read_alone(texts, lexicon)
+        )
+        if review:
+            out["to_review"] = review_table(open_, guesses, corrections)
+        if is_learned:
+            read, proposed, n_proposed = use_guesses(
+                open_, guesses, work, settings.coding.guess_from
+            )
+            work |= read
+    answers = answers_of(corrected, of_parts, proposed)
+    evidence, unknown = gather(lines, by_number, named, work, said_of_parts=answers)
     evidence, unsettled = settle_ambiguous(evidence, lines, units)
+    settled = pd.concat([f[["job", "component"]] for f in (evidence.parts, evidence.said)])
     jobs = job_kinds(lines, work, asked)
     events, n_shared = build_events(evidence, jobs, lexicon, settings)
     not_understood = _not_understood(lines, unknown, unsettled, work)
     notes = _findings(lines, unknown, unsettled, work, reader, n_shared, len(not_understood))
-    return {
+    out["corrections_used"] = corrections_used(corrections, lines)
+    notes += _of_corrections(corrections, out["corrections_used"], n_proposed, settings)
+    return out | {
         "maintenance_events": events,
-        "readings": as_table("readings", _reading_frame(lines, values)),
+        "readings": reading_table(lines, values, settled, events),
         "catalogue": catalogue,
         "not_understood": not_understood,
         "findings": as_table("findings", pd.DataFrame(notes)),
     }
+
+
+def _read_alone(texts: list[str], lexicon: Lexicon) -> dict[str, Reading]:
+    return TextReader(lexicon, Counter(texts)).work(texts)
+
+
+def _of_corrections(
+    corrections: Corrections, used: pd.DataFrame, n_proposed: int, settings: Settings
+) -> list[dict[str, Any]]:
+    """How many lines each correction touched; those that touch none are named."""
+    if not corrections.by_key:
+        return []
+    every = sorted((c for rows in corrections.by_key.values() for c in rows), key=lambda c: c.row)
+    lines_of = dict(zip(used["source_row"], used["n_lines"], strict=True))
+    lines_of_key = used.drop_duplicates("content_key")["n_lines"]
+    touched = sorted((c for c in every if lines_of[c.row]), key=lambda c: -lines_of[c.row])
+    idle = [c.label for c in every if not lines_of[c.row]]
+    most = [f"{c.label} {count(int(lines_of[c.row]), 'line')}" for c in touched]
+    said = f": {first_few(most)}" if most else ""
+    notes = [
+        finding(
+            "coding", "note",
+            f"{count(len(every), 'correction')} touched {count(int(lines_of_key.sum()), 'line')}"
+            f"{said}.",
+            mend="nothing to do; each correction's lines stand in the table corrections_used",
+            table="corrections_used", key="touched", source_file=corrections.file,
+        )
+    ]  # fmt: skip
+    if idle:
+        notes.append(
+            finding(
+                "coding", "note",
+                f"{count(len(idle), 'correction')} touched no line: {'; '.join(idle)}.",
+                mend="copy content_key from to_review.csv, or delete the row",
+                table="corrections_used", key="touched nothing", source_file=corrections.file,
+            )
+        )  # fmt: skip
+    if n_proposed:
+        notes.append(
+            finding(
+                "coding", "note",
+                f"{count(n_proposed, 'text')} coded by the text model that learned from the "
+                f"corrections, each at least {settings.coding.guess_from:.0%} sure; the events "
+                "carry that confidence.",
+                mend="correct them in the corrections file, or set [coding] guess_from = 1",
+                table="maintenance_events", key="proposed",
+            )
+        )  # fmt: skip
+    return notes
 
 
 def _unlike(texts: pd.Series) -> list[str]:
@@ -93,21 +194,6 @@ def _with_readings(reading: Reading, values: list[Value]) -> Reading:
         for m in reading.mentions
     ]
     return Reading(mentions, reading.spoken, reading.tickets, reading.points_to, reading.is_fault)
-
-
-def _reading_frame(lines: pd.DataFrame, values: dict[str, list[Value]]) -> pd.DataFrame:
-    mine = lines[lines["job"] >= 0]
-    work = mine[mine["work_done"].isin(values)].drop_duplicates(["job", "work_done"])
-    is_part = mine["line_kind"].isin(["part", "credit", "core"])
-    told = mine[mine["description"].isin(values) & ~is_part]
-    rows: list[dict[str, Any]] = []
-    for frame, column in ((work, "work_done"), (told, "description")):
-        cells = zip(
-            frame[column], frame["unit_id"], frame["service_date"], frame["line_id"], strict=True
-        )
-        rows += reading_rows(cells, values)
-    found = pd.DataFrame(rows)
-    return found.drop_duplicates(["line_id", "component", "quantity"]) if rows else found
 
 
 def _not_understood(

@@ -31,6 +31,7 @@ def build_events(
     parts, said = evidence.parts[evidence.parts["job"] >= 0], evidence.said
     net = parts[parts["is_replacing"]].groupby(_KEY)["pieces"].sum()
     bought = net[net > 0]
+    sureness = pd.concat([f[[*_KEY, "sureness"]] for f in (parts, said)]).groupby(_KEY)
     by_text = _from_texts(said, lexicon)
     events = by_text.join(bought.rename("quantity"), how="outer")
     if events.empty:
@@ -41,15 +42,18 @@ def build_events(
     is_new = events["quantity"].notna()
     events["activity"] = np.where(is_new, "replace", events["activity"])
     worked = events["finding"].isin(["failed", "over limit", "worn"])
+    events["is_sure"] = events["is_sure"].astype("object").eq(True)  # noqa: E712
     labour = events["is_labour"].astype("object").eq(True)  # noqa: E712
     unsaid = np.where(worked | labour & (events["finding"] == ""), "repair", "inspect")
     events["activity"] = np.where(events["activity"] == "", unsaid, events["activity"])
-    events = events.reset_index()
+    events = events.join(sureness["sureness"].max()).reset_index()
     events = events.join(jobs, on="job")
     points = events["points_to"]
     events["is_pointed_to"] = [c in p for c, p in zip(events["component"], points, strict=True)]
     reasons = give_reasons(events, settings.coding.default_reason)
-    events = events.assign(reason=reasons["reason"], confidence=reasons["confidence"])
+    events = events.assign(
+        reason=reasons["reason"], confidence=reasons["confidence"] * events["sureness"]
+    )
     events["is_comeback"] = comebacks(events, settings.coding.comeback_days)
     events["finding"] = events["finding"].replace("", "untested")
     events["failure_mode"] = events["failure_mode"].mask(events["failure_mode"] == "")
@@ -121,10 +125,12 @@ def _from_texts(said: pd.DataFrame, lexicon: Lexicon) -> pd.DataFrame:
     )
     rows["stated"] = rows["stated"].mask(rows["stated"] == "")
     rows["mode"] = rows["mode"].mask(rows["mode"] == "").astype("object")
-    grouped = rows.groupby(_KEY, sort=True)
+    # a person's reason stands before what other texts of the job say
+    grouped = rows.sort_values("is_sure", ascending=False, kind="stable").groupby(_KEY, sort=True)
     out = grouped.agg(
         rank=("rank", "min"), worst=("worst", "min"), failure_mode=("mode", "first"),
         stated=("stated", "first"), is_labour=("is_labour", "any"),
+        is_sure=("is_sure", "any"),
     )  # fmt: skip
     out["activity"] = out["rank"].map(dict(enumerate(STRENGTH)))
     out["finding"] = out["worst"].map(dict(enumerate(SEVERITY)))

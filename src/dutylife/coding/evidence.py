@@ -22,13 +22,33 @@ class Evidence:
     ----------
     parts : DataFrame
         Part and credit lines with a component: job, component, line_id, part_number, pieces
-        (negative when credited), is_replacing.
+        (negative when credited), is_replacing, sureness (under 1 where a model proposed it).
     said : DataFrame
-        Mentions: job, component, line_id, activity, finding, modes, stated, is_labour.
+        Mentions: job, component, line_id, activity, finding, modes, stated, is_labour, is_sure,
+        sureness.
     """
 
     parts: pd.DataFrame
     said: pd.DataFrame
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """What was said of part lines' descriptions from outside the lexicon.
+
+    Parameters
+    ----------
+    corrected : dict
+        Components a person named; none where the person says that it is no component.
+    proposed : dict
+        Components the model proposes, with its confidence; used where nothing else is known.
+    read : dict
+        Descriptions as a person reads them (activity, finding, reason).
+    """
+
+    corrected: dict[str, tuple[str, ...]]
+    proposed: dict[str, tuple[tuple[str, ...], float]]
+    read: dict[str, Reading]
 
 
 def plain_lines(service_lines: pd.DataFrame) -> pd.DataFrame:
@@ -53,6 +73,8 @@ def gather(
     component_of_number: dict[str, str],
     named: dict[str, tuple[str, ...]],
     read: dict[str, Reading],
+    *,
+    said_of_parts: Answers | None = None,
 ) -> tuple[Evidence, pd.DataFrame]:
     """Evidence of all lines with a machine, and the part lines without a component.
 
@@ -69,22 +91,34 @@ def gather(
         Components named by each part line's description.
     read : dict
         Each line text and work text as read.
+    said_of_parts : Answers, optional
+        What a person or the model says of part lines; a person's word stands over the number.
     """
+    answers = said_of_parts or Answers({}, {}, {})
     is_part = lines["line_kind"].isin(["part", "credit"])
     by_number = lines["part_number"].map(component_of_number)
     known = [
-        (number,) if isinstance(number, str) else named.get(text, ())
+        answers.corrected[text] if text in answers.corrected
+        else (number,) if isinstance(number, str)
+        else named.get(text, ()) or answers.proposed.get(text, ((), 1.0))[0]
         for number, text in zip(by_number, lines["description"], strict=True)
-    ]
-    parts = lines.assign(component=pd.Series(known, index=lines.index, dtype="object"))[
-        is_part
-    ].explode("component")
+    ]  # fmt: skip
+    sureness = [
+        1.0 if isinstance(number, str) or named.get(text) or text in answers.corrected
+        else answers.proposed.get(text, ((), 1.0))[1]
+        for number, text in zip(by_number, lines["description"], strict=True)
+    ]  # fmt: skip
+    parts = lines.assign(
+        component=pd.Series(known, index=lines.index, dtype="object"), sureness=sureness
+    )[is_part].explode("component")
     unknown = parts[parts["component"].isna()]
     parts = parts[parts["component"].notna()]
     pieces = parts["quantity"].fillna(1.0)
     is_credit = (parts["line_kind"] == "credit").to_numpy()
     parts = parts.assign(pieces=np.where(is_credit, -pieces.abs(), pieces))
-    said_of_part = _mentions(lines[is_part & (lines["description"] != "")], "description", read)
+    said_of_part = _mentions(
+        lines[is_part & (lines["description"] != "")], "description", read | answers.read
+    )
     verbs = said_of_part[said_of_part["activity"] != ""]
     replacing = set(verbs.loc[verbs["activity"] == "replace", "line_id"])
     parts["is_replacing"] = ~parts["line_id"].isin(set(verbs["line_id"]) - replacing)
@@ -93,8 +127,11 @@ def gather(
     said_of_part = said_of_part.assign(component=said_of_part["line_id"].map(one))
     said_of_part = said_of_part[
         said_of_part["component"].notna()
-        & ((said_of_part["activity"] != "") | (said_of_part["finding"] != ""))
-        & (said_of_part["activity"] != "replace")
+        & (
+            ((said_of_part["activity"] != "") | (said_of_part["finding"] != ""))
+            & (said_of_part["activity"] != "replace")
+            | said_of_part["is_sure"]
+        )
     ]
     work = lines[(lines["work_done"] != "") & (lines["job"] >= 0)]
     work = work.drop_duplicates(["job", "work_done"])
@@ -109,7 +146,7 @@ def gather(
         ],
         ignore_index=True,
     )
-    columns = ["job", "component", "line_id", "part_number", "pieces", "is_replacing"]
+    columns = ["job", "component", "line_id", "part_number", "pieces", "is_replacing", "sureness"]
     evidence = Evidence(parts[columns], said[said["job"] >= 0])
     return evidence, unknown
 
@@ -117,11 +154,12 @@ def gather(
 def _mentions(rows: pd.DataFrame, column: str, read: dict[str, Reading]) -> pd.DataFrame:
     texts = rows[column]
     spoken = [
-        (text, m.component, m.activity, m.finding, m.modes, m.reason)
+        (text, m.component, m.activity, m.finding, m.modes, m.reason, m.is_sure, m.confidence)
         for text in texts.unique() for m in read[text].mentions
     ]  # fmt: skip
-    names = ["text", "component", "activity", "finding", "modes", "stated"]
+    names = ["text", "component", "activity", "finding", "modes", "stated", "is_sure", "sureness"]
     told = pd.DataFrame(spoken, columns=names, dtype="object")
+    told = told.astype({"is_sure": bool, "sureness": "float64"})
     left = rows[["job", "line_id", "line_kind"]].assign(text=texts)
     return left.merge(told, on="text", how="inner", sort=False)
 

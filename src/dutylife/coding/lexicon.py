@@ -42,12 +42,15 @@ class Lexicon:
         For each component, its own name of each general failure mode.
     plain : frozenset of str
         Tokens that are words, but mean nothing here.
+    foreign : frozenset of str
+        Tokens that only phrases of lexicon_languages.toml hold.
     """
 
     phrases: dict[tuple[str, ...], tuple[Meaning, ...]]
     components: dict[str, Component]
     modes_of: dict[str, dict[str, str]]
     plain: frozenset[str]
+    foreign: frozenset[str] = frozenset()
 
     @property
     def senses(self) -> dict[str, tuple[Meaning, ...]]:
@@ -96,12 +99,29 @@ def build_lexicon(settings: Settings) -> Lexicon:
     }
     modes_of = {c.name: _own_modes(c, tokens) for c in components.values()}
     plain = frozenset(t for w in read["plain"]["words"] for t in phrase_tokens(w))
-    return Lexicon({p: tuple(m) for p, m in meanings.items()}, components, modes_of, plain)
+    phrases = {p: tuple(m) for p, m in meanings.items()}
+    return Lexicon(phrases, components, modes_of, plain, _foreign(phrases))
+
+
+def _shipped(name: str) -> dict[str, dict[str, list[str]]]:
+    text = resources.files("dutylife.coding").joinpath(name).read_text(encoding="utf-8")
+    read: dict[str, dict[str, list[str]]] = tomllib.loads(text)
+    return read
+
+
+def _foreign(phrases: Iterable[tuple[str, ...]]) -> frozenset[str]:
+    """Tokens of the other languages' phrases that no other phrase holds."""
+    sections = _shipped("lexicon_languages.toml").values()
+    other = {phrase_tokens(w) for section in sections for words in section.values() for w in words}
+    theirs = {t for p in other for t in p}
+    return frozenset(theirs - {t for p in phrases if p not in other for t in p})
 
 
 def _sections(settings: Settings) -> dict[str, dict[str, list[str]]]:
-    text = resources.files("dutylife.coding").joinpath("lexicon.toml").read_text(encoding="utf-8")
-    out: dict[str, dict[str, list[str]]] = tomllib.loads(text)
+    out = _shipped("lexicon.toml")
+    for section, entries in _shipped("lexicon_languages.toml").items():
+        for value, words in entries.items():
+            out[section][value] = [*out[section].get(value, []), *words]
     if not settings.coding.lexicon:
         return out
     path = settings.folder / settings.coding.lexicon

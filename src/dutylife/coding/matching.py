@@ -38,12 +38,17 @@ class Match:
 _APOSTROPHES = re.compile("['\u2019`\u00b4]")
 # a full stop ends a clause only after a word of two letters, so that "h.t. cap" stays together
 _BREAK = re.compile(r"[;|+:\n()]|(?<!\d),|,(?!\d)|(?<=[a-z0-9]{2})\.(?=\s|$)|\s[-\u2013]+\s")
+# accented letter -> bare one, sign by sign, so that places stay; "geprueft" is a phrase of its own
+_BARE = str.maketrans("àáâãäåçèéêëìíîïñòóôõöùúûüýÿ", "aaaaaaceeeeiiiinooooouuuuyy")
 _WORD = re.compile(r"[a-z0-9*]+|&")
+_WORD_OR_BREAK = re.compile(f"{_WORD.pattern}|{_BREAK.pattern}")
+BREAK = "|"  # stands between the words of two clauses in a split text
 
 
 def folded(text: str) -> str:
-    """Text without case and apostrophes."""
-    return _APOSTROPHES.sub("", text.casefold())
+    """Text without case, apostrophes and accents."""
+    low = _APOSTROPHES.sub("", text.casefold())
+    return low if low.isascii() else low.translate(_BARE)
 
 
 @cache
@@ -58,10 +63,38 @@ def phrase_tokens(phrase: str) -> tuple[str, ...]:
     return tuple("and" if w == "&" else w for w in _WORD.findall(folded(phrase)))
 
 
+def clause_breaks(low: str) -> list[int]:
+    """Where clauses of a folded text begin, but for the first."""
+    return [m.end() for m in _BREAK.finditer(low)]
+
+
+def split_text(text: str) -> list[str]:
+    """Words of a text in order, `BREAK` between clauses; the same words as `tokens_of` finds.
+
+    Examples
+    --------
+    >>> split_text("Plug & cap: ok, 9.9k")
+    ['plug', 'and', 'cap', '|', 'ok', '|', '9', '9k']
+    """
+    out = []
+    for found in _WORD_OR_BREAK.findall(folded(text)):
+        if found.isalnum():
+            out.append(found)
+        elif found == "&":
+            out.append("and")
+        elif "*" in found:
+            word = found.replace("*", "")
+            if word:
+                out.append(word)
+        else:
+            out.append(BREAK)
+    return out
+
+
 def tokens_of(text: str) -> list[Token]:
     """Tokens of a text with their clause; places refer to the folded text."""
     low = folded(text)
-    breaks = [m.end() for m in _BREAK.finditer(low)]
+    breaks = clause_breaks(low)
     out: list[Token] = []
     clause = 0
     for found in _WORD.finditer(low):
@@ -82,6 +115,11 @@ class Matcher:
         Meanings by phrase; a token with a star is spread over the tokens of ``vocabulary``.
     vocabulary : iterable of str
         Tokens that occur in the texts.
+
+    Attributes
+    ----------
+    words : set of str
+        Every token that stands in a phrase.
     """
 
     def __init__(
@@ -89,6 +127,7 @@ class Matcher:
     ) -> None:
         there = sorted(set(vocabulary))
         self._root: dict[Any, Any] = {}
+        self.words: set[str] = set()
         spread: dict[str, list[str]] = {}
         for phrase, meanings in phrases.items():
             if not any("*" in t for t in phrase):
@@ -104,6 +143,7 @@ class Matcher:
         nodes = [self._root]
         for words in choices:
             nodes = [node.setdefault(word, {}) for node in nodes for word in words]
+            self.words.update(words)
         for node in nodes:
             node[None] = (*node.get(None, ()), *meanings)
 

@@ -9,6 +9,9 @@ from dutylife.coding.matching import Match
 STRENGTH = ("replace", "repair", "clean", "adjust", "test", "inspect")  # the strongest stands
 SEVERITY = ("failed", "over limit", "worn", "ok")
 _WORKED_ON = STRENGTH[:4]
+_KEPT = ("repair", "clean", "adjust", "test")
+_OF_NEW = "of new"  # a new part was declined; what else was done stands
+_NOT = ("not", "no", "did", "does", "nicht", "pas", "non", "niet", "noch", "nog")
 _SOFT = ("and", "then", "but", "plus", "with", "also")
 
 
@@ -21,6 +24,8 @@ class Mention(NamedTuple):
     modes: tuple[str, ...]
     reason: str
     at: int
+    is_sure: bool = False  # the reason is a person's, whatever the finding
+    confidence: float = 1.0  # under 1 where a model proposed it
 
 
 @dataclass(slots=True)
@@ -67,6 +72,10 @@ class _Said:
 
     def do(self, activity: str) -> None:
         self.activities.append(activity)
+
+    def decline(self, kept: tuple[str, ...]) -> None:
+        """Only looked at, but for what was done instead of what was declined."""
+        self.activities = [a for a in self.activities if a in kept] or ["inspect"]
 
     def find(self, item: _Item, *, is_before: bool = False) -> None:
         """Add a finding; an "ok" after work was done tells how it is now, not how it was found."""
@@ -172,13 +181,16 @@ def _items(words: list[str], clause: list[Match]) -> list[_Item]:
                 negated_at = match.last
                 continue
             if kind == "negation":
-                items.append(_Item("declined", "", match.first))
+                of_new = _OF_NEW if phrase.split(" ")[0] in _NOT else ""
+                items.append(_Item("declined", of_new, match.first))
                 continue
             if is_negated or match.first == negated_at:
                 if kind in ("mode", "finding"):
                     kind, value = "finding", "ok" if value != "ok" else "failed"
                 elif kind == "activity":
-                    kind, value = "declined", ""
+                    kind, value = "declined", _OF_NEW if value == "replace" else ""
+                elif kind == "reason" and value == "failure":  # "cap not the cause"
+                    kind, value = "finding", "ok"
             items.append(_Item(kind, value, match.first, phrase))
     return items
 
@@ -198,22 +210,25 @@ class _State:
         verbs = [i for i in items if i.kind == "activity"]
         states = [i for i in items if i.kind in ("finding", "mode")]
         reasons = [i.value for i in items if i.kind == "reason"]
-        is_declined = any(i.kind == "declined" for i in items)
+        declined = [i.value for i in items if i.kind == "declined"]
+        is_declined = bool(declined)
+        kept = _KEPT if is_declined and set(declined) == {_OF_NEW} else ()
         for item in named:
             self.said.setdefault(item.value, _Said(item.at))
         if not named:
-            self._without_component(verbs, states, reasons, is_declined)
+            self._without_component(verbs, states, reasons, is_declined, kept)
             return
         names = list(dict.fromkeys(i.value for i in named))
         for name, item in _spread(named, verbs, to_trailing=True):
-            self.said[name].do("inspect" if is_declined else item.value)
+            is_off = is_declined and item.value not in kept
+            self.said[name].do("inspect" if is_off else item.value)
         if not is_declined:
             self._share_verb(named, verbs, names if is_bare and not verbs and not states else [])
         for name, item in _spread(named, states, to_trailing=False):
             self.said[name].find(item, is_before=not verbs or item.at < verbs[0].at)
         if is_declined:
             for name in names:
-                self.said[name].activities = ["inspect"]
+                self.said[name].decline(kept)
         for name in names:
             reason = reasons[0] if reasons else self.reason
             self.said[name].reason = self.said[name].reason or reason
@@ -233,8 +248,9 @@ class _State:
                 self.said[name].do(self.verb)
 
     def _without_component(
-        self, verbs: list[_Item], states: list[_Item], reasons: list[str], is_declined: bool
-    ) -> None:
+        self, verbs: list[_Item], states: list[_Item], reasons: list[str], is_declined: bool,
+        kept: tuple[str, ...],
+    ) -> None:  # fmt: skip
         if not self.last:
             self.reason = reasons[0] if reasons else self.reason
             self.verb = verbs[0].value if verbs and not states else ""
@@ -242,11 +258,11 @@ class _State:
         for name in self.last:
             said = self.said[name]
             for item in verbs:
-                said.do("inspect" if is_declined else item.value)
+                said.do("inspect" if is_declined and item.value not in kept else item.value)
             for item in states:
                 said.find(item)
             if is_declined:
-                said.activities = ["inspect"]
+                said.decline(kept)
             if reasons and (verbs or states):
                 said.reason = said.reason or reasons[0]
         if reasons and not verbs and not states:

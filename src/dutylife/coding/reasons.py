@@ -26,7 +26,8 @@ def give_reasons(events: pd.DataFrame, default_reason: str) -> pd.DataFrame:
     ----------
     events : DataFrame
         job (number of the ticket on that machine), component, activity, finding, stated (reason
-        the text gives), is_service, is_fault, is_pointed_to (flags).
+        the text gives), is_sure (that reason is a person's, and stands), is_service, is_fault,
+        is_pointed_to (flags).
     default_reason : str
         Of an event without any evidence. With "failure" that holds for inspections too; otherwise
         an inspection without evidence is opportunistic.
@@ -42,7 +43,8 @@ def give_reasons(events: pd.DataFrame, default_reason: str) -> pd.DataFrame:
     is_service = events["is_service"] & ~events["is_fault"]
     is_repair = events["is_fault"] & ~is_service
     told = finding.isin(["failed", "over limit"]) | (stated == "failure")
-    told |= (finding == "worn") & events["is_pointed_to"] & is_repair
+    told &= ~events["is_sure"] | (stated == "failure")
+    told |= ~events["is_sure"] & (finding == "worn") & events["is_pointed_to"] & is_repair
     by_text = pd.Series(
         np.select(
             [told, stated != "", (finding == "ok") & events["is_service"], finding == "ok"],

@@ -19,6 +19,7 @@ def corrections(
     known: frozenset[str],
     plain: frozenset[str],
     senses: Mapping[str, object],
+    foreign: frozenset[str] = frozenset(),
 ) -> dict[str, str]:
     """Known token for each token that is a slip of exactly one.
 
@@ -32,6 +33,8 @@ def corrections(
         Words that mean nothing here; never corrected.
     senses : mapping
         What a token means alone; among several nearest tokens of one sense the first is taken.
+    foreign : frozenset of str
+        Known tokens of other languages; targets only where no other is as near.
 
     Notes
     -----
@@ -57,6 +60,7 @@ def corrections(
             continue
         hits = [targets[i] for i in np.flatnonzero(near == least)]
         hits = [h for h in hits if h[0] == token[0] or (h[1:2] == token[0] and h[0] == token[1])]
+        hits = [h for h in hits if h not in foreign] or hits
         meant = {repr(senses.get(h, h)) for h in hits}
         if len(meant) != 1:
             continue

@@ -4,16 +4,27 @@ import re
 from collections import Counter
 from collections.abc import Iterable
 
+from dutylife.coding import mentions
 from dutylife.coding.lexicon import Lexicon
-from dutylife.coding.matching import Matcher, Token, tokens_of
+from dutylife.coding.matching import BREAK, Matcher, Token, split_text, tokens_of
 from dutylife.coding.mentions import Reading, part_component, read_matches
 from dutylife.coding.spelling import corrections, plurals
 
 _SWAPPED = re.compile(r"^([^,;]+),\s*([^,;]+)$")
+_STRANGE, _FIGURE = "_", "0"
+
+
+def _context_words() -> frozenset[str]:
+    """Words that `mentions` looks at though no phrase holds them: its tuples of words."""
+    lists = (v for v in vars(mentions).values() if isinstance(v, (tuple, frozenset)))
+    return frozenset(w for words in lists for w in words if isinstance(w, str))
 
 
 class TextReader:
     """Reads texts with one lexicon.
+
+    Texts that are alike but for words no phrase holds ("ref J20001") and for figures are read
+    once: nothing that is said of a component hangs on these.
 
     Parameters
     ----------
@@ -24,11 +35,13 @@ class TextReader:
     """
 
     def __init__(self, lexicon: Lexicon, counts: Counter[str]) -> None:
-        self._tokens = {text: tokens_of(text) for text in counts}
+        self._split = {text: split_text(text) for text in counts}
         words: Counter[str] = Counter()
-        for text, tokens in self._tokens.items():
-            for word in {t.word for t in tokens}:
-                words[word] += counts[text]
+        for text, split in self._split.items():
+            n_lines = counts[text]
+            for word in set(split):
+                words[word] += n_lines
+        del words[BREAK]
         every = lexicon.phrases
         at_work = {
             p: kept for p, meanings in every.items()
@@ -38,16 +51,25 @@ class TextReader:
         self._in_complaint = Matcher(every, words)
         known = lexicon.known_tokens
         by_star = {t for t in words if self._in_complaint.starts(t)}
-        self.slips = corrections(words, known | by_star, lexicon.plain, lexicon.senses)
+        self.slips = corrections(
+            words, known | by_star, lexicon.plain, lexicon.senses, lexicon.foreign
+        )
         self._as_known = {**plurals(words, known | by_star), **self.slips}
         self.n_slips = sum(words[w] for w in self.slips)
+        told = self._in_complaint.words | _context_words() | {BREAK}
+        self._masked = {BREAK: BREAK}
+        for word in words:
+            meant = self._as_known.get(word, word)
+            strange = _FIGURE if meant[0].isdigit() else _STRANGE
+            self._masked[word] = meant if meant in told else strange
+        self._readings: dict[tuple[int, str], Reading] = {}
 
     def tokens(self, text: str) -> list[Token]:
         """Tokens of a text, slips corrected."""
-        return [t._replace(word=self._as_known.get(t.word, t.word)) for t in self._tokens[text]]
+        return [t._replace(word=self._as_known.get(t.word, t.word)) for t in tokens_of(text)]
 
     def work(self, texts: Iterable[str]) -> dict[str, Reading]:
-        """Work texts and line texts as read."""
+        """Work texts and line texts as read; like ones share a reading."""
         return {t: self._read(t, self._in_work) for t in texts}
 
     def complaints(self, texts: Iterable[str]) -> dict[str, Reading]:
@@ -68,10 +90,22 @@ class TextReader:
         ]  # fmt: skip
 
     def _read(self, text: str, matcher: Matcher) -> Reading:
-        tokens = self.tokens(text)
-        words = [t.word for t in tokens]
-        clauses = [t.clause for t in tokens]
-        return read_matches(words, clauses, matcher.find(words, clauses))
+        masked = self._masked
+        key = (id(matcher), " ".join([masked[w] for w in self._split[text]]))
+        reading = self._readings.get(key)
+        if reading is None:
+            words: list[str] = []
+            clauses: list[int] = []
+            clause = 0
+            for word in key[1].split():
+                if word == BREAK:
+                    clause += 1
+                else:
+                    words.append(word)
+                    clauses.append(clause)
+            reading = read_matches(words, clauses, matcher.find(words, clauses))
+            self._readings[key] = reading
+        return reading
 
     def _part(self, text: str) -> tuple[str, ...]:
         tokens = [t.word for t in self.tokens(text)]
