@@ -19,6 +19,8 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
     missing = {
         "shared": None if (shared_folder() / "data").is_dir()
         else f"no real data at {shared_folder()} (set DUTYLIFE_SHARED)",
+        "database": None if os.environ.get("DUTYLIFE_DATABASE")
+        else "no database server is named (DUTYLIFE_DATABASE; .ci/database starts one)",
         "browser": None if shutil.which("chromium") else "no chromium on this machine",
     }  # fmt: skip
     for part, why in missing.items():

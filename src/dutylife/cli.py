@@ -80,6 +80,29 @@ def demo(out: Path | None) -> None:
     _finish(run(shipped_folder("data_demo") / "dutylife.toml", out=out, progress=_progress()))
 
 
+@main.command("draft")
+@click.argument("exports", nargs=-1, required=True, metavar="EXPORT...")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Settings file to write; dutylife.toml beside the first export when not given.",
+)
+@click.option("--replace", is_flag=True, help="Overwrite a settings file and duty.csv there.")
+def draft_command(exports: tuple[str, ...], out: Path | None, *, replace: bool) -> None:
+    """Look at exports and write a settings file: proposed columns, how sure, what to ask."""
+    from dutylife.draft import default_out, draft_settings, write_draft
+
+    target = out or default_out(list(exports))
+    draft = draft_settings(list(exports), target.parent)
+    for path in write_draft(draft, target, replace=replace):
+        click.echo(f"written: {path}")
+    for question in draft.questions:
+        click.echo(f"  to answer: {question}")
+    if draft.duty_csv:
+        click.echo("  to confirm: the duty of each customer in duty.csv")
+    sys.exit(1 if draft.questions else 0)
+
+
 @main.command("run")
 @click.argument("settings", type=click.Path(path_type=Path))
 @click.option("--as-of", type=click.DateTime(["%Y-%m-%d"]), help="Last day the run may know of.")
@@ -111,14 +134,36 @@ def check_command(settings: Path, out: Path | None) -> None:
 @click.option("--years", type=click.FloatRange(0.5, 40), default=4.0, show_default=True)
 @click.option("--seed", type=click.IntRange(0), default=7, show_default=True)
 @click.option("--shape", default="lines", show_default=True, help="Form of the export.")
+@click.option(
+    "--difficulty",
+    "difficulties",
+    metavar="NAME=STRENGTH",
+    multiple=True,
+    help="0 to 1; may be given again for others.",
+)
+@click.option("--no-duty", is_flag=True, help="Leave the duties to be confirmed.")
 def practice(
-    folder: Path, settings: Path | None, units: int, years: float, seed: int, shape: str
+    folder: Path,
+    settings: Path | None,
+    units: int,
+    years: float,
+    seed: int,
+    shape: str,
+    difficulties: tuple[str, ...],
+    no_duty: bool,
 ) -> None:
     """Write an invented fleet with known laws into DIR: its export, and the truth beside it."""
-    from dutylife.practice import make_practice
+    from dutylife.practice import make_practice, strengths_of
 
     written = make_practice(
-        folder, n_units=units, n_years=years, seed=seed, shape=shape, settings_file=settings
+        folder,
+        n_units=units,
+        n_years=years,
+        seed=seed,
+        shape=shape,
+        settings_file=settings,
+        difficulties=strengths_of(difficulties),
+        says_duty=not no_duty,
     )
     for name, path in written.items():
         click.echo(f"{name:12} {path}")

@@ -166,6 +166,7 @@ def _all_stages(settings: Settings, work: _Work) -> None:
                 t["maintenance_events"], t["service_lines"], t["units"], t["unit_spans"], settings
             )
         )
+        t["readings"] = lives.age_readings(t["readings"], t["failure_events"])
     with work.stage("life models"):
         work.take(models.fit_models(t["failure_events"], t["unit_spans"], settings))
     with work.stage("intervals and visits"):
@@ -200,7 +201,7 @@ def check(
     Tables are written only when ``out`` is given. Parameters and errors as in `run`.
     """
     work = _Work(progress or _live_progress())
-    settings, read = _read(settings, None, work)
+    settings, read = _read(settings, None, work, review=out is not None)
     t = work.tables
     t["findings"] = _all_findings(work.findings)
     info = _info(settings, read, t)
@@ -217,6 +218,7 @@ def check(
         return RunResult(Path("(nothing written)"), t, info)
     with _swapped_in(Path(out).absolute()) as new:
         write_tables(t, new / "tables")
+        (new / "to_review.csv").write_text(coding.review_csv(t["to_review"]), encoding="utf-8-sig")
         _write_info(info, new)
     return RunResult(Path(out), t, info)
 
@@ -233,7 +235,7 @@ def _live_progress() -> Progress:
 
 
 def _read(
-    settings: str | Path | Settings, as_of: dt.date | None, work: _Work
+    settings: str | Path | Settings, as_of: dt.date | None, work: _Work, *, review: bool = False
 ) -> tuple[Settings, intake.Intake]:
     """Settings, intake and coding: what `run` and `check` share."""
     with work.stage("settings"):
@@ -251,7 +253,13 @@ def _read(
         given = given.model_copy(update={"fleet": fleet})
     with work.stage("coding events"):
         t = work.tables
-        work.take(coding.code_lines(t["service_lines"], t["units"], t["shelf"], given))
+        kept = t.pop("readings", None)  # of a file of readings; those of texts are added to them
+        work.take(
+            coding.code_lines(t["service_lines"], t["units"], t["shelf"], given, review=review)
+        )
+        if kept is not None:
+            both = [f.astype("object") for f in (kept, t["readings"]) if len(f)]
+            t["readings"] = as_table("readings", pd.concat(both) if both else kept)
     return given, read
 
 

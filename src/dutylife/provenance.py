@@ -20,8 +20,20 @@ PACKAGES = ("dutylife", "numpy", "pandas", "scipy", "lifelines")
 
 def digest_of(*parts: object, length: int = 16) -> str:
     """Return a short digest of the parts' texts, the same on every machine."""
-    text = "\x1f".join(str(p) for p in parts)
+    text = "\x1f".join(map(str, parts))
     return hashlib.sha256(text.encode("utf-8")).hexdigest()[:length]
+
+
+def digests_of(texts: list[str], length: int = 16) -> list[str]:
+    """Digests of many texts, each as `digest_of` gives it of the one text.
+
+    Examples
+    --------
+    >>> digests_of(["a", "b"]) == [digest_of("a"), digest_of("b")]
+    True
+    """
+    sha256 = hashlib.sha256
+    return [sha256(text.encode("utf-8")).hexdigest()[:length] for text in texts]
 
 
 def file_digest(path: Path) -> str:

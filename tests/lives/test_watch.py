@@ -131,3 +131,17 @@ def test_too_few_machines_fall_back_on_seen_within_a_year() -> None:
     )  # fmt: skip
     assert not model.is_fitted
     assert found[0] > 0.5 > found[1]
+
+
+def test_a_roster_ends_the_guess_who_is_still_there(made: SimpleNamespace) -> None:
+    lines = [(f"P{i}", f"2020-{m:02d}-05") for i in (1, 2) for m in range(1, 7)]
+    units = [{"unit_id": "P1", "prob_in_service": 1.0}, {"unit_id": "P2"}]
+    found = made.build(
+        made.lines(*lines, ("P3", "2023-12-31")),
+        made.events(("P1", "ignition cap", "2020-03-05", "replace", "failure"),
+                    ("P2", "ignition cap", "2020-03-05", "replace", "failure")),
+        made.units(*units),
+    )  # fmt: skip
+    prob = found["units"].set_index("unit_id")["prob_in_service"]
+    assert prob["P1"] == 1.0
+    assert prob["P2"] < 1.0

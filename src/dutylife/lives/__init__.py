@@ -2,6 +2,7 @@
 
 from dutylife.lives.build import build_lives
 from dutylife.lives.presence import Presence, prob_in_service
+from dutylife.lives.reading_ages import age_readings
 from dutylife.lives.recurrence import recurrence_gaps
 
-__all__ = ["Presence", "build_lives", "prob_in_service", "recurrence_gaps"]
+__all__ = ["Presence", "age_readings", "build_lives", "prob_in_service", "recurrence_gaps"]

@@ -247,8 +247,10 @@ def run_in_all(day: Array, reading: Array, fastest: float, n_dropped: int) -> Me
 def _standing(wait: Array, rise: Array) -> NDArray[np.bool_]:
     """Stretches in a row, 21 days or more together, in which the readings stay the same."""
     flat = np.abs(rise) <= STOPPED_RISE
-    run = np.cumsum(np.concatenate([[0], (flat[1:] != flat[:-1]).astype(int)])) if len(flat) else []
-    together = pd.Series(wait).groupby(run).transform("sum").to_numpy() if len(flat) else wait
+    if not flat.any():
+        return flat
+    run = np.concatenate([[0], np.cumsum(flat[1:] != flat[:-1])])
+    together = pd.Series(wait).groupby(run).transform("sum").to_numpy()
     found: NDArray[np.bool_] = flat & (together >= STOPPED_DAYS)
     return found
 

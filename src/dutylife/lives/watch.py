@@ -71,7 +71,9 @@ def watch_machines(
     only_named = out["observed_from"].isna() & ~not_yet
     out["observed_from"] = out["observed_from"].mask(only_named, out["left_on"].fillna(as_of))
     probability, presence = _probability(out, evidence, as_of)
-    out["prob_in_service"] = probability
+    # a roster says who is there: that ends the guess
+    stated = known["prob_in_service"].astype(float)
+    out["prob_in_service"] = probability.where(stated.isna(), stated)
     gone = out["left_on"].notna()
     there = ~gone & (out["prob_in_service"] >= STILL_THERE)
     end = out["left_on"].where(gone, out["last_seen"].mask(there, as_of))
