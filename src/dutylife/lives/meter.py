@@ -211,13 +211,14 @@ def run_in_all(day: Array, reading: Array, fastest: float, n_dropped: int) -> Me
     -----
     The own rate is that of all other stretches. A fall from near the top of the meter's figures
     (9 8xx to 0 1xx) whose rest gives about that rate is a roll-over, and known. At any other fall
-    the meter was replaced, and at readings that stay the same for 21 days it stood: there the
-    machine ran at its own rate, though at least as far as the new meter shows, give or take a
-    fifth.
+    the meter was replaced, and where a meter of hours reads the same for 21 days it stood: there
+    the machine ran at its own rate, though at least as far as the new meter shows, give or take
+    a fifth.
     """
     wait, rise = np.diff(day), np.diff(reading)
     fell = rise < 0
-    still = _standing(wait, rise)
+    # a vehicle whose odometer stays the same stood itself (public logs of city buses)
+    still = _standing(wait, rise) if np.isfinite(fastest) else np.zeros(len(rise), dtype=bool)
     good = ~fell & ~still
     lived = float(wait[good].sum())
     usual = float(rise[good].sum()) / lived if lived >= SHORTEST_SPAN_DAYS else 0.0
