@@ -11,6 +11,7 @@ from dutylife.components import components_of
 from dutylife.errors import DutylifeError, SettingsError
 from dutylife.practice import make_practice, simulate_fleet
 from dutylife.practice.fleet import make_machines
+from dutylife.practice.shapes import SHAPES
 from dutylife.practice.texts import phrases
 from dutylife.settings import read_settings
 
@@ -227,7 +228,7 @@ def test_an_unknown_shape_names_the_shapes_there_are(tmp_path):
         make_practice(tmp_path / "p", n_units=2, shape="tablets")
     assert str(caught.value) == (
         "There is no export shape 'tablets'.\n  Where: shape\n  Mend:  "
-        "the shapes there are: lines, semicolon"
+        "the shapes there are: " + ", ".join(sorted(SHAPES))
     )
     assert not (tmp_path / "p").exists()
 
