@@ -40,7 +40,7 @@ def confirmed(text: str, names: set[str], word: str = "yes") -> str:
 def test_customers_are_listed_by_tickets_with_a_reason(drafted):
     table = list(csv.DictReader(io.StringIO(drafted.duty_csv)))
     assert {r["customer"]: r["duty"] for r in table} == {
-        "Kerb Store": "stone and cement dust", "Quay Crew": "salt and wet", "Parks": "green work",
+        "Kerb Store": "stone dust", "Quay Crew": "salt and wet", "Parks": "green work",
     }  # fmt: skip
     assert all(r["reason"] and r["confirmed"] == "" for r in table)
     assert [int(r["n_tickets"]) for r in table] == sorted(
@@ -70,5 +70,5 @@ def test_a_confirmed_duty_is_on_lines_and_spans(drafted, tmp_path: Path):
     read = read_exports(settings_from(tomllib.loads(drafted.text), folder=tmp_path, source="s"))
     spans = read.tables["unit_spans"].astype("object")
     duty = dict(zip(spans["customer"], spans["duty"], strict=True))
-    assert duty["Kerb Store"] == "stone and cement dust"
+    assert duty["Kerb Store"] == "stone dust"
     assert duty["Quay Crew"] == "not stated"
