@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from dutylife.lives.meter import MeterPath
+from dutylife.lives.clocks.paths import MeterPaths
 from dutylife.settings import Settings
 
 DAYS_PER_WEEK = 7.0
@@ -11,7 +11,7 @@ SMALLEST_CV = 0.3  # of use rates between machines of one duty; our proposal
 FEWEST_RATES = 3  # below it the spread of rates is not told by the data
 
 
-def usage_of(units: pd.DataFrame, paths: dict[str, MeterPath], settings: Settings) -> pd.DataFrame:
+def usage_of(units: pd.DataFrame, paths: MeterPaths, settings: Settings) -> pd.DataFrame:
     """Use rate of each unit, the first of these that is known.
 
     Stated (machines file), own meter, median of duty and equipment class, median of the duty,
@@ -30,15 +30,16 @@ def usage_of(units: pd.DataFrame, paths: dict[str, MeterPath], settings: Setting
     """
     out = units[["unit_id", "duty", "equipment_class"]].astype("object").copy()
     stated = units["hours_per_week"].astype(float).where(lambda r: r > 0)
-    own = out["unit_id"].map(lambda u: paths[u].rate * DAYS_PER_WEEK if u in paths else np.nan)
-    known = stated.fillna(own.astype(float))
+    own_rate = np.append(paths.rate * DAYS_PER_WEEK, np.nan)  # the last is that of no reading
+    own = pd.Series(own_rate[paths.of(out["unit_id"])], index=out.index)
+    known = stated.fillna(own)
     out["known"] = known
     by_both = out.groupby(["duty", "equipment_class"])["known"].transform("median")
     by_duty = out.groupby("duty")["known"].transform("median")
     general = settings.fleet.hours_per_week
     candidates = [
         ("stated", stated),
-        ("meter", own.astype(float)),
+        ("meter", own),
         ("duty and class", by_both),
         ("duty and class", by_duty),
         ("fleet", pd.Series(float(known.median()) if known.notna().any() else np.nan, out.index)),

@@ -1,0 +1,122 @@
+"""Hours run in all from the readings that stand: through new meters, roll-overs and stands."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dutylife.lives.clocks.standing import Array, Flags, Rows
+
+SHORTEST_SPAN_DAYS = 28.0  # below it a unit's own rate is a guess
+STOPPED_DAYS = 21.0  # readings that stay the same this long: the meter stood, not the machine
+STOPPED_RISE = 0.5  # [meter unit]
+# a fall is a roll-over where the figures' room above the last reading gives a rate in this range
+# of the machine's own
+ROLLED_RATE = (1.0 / 3.0, 3.0)
+ROLLED_FROM = 0.8  # of that room
+RATE_CV = 0.2  # of a machine's own rate from one span to the next; our proposal
+
+
+@dataclass(frozen=True, slots=True)
+class Running:
+    """Hours run in all at each kept reading, in the rows' order, and what was met, by machine.
+
+    ``guessed`` is the variance that guessed stretches have added up to by each reading; ``ahead``
+    the hours run in all less what the meter shows, at the machine's last reading.
+    """
+
+    hours: Array
+    guessed: Array
+    ahead: Array
+    n_restarts: NDArray[np.int64]
+    n_stood: NDArray[np.int64]
+
+
+def run_in_all(rows: Rows, fastest: float) -> Running:
+    """Hours run in all at each reading.
+
+    Parameters
+    ----------
+    rows : Rows
+        Readings that are kept; a fall among them is a meter that started again.
+    fastest : float
+        Largest rise a day.
+
+    Notes
+    -----
+    The own rate is that of all other stretches. A fall from near the top of the meter's figures
+    (9 8xx to 0 1xx) whose rest gives about that rate is a roll-over, and known. At any other fall
+    the meter was replaced, and where a meter of hours reads the same for 21 days it stood: there
+    the machine ran at its own rate, though at least as far as the new meter shows, give or take
+    a fifth.
+    """
+    n_machines = len(rows.start) - 1
+    machine = rows.machine
+    wait, rise = np.diff(rows.day), np.diff(rows.reading)
+    same = machine[1:] == machine[:-1]
+    fell = same & (rise < 0)
+    # a vehicle whose odometer stays the same stood itself (public logs of city buses)
+    still = _standing(wait, rise, machine) if np.isfinite(fastest) else np.zeros_like(fell)
+    good = same & ~fell & ~still
+    lived = _sums(wait, good, machine, n_machines)
+    ran_then = _sums(rise, good, machine, n_machines)
+    own = np.where(lived >= SHORTEST_SPAN_DAYS, ran_then / np.maximum(lived, 1.0), 0.0)
+    usual = own[machine[1:]]
+    at = np.flatnonzero(fell | still)  # few: only there the meter isn't taken at its word
+    extra, error = np.zeros(len(rows.day)), np.zeros(len(rows.day))
+    steps, guess = _guessed(rows, at, fell[at], usual[at], fastest)
+    extra[at + 1] = steps - rise[at]
+    error[at + 1] = np.where(guess, RATE_CV * usual[at] * wait[at], 0.0)
+    hours = rows.reading + _since_first(extra, rows)
+    last = np.maximum(rows.start[1:] - 1, 0)
+    return Running(
+        hours=hours,
+        guessed=_since_first(error**2, rows),
+        ahead=(hours - rows.reading)[last],
+        n_restarts=np.bincount(machine[1:][fell], minlength=n_machines),
+        n_stood=np.bincount(machine[at + 1][guess & ~fell[at]], minlength=n_machines),
+    )
+
+
+def _guessed(
+    rows: Rows, at: NDArray[np.int64], fell: Flags, usual: Array, fastest: float
+) -> tuple[Array, Flags]:
+    """Hours run in the stretches that begin at rows ``at``, and which of them are guessed."""
+    before, after = rows.reading[at], rows.reading[at + 1]
+    wait = rows.day[at + 1] - rows.day[at]
+    room = 10.0 ** np.ceil(np.log10(np.maximum(before, 1.0) + 1.0))
+    over = room - before + after
+    pace = over / np.maximum(wait, 1.0)
+    low, high = ROLLED_RATE
+    rolled = fell & (before >= ROLLED_FROM * room)
+    rolled &= (pace >= low * usual) & (pace <= high * usual)
+    guess = (fell & ~rolled) | (~fell & (usual > 0))
+    ran = np.minimum(np.maximum(usual * wait, np.where(fell, after, 0.0)), fastest * wait)
+    return np.select([rolled, guess], [over, ran], after - before), guess
+
+
+def _standing(wait: Array, rise: Array, machine: NDArray[np.int64]) -> Flags:
+    """Stretches in a row, 21 days or more together, in which the readings stay the same."""
+    flat: Flags = (np.abs(rise) <= STOPPED_RISE) & (machine[1:] == machine[:-1])
+    at = np.flatnonzero(flat)
+    if not len(at):
+        return flat
+    begins = np.concatenate([[True], (np.diff(at) > 1) | (np.diff(machine[at]) > 0)])
+    run = np.cumsum(begins) - 1
+    together = np.bincount(run, weights=wait[at])
+    flat[at] = together[run] >= STOPPED_DAYS
+    return flat
+
+
+def _sums(values: Array, kept: Flags, machine: NDArray[np.int64], n_machines: int) -> Array:
+    weights = np.where(kept, values, 0.0)
+    return np.bincount(machine[1:], weights=weights, minlength=n_machines).astype(np.float64)
+
+
+def _since_first(steps: Array, rows: Rows) -> Array:
+    """Steps added up along each machine; its first row has none."""
+    if not steps.any():
+        return steps
+    total = np.cumsum(steps)
+    first = np.minimum(rows.start[:-1], len(total) - 1)
+    return total - np.repeat(total[first], np.diff(rows.start))
