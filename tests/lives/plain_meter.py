@@ -15,7 +15,8 @@ def longest_path(day: Array, reading: Array, fastest: float, reset_cost: float =
         for i, j in pairs
     }
     slope = {(i, j): (reading[j] - reading[i]) / max(day[j] - day[i], 1.0) for i, j in pairs}
-    known = [slope[p] for p in pairs if fits[p] and day[p[1]] > day[p[0]]]
+    near = [(i, j) for i, j in pairs if j - i <= 3 and fits[i, j] and day[j] > day[i]]
+    known = [slope[p] for p in near]
     usual = float(np.median(known)) if known else 0.0
 
     def gain(i: int, j: int) -> float:

@@ -1,4 +1,4 @@
-"""Names as whole numbers and rows put in order by them, both in time that grows with the rows."""
+"""Names as whole numbers, and rows put in order by whole numbers."""
 
 import numpy as np
 import pandas as pd
@@ -6,7 +6,7 @@ from numpy.typing import NDArray
 
 Codes = NDArray[np.int64]
 Words = NDArray[np.object_]
-_DIGIT = 16  # bits; a stable sort of so many is a radix sort in numpy
+_BITS = 63  # of a whole number without its sign
 
 
 def codes_of(names: pd.Series) -> tuple[Codes, Words]:
@@ -50,16 +50,17 @@ def rows_in_order(*keys: NDArray[np.generic]) -> Codes:
 
     Notes
     -----
-    A radix sort by 16 bits at a time, the least important first: each pass is a stable sort of
-    small numbers, which grows with n and not with n log n.
+    Keys and row number are packed into one whole number and sorted by value: several times as
+    fast as a stable sort that gives places. Where they need more than 63 bits, `numpy.lexsort`.
     """
-    order = np.arange(len(keys[0]))
-    for key in keys:
-        left = key.astype(np.int64) - (key.min() if len(key) else 0)
-        while True:
-            digit = (left & (2**_DIGIT - 1)).astype(np.uint16)
-            order = order[np.argsort(digit[order], kind="stable")]
-            left >>= _DIGIT
-            if not left.any():
-                break
-    return order
+    n = len(keys[0])
+    wide = [int(key.max()) - int(key.min()) + 1 if n else 1 for key in keys]
+    row_bits = n.bit_length()
+    if sum(w.bit_length() for w in wide) + row_bits > _BITS:
+        return np.lexsort(keys)
+    packed = np.zeros(n, dtype=np.int64)
+    for key, width in zip(reversed(keys), reversed(wide), strict=True):
+        packed = packed * width + (key - (key.min() if n else 0))
+    packed = (packed << row_bits) | np.arange(n)
+    packed.sort()
+    return packed & ((1 << row_bits) - 1)

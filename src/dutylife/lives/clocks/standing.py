@@ -12,7 +12,9 @@ Flags = NDArray[np.bool_]
 RESET_COST = 1.5
 # a rise this many times the usual rate is half a slip too: a few slips in a row are no new meter
 LEAP_RATE, LEAP_COST = 5.0, 0.75
-BAND = 64  # a path looks back over so many readings: more slips in a row are not thought of
+BAND = 32  # a path looks back over so many readings: more slips in a row are not thought of
+# the usual rate is told by pairs so near each other: most of them lie within the life of one meter
+NEAR = 3
 _CELLS = 1_000_000  # pairs of readings looked at together: they stay in the cache's reach
 
 
@@ -54,7 +56,7 @@ def rows_that_stand(rows: Rows, fastest: float, *, reset_cost: float = RESET_COS
     -------
     ndarray of bool, shape (n,)
         Of paths of equal length, the one whose rises keep closest to the usual rate (the median
-        over all pairs of readings that can stand together, at most `BAND` readings apart).
+        over pairs of readings that can stand together, at most `NEAR` readings apart).
 
     Notes
     -----
@@ -134,8 +136,8 @@ def _gains(
     rise = reading[:, :, None] - _before(reading, band)
     fits = (rise >= 0) & (rise <= fastest * (wait + 1.0))
     slope = rise / np.maximum(wait, 1.0)
-    usual = _median(np.where(fits & (wait > 0), slope, np.inf).reshape(len(day), -1))
-    usual = usual[:, None, None]
+    near = np.where(fits & (wait > 0), slope, np.inf)[:, :, -NEAR:]
+    usual = _median(near.reshape(len(day), -1))[:, None, None]
     # from 0 (the usual rate) to 1; all of them together never outweigh one reading
     unusual = np.abs(slope - usual) / np.maximum(np.abs(slope) + usual, 1e-9)
     gain = np.where(fits, 1.0 - unusual / (count[:, None, None] + 1.0), -np.inf)
