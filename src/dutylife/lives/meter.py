@@ -5,7 +5,8 @@ import pandas as pd
 
 from dutylife.lives.clocks.order import Codes, codes_of, rows_in_order
 from dutylife.lives.clocks.paths import MeterPaths
-from dutylife.lives.clocks.running import run_in_all
+from dutylife.lives.clocks.running import run_in_all, usual_rates
+from dutylife.lives.clocks.slips import slips_in_order
 from dutylife.lives.clocks.standing import Array, Flags, Rows, rows_that_stand
 
 HOURS_PER_DAY = 24.0  # a meter of hours can't run faster
@@ -40,6 +41,8 @@ def meter_paths(
     names, rows = readings_of(service_lines)
     kept = rows_that_stand(rows, fastest)
     stands = rows.taken(kept)
+    if np.isfinite(fastest):
+        stands = stands.taken(~slips_in_order(stands, usual_rates(stands)))
     run = run_in_all(stands, fastest)
     bare = MeterPaths(
         names=names,

@@ -14,6 +14,11 @@ STOPPED_RISE = 0.5  # [meter unit]
 # of the machine's own
 ROLLED_RATE = (1.0 / 3.0, 3.0)
 ROLLED_FROM = 0.8  # of that room
+# a stretch beside a stand that ran below this share of the usual: the stand reaches into it
+BESIDE_SHARE = 0.8
+# a stretch alone: below this share, and so many spreads of the fleet's stretches below their middle
+LONE_SHARE, LONE_SPREADS = 0.5, 4.0
+FEWEST_STRETCHES = 30  # to know the spread by; all of these are our proposal
 RATE_CV = 0.2  # of a machine's own rate from one span to the next; our proposal
 
 
@@ -48,7 +53,8 @@ def run_in_all(rows: Rows, fastest: float) -> Running:
     (9 8xx to 0 1xx) whose rest gives about that rate is a roll-over, and known. At any other fall
     the meter was replaced, and where a meter of hours reads the same for 21 days it stood: there
     the machine ran at its own rate, though at least as far as the new meter shows, give or take
-    a fifth.
+    a fifth. The stretches beside a stand hold its begin and its end: where slow, they are taken
+    for part of it.
     """
     n_machines = len(rows.start) - 1
     machine = rows.machine
@@ -57,12 +63,10 @@ def run_in_all(rows: Rows, fastest: float) -> Running:
     fell = same & (rise < 0)
     # a vehicle whose odometer stays the same stood itself (public logs of city buses)
     still = _standing(wait, rise, machine) if np.isfinite(fastest) else np.zeros_like(fell)
-    good = same & ~fell & ~still
-    lived = _sums(wait, good, machine, n_machines)
-    ran_then = _sums(rise, good, machine, n_machines)
-    own = np.where(lived >= SHORTEST_SPAN_DAYS, ran_then / np.maximum(lived, 1.0), 0.0)
-    usual = own[machine[1:]]
-    at = np.flatnonzero(fell | still)  # few: only there the meter isn't taken at its word
+    usual = _own_rates(wait, rise, same & ~fell & ~still, machine, n_machines)
+    slow = _slow(wait, rise, same & ~fell & ~still, usual[machine[1:]], still, machine)
+    usual = _own_rates(wait, rise, same & ~fell & ~still & ~slow, machine, n_machines)[machine[1:]]
+    at = np.flatnonzero(fell | still | slow)  # few: only there the meter isn't taken at its word
     extra, error = np.zeros(len(rows.day)), np.zeros(len(rows.day))
     steps, guess = _guessed(rows, at, fell[at], usual[at], fastest)
     extra[at + 1] = steps - rise[at]
@@ -76,6 +80,60 @@ def run_in_all(rows: Rows, fastest: float) -> Running:
         n_restarts=np.bincount(machine[1:][fell], minlength=n_machines),
         n_stood=np.bincount(machine[at + 1][guess & ~fell[at]], minlength=n_machines),
     )
+
+
+def usual_rates(rows: Rows) -> Array:
+    """Use of each machine over the stretches in which its meter rises, 0 below 28 days.
+
+    Returns
+    -------
+    ndarray, shape (machines,)
+        [meter unit per day]
+    """
+    machine = rows.machine
+    wait, rise = np.diff(rows.day), np.diff(rows.reading)
+    good = (machine[1:] == machine[:-1]) & (rise > STOPPED_RISE)
+    return _own_rates(wait, rise, good, machine, len(rows.start) - 1)
+
+
+def _own_rates(
+    wait: Array, rise: Array, good: Flags, machine: NDArray[np.int64], n_machines: int
+) -> Array:
+    """Rate of each machine over its good stretches, 0 where they last less than 28 days."""
+    lived = _sums(wait, good, machine, n_machines)
+    ran = _sums(rise, good, machine, n_machines)
+    return np.where(lived >= SHORTEST_SPAN_DAYS, ran / np.maximum(lived, 1.0), 0.0)
+
+
+def _slow(
+    wait: Array, rise: Array, good: Flags, usual: Array, still: Flags, machine: NDArray[np.int64]
+) -> Flags:
+    """Stretches in which the meter stood for a part of the time.
+
+    Beside a stand: the meter stopped, or began again, within them. Alone: far slower than
+    stretches of this fleet ever are, while what such stretches miss adds up to no more days than
+    the stands that were seen; a fleet whose machines rest (winter, no work) has many such, and
+    its meters are right.
+    """
+    nothing = np.zeros_like(still)
+    if not still.any():
+        return nothing
+    next_to = np.append(still[1:], False) | np.append(False, still[:-1])
+    same = machine[1:] == machine[:-1]
+    next_to &= same
+    share = rise / np.maximum(usual * wait, 1e-9)
+    low = good & (usual > 0) & (rise < usual * wait)
+    beside = low & next_to & (share < BESIDE_SHARE)
+    told = good & (usual > 0) & (wait >= STOPPED_DAYS) & (rise > 0)
+    if told.sum() < FEWEST_STRETCHES:
+        return beside
+    middle, high = np.quantile(np.log(share[told]), [0.5, 0.84])
+    least = min(LONE_SHARE, float(np.exp(middle - LONE_SPREADS * (high - middle))))
+    missed = (1.0 - share) * wait
+    alone = low & ~beside & (share < least) & (missed >= STOPPED_DAYS)
+    if missed[alone].sum() > wait[still].sum():
+        return beside
+    return beside | alone
 
 
 def _guessed(
