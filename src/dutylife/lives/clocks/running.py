@@ -18,6 +18,7 @@ ROLLED_FROM = 0.8  # of that room
 BESIDE_SHARE = 0.8
 # a stretch alone: below this share, and so many spreads of the fleet's stretches below their middle
 LONE_SHARE, LONE_SPREADS = 0.5, 4.0
+FAST_SHARE = 1.5
 FEWEST_STRETCHES = 30  # to know the spread by; all of these are our proposal
 RATE_CV = 0.2  # of a machine's own rate from one span to the next; our proposal
 
@@ -131,6 +132,9 @@ def _slow(
     least = min(LONE_SHARE, float(np.exp(middle - LONE_SPREADS * (high - middle))))
     missed = (1.0 - share) * wait
     alone = low & ~beside & (share < least) & (missed >= STOPPED_DAYS)
+    # beside a fast stretch the reading between the two is the odd one, not the meter
+    fast = same & (share > FAST_SHARE)
+    alone &= ~(np.append(fast[1:], False) | np.append(False, fast[:-1]))
     if missed[alone].sum() > wait[still].sum():
         return beside
     return beside | alone

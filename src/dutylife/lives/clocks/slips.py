@@ -5,7 +5,7 @@ import numpy as np
 from dutylife.lives.clocks.standing import LEAP_RATE, Array, Flags, Rows
 
 # all our proposal; a season of the strongest kind (0.4 to 2 times the mean) stays below them
-BENT = 1.5  # of the hours usually run in the shorter stretch beside a reading
+BENT = 1.2  # of the hours usually run in the shorter stretch beside a reading
 SHORT_DAYS = 14.0  # in fewer days a machine can run far from its usual rate
 FAST, SLOW = 2.5, 0.5  # of the usual rate: the stretches on both sides of a slip
 FEWEST = 5  # readings of a machine; with fewer the usual rate is not known
