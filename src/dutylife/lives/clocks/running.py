@@ -19,6 +19,7 @@ BESIDE_SHARE = 0.8
 # a stretch alone: below this share, and so many spreads of the fleet's stretches below their middle
 LONE_SHARE, LONE_SPREADS = 0.5, 4.0
 FAST_SHARE = 1.5
+MISSED_PER_STOOD = 2.0
 FEWEST_STRETCHES = 30  # to know the spread by; all of these are our proposal
 RATE_CV = 0.2  # of a machine's own rate from one span to the next; our proposal
 
@@ -112,9 +113,9 @@ def _slow(
     """Stretches in which the meter stood for a part of the time.
 
     Beside a stand: the meter stopped, or began again, within them. Alone: far slower than
-    stretches of this fleet ever are, while what such stretches miss adds up to no more days than
-    the stands that were seen; a fleet whose machines rest (winter, no work) has many such, and
-    its meters are right.
+    stretches of this fleet ever are, while what such stretches miss adds up to at most twice the
+    days of the stands that were seen; a fleet whose machines rest (winter, no work) has many such,
+    and its meters are right.
     """
     nothing = np.zeros_like(still)
     if not still.any():
@@ -135,7 +136,7 @@ def _slow(
     # beside a fast stretch the reading between the two is the odd one, not the meter
     fast = same & (share > FAST_SHARE)
     alone &= ~(np.append(fast[1:], False) | np.append(False, fast[:-1]))
-    if missed[alone].sum() > wait[still].sum():
+    if missed[alone].sum() > MISSED_PER_STOOD * wait[still].sum():
         return beside
     return beside | alone
 
