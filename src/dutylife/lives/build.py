@@ -58,6 +58,7 @@ def build_lives(
         watch.machines["in_service_on"],
         settings.fleet.meter_unit,
         from_new=settings.lives.first_part == "original",
+        duty=watch.machines["duty"],
     )
     usage = usage_of(_for_usage(watch, units), paths, settings)
     lives = _chained(events, watch, unit_spans, settings)

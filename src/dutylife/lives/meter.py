@@ -1,11 +1,19 @@
 """Meter readings of each machine made into one rising path, and the meter on any day."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
-from dutylife.lives.clocks.order import Codes, codes_of, rows_in_order
+from dutylife.lives.clocks.order import Codes, Words, codes_of, rows_in_order
 from dutylife.lives.clocks.paths import MeterPaths
-from dutylife.lives.clocks.running import run_in_all, usual_rates
+from dutylife.lives.clocks.running import (
+    SHORTEST_SPAN_DAYS,
+    STOPPED_RISE,
+    run_in_all,
+    usual_rates,
+)
+from dutylife.lives.clocks.season import Season, fit_season
 from dutylife.lives.clocks.slips import slips_in_order
 from dutylife.lives.clocks.standing import Array, Flags, Rows, rows_that_stand
 
@@ -21,6 +29,7 @@ def meter_paths(
     meter_unit: str,
     *,
     from_new: bool = False,
+    duty: pd.Series | None = None,
 ) -> MeterPaths:
     """Paths of all machines that have a reading.
 
@@ -36,33 +45,55 @@ def meter_paths(
     from_new : bool
         The meters are known to count from new (``[lives] first_part = "original"``): a first
         stretch faster than the later one is then no sign of a used machine.
+    duty : Series of words, by unit_id, optional
+        Each machine's duty, for the season of its use; none is looked for without.
     """
     fastest = HOURS_PER_DAY if meter_unit == "hours" else np.inf
     names, rows = readings_of(service_lines)
-    kept = rows_that_stand(rows, fastest)
-    stands = rows.taken(kept)
+    stands = rows.taken(rows_that_stand(rows, fastest))
     if np.isfinite(fastest):
         stands = stands.taken(~slips_in_order(stands, usual_rates(stands)))
-    run = run_in_all(stands, fastest)
+    season = _season(names, stands, duty)
+    row = season.of(_by_name(duty, names)) if len(season.duties) else np.full(len(names), -1)
+    run = run_in_all(stands, fastest, season.days_of_use(row[stands.machine], stands.day))
     bare = MeterPaths(
         names=names,
         start=stands.start,
         day=stands.day,
         reading=run.hours,
         guessed=run.guessed,
+        bridged=run.bridged,
         starts_at_zero=np.zeros(len(names), dtype=bool),
         ahead=run.ahead,
         n_dropped=np.diff(rows.start) - np.diff(stands.start),
         n_restarts=run.n_restarts,
         n_stood=run.n_stood,
+        season=season,
+        duty=row,
     )
-    index = in_service_on.index.to_series().astype("object").astype(str)
-    began = pd.Series(days_of(in_service_on), index=pd.Index(index.to_numpy()))
-    known = np.asarray(began.reindex(names), dtype=np.float64)
-    return _anchored(bare, known, fastest, from_new=from_new)
+    began = np.asarray(_by_name(pd.Series(days_of(in_service_on), in_service_on.index), names))
+    return _anchored(bare, began.astype(np.float64), fastest, from_new=from_new)
 
 
-def readings_of(service_lines: pd.DataFrame) -> tuple[np.ndarray, Rows]:
+def _by_name(values: pd.Series | None, names: Words) -> pd.Series:
+    """Values of machines in the order of ``names``, missing where there is none."""
+    given = pd.Series(dtype="object") if values is None else values
+    index = given.index.to_series().astype("object").astype(str)
+    return pd.Series(given.to_numpy(), index=pd.Index(index.to_numpy())).reindex(names)
+
+
+def _season(names: Words, rows: Rows, duty: pd.Series | None) -> Season:
+    """Season of each duty, from the stretches in which meters rise."""
+    number, duties = codes_of(_by_name(duty, names))
+    machine = rows.machine
+    rise = np.diff(rows.reading)
+    at = np.flatnonzero((machine[1:] == machine[:-1]) & (rise > STOPPED_RISE))
+    return fit_season(
+        machine[at], number[machine[at]], rows.day[at], rows.day[at + 1], rise[at], duties
+    )
+
+
+def readings_of(service_lines: pd.DataFrame) -> tuple[Words, Rows]:
     """Readings of all machines in order of machine, day and reading, each once.
 
     Returns
@@ -109,23 +140,24 @@ def _anchored(bare: MeterPaths, began: Array, fastest: float, *, from_new: bool)
     """
     if not len(bare):
         return bare
-    first = bare.start[:-1]
-    day, reading, own = bare.day[first], bare.reading[first], bare.rate
+    first, last = bare.start[:-1], bare.start[1:] - 1
+    day, reading = bare.day[first], bare.reading[first]
+    span = bare.day[last] - day
+    rise = bare.reading[last] - reading
+    known = (span >= SHORTEST_SPAN_DAYS) & (rise > 0)
+    own = np.where(known, rise / np.maximum(span, 1.0), np.nan)
     waited = day - began
     plausible = np.isfinite(began) & (waited >= 0) & (reading <= fastest * (waited + 1.0))
     too_far = np.isfinite(own) & (reading > USED_RATE_RATIO * own * np.maximum(waited, 1.0))
     plausible &= ~too_far | from_new
     new = plausible & (waited > 0)
     at = first[new]
-    return MeterPaths(
-        names=bare.names,
+    return replace(
+        bare,
         start=bare.start + np.concatenate([[0], np.cumsum(new)]),
         day=np.insert(bare.day, at, began[new]),
         reading=np.insert(bare.reading, at, 0.0),
         guessed=np.insert(bare.guessed, at, 0.0),
+        bridged=np.insert(bare.bridged, at, 0.0),
         starts_at_zero=plausible,
-        ahead=bare.ahead,
-        n_dropped=bare.n_dropped,
-        n_restarts=bare.n_restarts,
-        n_stood=bare.n_stood,
     )

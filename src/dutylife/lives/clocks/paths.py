@@ -1,35 +1,38 @@
 """Hours run of every machine on any day: all readings in one row, found by one search."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from dutylife.lives.clocks.order import Words, codes_of
-from dutylife.lives.clocks.running import RATE_CV, SHORTEST_SPAN_DAYS
+from dutylife.lives.clocks.season import Season
 from dutylife.lives.clocks.standing import Array, Flags
 
 Codes = NDArray[np.int64]
+_BLOCK = 65_536  # days asked for together: what is worked out on the way stays in the cache
 
 
 @dataclass(frozen=True, slots=True)
 class OnDays:
     """Meters of machines on days, each of shape (n,).
 
-    ``beyond_days`` is negative before the first reading; ``between_error`` is the standard error
-    from lying between two readings [meter unit]; ``guessed`` the variance of guessed stretches up
-    to that day; ``source`` indexes `SOURCES`.
+    ``beyond_days`` counts days of use, negative before the first reading; ``between`` is the
+    variance from lying between two readings, as a multiple of the variance of a day's use
+    [meter unit squared]; ``guessed`` the variance and ``bridged`` the hours of guessed stretches
+    up to that day; ``source`` is 0 within a day of a reading, 1 between two, 2 beyond them.
     """
 
     reading: Array
     beyond_days: Array
-    between_error: Array
+    between: Array
     guessed: Array
+    bridged: Array
     source: Codes
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MeterPaths:
     """Readings of each machine that can stand together, as the hours it has run in all.
 
@@ -39,17 +42,20 @@ class MeterPaths:
         Machines with a reading, sorted; what is said by machine is in this order.
     start : ndarray of int, shape (k + 1,)
         First row of each machine, and the number of rows.
-    day, reading, guessed : ndarray, shape (n,)
+    day, reading, guessed, bridged : ndarray, shape (n,)
         In order of machine and day. ``day`` counts from 1970; ``reading`` never falls within a
         machine: where the meter was replaced, rolled over or stood, it goes on (see
-        `running.run_in_all`). ``guessed`` is the variance that guessed stretches have added up
-        to by each day.
+        `running.run_in_all`). ``guessed`` is the variance and ``bridged`` the hours that guessed
+        stretches have added up to by each day.
     starts_at_zero : ndarray of bool, shape (k,)
         The machine entered service at 0, on its path's first day.
     ahead : ndarray, shape (k,)
         The path less what the meter shows, at the end.
     n_dropped, n_restarts, n_stood : ndarray of int, shape (k,)
         Readings left out; falls; stretches in which the meter stood.
+    season : Season
+    duty : ndarray of int, shape (k,)
+        Row of the season's shares; -1 for none.
     """
 
     names: Words
@@ -57,27 +63,48 @@ class MeterPaths:
     day: Array
     reading: Array
     guessed: Array
+    bridged: Array
     starts_at_zero: Flags
     ahead: Array
     n_dropped: Codes
     n_restarts: Codes
     n_stood: Codes
+    season: Season
+    duty: Codes
+    _use: Array = field(init=False, repr=False)
+    _gap: Array = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        """Work out the days of use of each reading, and to the machine's next one."""
+        use = self.season.days_of_use(self.duty[self.machine], self.day)
+        gap = np.append(np.diff(use), np.nan)
+        gap[self.start[1:] - 1] = np.nan  # none behind the last reading
+        object.__setattr__(self, "_use", use)
+        object.__setattr__(self, "_gap", gap)
 
     def __len__(self) -> int:
         """Machines with a reading."""
         return len(self.names)
 
     @property
-    def rate(self) -> Array:
-        """Own use of each machine from first to last reading, ``nan`` below 28 days.
+    def machine(self) -> Codes:
+        """Place in ``names`` of each row."""
+        return np.repeat(np.arange(len(self)), np.diff(self.start))
 
-        Shape (k,). [meter unit per day]
+    def stretches(self) -> tuple[Codes, Array, Array]:
+        """From each reading to the next of its machine, where the hours between are not guessed.
+
+        Returns
+        -------
+        machine : ndarray of int
+        days : ndarray
+            Days of use, above 0.
+        hours : ndarray
         """
-        first, last = self.start[:-1], self.start[1:] - 1
-        span = self.day[last] - self.day[first]
-        rise = self.reading[last] - self.reading[first]
-        known = (span >= SHORTEST_SPAN_DAYS) & (rise > 0)
-        return np.where(known, rise / np.maximum(span, 1.0), np.nan)
+        rows = np.flatnonzero(self._gap[:-1] > 0) if len(self._gap) else np.zeros(0, np.int64)
+        rows = rows[self.bridged[rows + 1] == self.bridged[rows]]
+        hours = self.reading[rows + 1] - self.reading[rows]
+        return self.machine[rows], self._gap[rows], hours
 
     def of(self, unit_id: pd.Series) -> Codes:
         """Place of machines in ``names``; -1 where a machine has no reading."""
@@ -99,34 +126,40 @@ class MeterPaths:
             Places in ``names``. Rows of one machine together are found faster.
         day : ndarray, shape (n,)
         rate : ndarray, shape (n,)
-            Use beyond the readings. [meter unit per day]
+            Use beyond the readings. [meter unit per day of use]
         """
-        first, last = self.start[machine], self.start[machine + 1] - 1
-        before = np.clip(self._last_until(machine, day), first, last)
-        known = self.day[before]
-        after = np.where(known < day, np.minimum(before + 1, last), before)
-        nearest = np.minimum(np.abs(day - known), np.abs(self.day[after] - day))
-        beyond = np.where((day < known) | (after == before), day - known, 0.0)
-        apart = after > before
-        gap = np.where(apart, self.day[after] - known, 1.0)
-        slope = np.where(apart, (self.reading[after] - self.reading[before]) / gap, 0.0)
-        growth = np.where(apart, (self.guessed[after] - self.guessed[before]) / gap, 0.0)
-        ran = np.where(apart, slope * (day - known), np.where(beyond == 0, 0.0, rate * beyond))
-        return OnDays(
-            reading=self.reading[before] + ran,
-            beyond_days=beyond,
-            between_error=np.where(beyond == 0, RATE_CV * slope * nearest, 0.0),
-            guessed=self.guessed[before] + np.where(apart, growth * (day - known), 0.0),
-            source=np.where(nearest <= 1.0, 0, np.where(beyond == 0, 1, 2)),
-        )
-
-    def _last_until(self, machine: Codes, day: Array) -> Codes:
-        """Row of the last reading not after each day, by one search over all machines."""
-        if not len(day):
-            return np.zeros(0, dtype=np.int64)
+        n = len(day)
+        out = OnDays(*(np.zeros(n) for _ in range(5)), np.zeros(n, dtype=np.int64))
+        if not len(self.day):
+            return out
         origin = float(self.day.min())
         span = float(self.day.max()) - origin + 3.0
-        owner = np.repeat(np.arange(len(self)), np.diff(self.start))
-        keys = owner * span + (self.day - origin + 1.0)
-        asked = machine * span + np.clip(day - origin + 1.0, 0.0, span - 1.0)
-        return np.searchsorted(keys, asked, side="right") - 1
+        keys = self.machine * span + (self.day - origin + 1.0)
+        for first in range(0, n, _BLOCK):
+            rows = slice(first, first + _BLOCK)
+            asked = machine[rows] * span + np.clip(day[rows] - origin + 1.0, 0.0, span - 1.0)
+            before = np.searchsorted(keys, asked, side="right") - 1
+            before = np.maximum(before, self.start[machine[rows]])
+            self._fill(out, rows, before, machine[rows], day[rows], rate[rows])
+        return out
+
+    def _fill(
+        self, out: OnDays, rows: slice, before: Codes, machine: Codes, day: Array, rate: Array
+    ) -> None:
+        """Put what is asked of some rows into ``out``; ``before`` is the reading to start from."""
+        use = self.season.days_of_use(self.duty[machine], day)
+        since, gap = use - self._use[before], self._gap[before]
+        days_since = day - self.day[before]
+        after = np.minimum(before + 1, len(self.day) - 1)
+        apart = (since > 0) & (gap > 0)  # between two readings
+        share = np.where(apart, since / np.where(apart, gap, 1.0), 0.0)
+        rise = self.reading[after] - self.reading[before]
+        slope = np.where(apart, rise / np.where(apart, gap, 1.0), rate)
+        out.reading[rows] = self.reading[before] + np.where(since == 0, 0.0, slope * since)
+        out.beyond_days[rows] = np.where(apart, 0.0, since)
+        out.between[rows] = np.where(apart, slope**2 * share * (gap - since), 0.0)
+        for whole, part in ((self.guessed, out.guessed), (self.bridged, out.bridged)):
+            part[rows] = whole[before] + share * (whole[after] - whole[before])
+        nearest = np.abs(days_since)
+        nearest = np.where(apart, np.minimum(nearest, np.abs(self.day[after] - day)), nearest)
+        out.source[rows] = np.where(nearest <= 1.0, 0, np.where(apart, 1, 2))

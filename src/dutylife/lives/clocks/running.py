@@ -28,18 +28,20 @@ RATE_CV = 0.2  # of a machine's own rate from one span to the next; our proposal
 class Running:
     """Hours run in all at each kept reading, in the rows' order, and what was met, by machine.
 
-    ``guessed`` is the variance that guessed stretches have added up to by each reading; ``ahead``
-    the hours run in all less what the meter shows, at the machine's last reading.
+    ``guessed`` is the variance and ``bridged`` the hours that guessed stretches have added up to
+    by each reading; ``ahead`` the hours run in all less what the meter shows, at the machine's
+    last reading.
     """
 
     hours: Array
     guessed: Array
+    bridged: Array
     ahead: Array
     n_restarts: NDArray[np.int64]
     n_stood: NDArray[np.int64]
 
 
-def run_in_all(rows: Rows, fastest: float) -> Running:
+def run_in_all(rows: Rows, fastest: float, use: Array | None = None) -> Running:
     """Hours run in all at each reading.
 
     Parameters
@@ -48,6 +50,8 @@ def run_in_all(rows: Rows, fastest: float) -> Running:
         Readings that are kept; a fall among them is a meter that started again.
     fastest : float
         Largest rise a day.
+    use : ndarray, shape (n,), optional
+        Days of use by each reading (see `season.Season`); the calendar's without.
 
     Notes
     -----
@@ -65,19 +69,23 @@ def run_in_all(rows: Rows, fastest: float) -> Running:
     fell = same & (rise < 0)
     # a vehicle whose odometer stays the same stood itself (public logs of city buses)
     still = _standing(wait, rise, machine) if np.isfinite(fastest) else np.zeros_like(fell)
-    usual = _own_rates(wait, rise, same & ~fell & ~still, machine, n_machines)
-    slow = _slow(wait, rise, same & ~fell & ~still, usual[machine[1:]], still, machine)
-    usual = _own_rates(wait, rise, same & ~fell & ~still & ~slow, machine, n_machines)[machine[1:]]
+    used = wait if use is None else np.diff(use)
+    good = same & ~fell & ~still
+    usual = _own_rates(used, rise, good, machine, n_machines)[machine[1:]]
+    slow = _slow(used, wait, rise, good, usual, still, machine)
+    usual = _own_rates(used, rise, good & ~slow, machine, n_machines)[machine[1:]]
     at = np.flatnonzero(fell | still | slow)  # few: only there the meter isn't taken at its word
-    extra, error = np.zeros(len(rows.day)), np.zeros(len(rows.day))
-    steps, guess = _guessed(rows, at, fell[at], usual[at], fastest)
+    extra, error, bridged = (np.zeros(len(rows.day)) for _ in range(3))
+    steps, guess = _guessed(rows, at, fell[at], usual[at] * used[at], fastest)
     extra[at + 1] = steps - rise[at]
-    error[at + 1] = np.where(guess, RATE_CV * usual[at] * wait[at], 0.0)
+    error[at + 1] = np.where(guess, RATE_CV * usual[at] * used[at], 0.0)
+    bridged[at + 1] = np.where(guess, steps, 0.0)
     hours = rows.reading + _since_first(extra, rows)
     last = np.maximum(rows.start[1:] - 1, 0)
     return Running(
         hours=hours,
         guessed=_since_first(error**2, rows),
+        bridged=_since_first(bridged, rows),
         ahead=(hours - rows.reading)[last],
         n_restarts=np.bincount(machine[1:][fell], minlength=n_machines),
         n_stood=np.bincount(machine[at + 1][guess & ~fell[at]], minlength=n_machines),
@@ -108,7 +116,13 @@ def _own_rates(
 
 
 def _slow(
-    wait: Array, rise: Array, good: Flags, usual: Array, still: Flags, machine: NDArray[np.int64]
+    used: Array,
+    wait: Array,
+    rise: Array,
+    good: Flags,
+    usual: Array,
+    still: Flags,
+    machine: NDArray[np.int64],
 ) -> Flags:
     """Stretches in which the meter stood for a part of the time.
 
@@ -123,8 +137,8 @@ def _slow(
     next_to = np.append(still[1:], False) | np.append(False, still[:-1])
     same = machine[1:] == machine[:-1]
     next_to &= same
-    share = rise / np.maximum(usual * wait, 1e-9)
-    low = good & (usual > 0) & (rise < usual * wait)
+    share = rise / np.maximum(usual * used, 1e-9)
+    low = good & (usual > 0) & (share < 1.0)
     beside = low & next_to & (share < BESIDE_SHARE)
     told = good & (usual > 0) & (wait >= STOPPED_DAYS) & (rise > 0)
     if told.sum() < FEWEST_STRETCHES:
@@ -142,19 +156,21 @@ def _slow(
 
 
 def _guessed(
-    rows: Rows, at: NDArray[np.int64], fell: Flags, usual: Array, fastest: float
+    rows: Rows, at: NDArray[np.int64], fell: Flags, expected: Array, fastest: float
 ) -> tuple[Array, Flags]:
-    """Hours run in the stretches that begin at rows ``at``, and which of them are guessed."""
+    """Hours run in the stretches that begin at rows ``at``, and which of them are guessed.
+
+    ``expected`` are those at the usual rate, 0 where it is not known.
+    """
     before, after = rows.reading[at], rows.reading[at + 1]
     wait = rows.day[at + 1] - rows.day[at]
     room = 10.0 ** np.ceil(np.log10(np.maximum(before, 1.0) + 1.0))
     over = room - before + after
-    pace = over / np.maximum(wait, 1.0)
     low, high = ROLLED_RATE
     rolled = fell & (before >= ROLLED_FROM * room)
-    rolled &= (pace >= low * usual) & (pace <= high * usual)
-    guess = (fell & ~rolled) | (~fell & (usual > 0))
-    ran = np.minimum(np.maximum(usual * wait, np.where(fell, after, 0.0)), fastest * wait)
+    rolled &= (over >= low * expected) & (over <= high * expected)
+    guess = (fell & ~rolled) | (~fell & (expected > 0))
+    ran = np.minimum(np.maximum(expected, np.where(fell, after, 0.0)), fastest * wait)
     return np.select([rolled, guess], [over, ran], after - before), guess
 
 
