@@ -129,7 +129,14 @@ class MeterPaths:
             Use beyond the readings. [meter unit per day of use]
         """
         n = len(day)
-        out = OnDays(*(np.zeros(n) for _ in range(5)), np.zeros(n, dtype=np.int64))
+        out = OnDays(
+            reading=np.zeros(n),
+            beyond_days=np.zeros(n),
+            between=np.zeros(n),
+            guessed=np.zeros(n),
+            bridged=np.zeros(n),
+            source=np.zeros(n, dtype=np.int64),
+        )
         if not len(self.day):
             return out
         origin = float(self.day.min())

@@ -131,7 +131,7 @@ def _slow(
     days of the stands that were seen; a fleet whose machines rest (winter, no work) has many such,
     and its meters are right.
     """
-    nothing = np.zeros_like(still)
+    nothing: Flags = np.zeros_like(still)
     if not still.any():
         return nothing
     next_to = np.append(still[1:], False) | np.append(False, still[:-1])
@@ -139,7 +139,7 @@ def _slow(
     next_to &= same
     share = rise / np.maximum(usual * used, 1e-9)
     low = good & (usual > 0) & (share < 1.0)
-    beside = low & next_to & (share < BESIDE_SHARE)
+    beside: Flags = low & next_to & (share < BESIDE_SHARE)
     told = good & (usual > 0) & (wait >= STOPPED_DAYS) & (rise > 0)
     if told.sum() < FEWEST_STRETCHES:
         return beside
@@ -152,7 +152,8 @@ def _slow(
     alone &= ~(np.append(fast[1:], False) | np.append(False, fast[:-1]))
     if missed[alone].sum() > MISSED_PER_STOOD * wait[still].sum():
         return beside
-    return beside | alone
+    both: Flags = beside | alone
+    return both
 
 
 def _guessed(

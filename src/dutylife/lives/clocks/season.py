@@ -14,8 +14,8 @@ MONTHS = 12
 _FIRST, _CYCLE = -365, 1461  # 1 January 1969, and the days of four years
 # all our proposal
 LONGEST_DAYS = 100.0  # a longer stretch says little of the months it spans
-FEWEST_STRETCHES = 60  # of a duty, for twelve shares to be worth a try
-CLEARLY = 0.15  # less squared error over machines that the shares were not fitted on
+FEWEST_STRETCHES = 36  # of a duty, three for each month
+CLEARLY = 0.25  # less squared error in years that the shares were not fitted on
 LEAST_SHARE = 0.02  # of the mean month: no month stands quite still
 ROUNDS = 60  # of the fit, each a small step; the last ones move the shares by less than 1 %
 PRIOR_MONTHS = 2.0  # mean months of use put to each month beside the data
@@ -61,7 +61,9 @@ class Season:
             return out
         # four years from 1 January 1969 on, over and over
         table = np.zeros((len(self.shares), _CYCLE + 1))
-        table[:, 1:] = np.cumsum(self.shares[:, _month(np.arange(_CYCLE) + _FIRST)], axis=1)
+        table[:, 1:] = np.cumsum(
+            self.shares[:, _month(np.arange(_CYCLE, dtype=np.float64) + _FIRST)], axis=1
+        )
         since = day[some] - _FIRST
         cycle = np.floor(since / _CYCLE)
         within = since - cycle * _CYCLE
@@ -74,7 +76,7 @@ class Season:
 def fit_season(
     machine: Codes, duty: Codes, begin: Array, end: Array, rise: Array, duties: Words
 ) -> Season:
-    """Monthly shares of each duty in which they tell machines apart from chance.
+    """Monthly shares of each duty in which they come back from year to year.
 
     Parameters
     ----------
@@ -90,9 +92,9 @@ def fit_season(
     Hours of a stretch are its machine's rate times the sum of the shares of its days. Shares and
     rates are fitted in turn, each by its own ratio of hours seen to hours expected (the
     Richardson-Lucy steps, which are EM for Poisson counts), with `PRIOR_MONTHS` months of mean
-    use beside the data of each month. They are taken only where shares fitted on one half of a
-    duty's machines lower the squared error of the stretches of the other half, both ways
-    together, by `CLEARLY`.
+    use beside the data of each month. They are taken only where shares fitted on every other
+    year lower the squared error of the stretches of the years between, both ways together, by
+    `CLEARLY`: what comes once to all machines (a strike, a hard winter) is no season.
     """
     shares = np.ones((len(duties), MONTHS))
     good = (end - begin <= LONGEST_DAYS) & (end > begin) & (rise >= 0) & (duty >= 0)
@@ -103,7 +105,7 @@ def fit_season(
         unit = np.unique(machine[rows], return_inverse=True)[1]
         days = _days_in_months(begin[rows], end[rows])
         hours = rise[rows]
-        half = _halves(unit, days, hours)
+        half = _year((begin[rows] + end[rows]) / 2.0) % 2 == 0
         if half.all() or not half.any():
             continue
         flat = _error(np.ones(MONTHS), unit, days, hours)
@@ -130,7 +132,8 @@ def _shares(unit: Codes, days: Array, hours: Array, rows: Flags) -> Array:
         share = np.maximum(share / share.mean(), LEAST_SHARE)
     # a year of weighted days is as long as one of the calendar
     length = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
-    return share * length.sum() / float(share @ length)
+    scaled: Array = share * (length.sum() / float(share @ length))
+    return scaled
 
 
 def _error(share: Array, unit: Codes, days: Array, hours: Array) -> Array:
@@ -143,14 +146,6 @@ def _error(share: Array, unit: Codes, days: Array, hours: Array) -> Array:
     return np.where(rate > 0, size, 0.0)
 
 
-def _halves(unit: Codes, days: Array, hours: Array) -> Flags:
-    """Every other machine, by what they ran: names of machines decide nothing."""
-    lived, ran = np.bincount(unit, days.sum(axis=1)), np.bincount(unit, hours)
-    rank = np.empty(len(lived), dtype=np.int64)
-    rank[np.lexsort((lived, ran))] = np.arange(len(lived))
-    return (rank % 2 == 1)[unit]
-
-
 def _days_in_months(begin: Array, end: Array) -> Array:
     """Days of each stretch in each month of the year, shape (n, 12)."""
     first = float(np.floor(begin.min()))
@@ -159,10 +154,18 @@ def _days_in_months(begin: Array, end: Array) -> Array:
     table[np.arange(1, len(days) + 1), _month(days)] = 1.0
     table = np.cumsum(table, axis=0)
     a, b = (begin - first).astype(np.int64), (end - first).astype(np.int64)
-    return table[b] - table[a]
+    found: Array = table[b] - table[a]
+    return found
+
+
+def _year(day: Array) -> Codes:
+    """Calendar year of days since 1970, counted from 1970."""
+    dates = day.astype(np.int64).astype("datetime64[D]")
+    return dates.astype("datetime64[Y]").astype(np.int64)
 
 
 def _month(day: Array) -> Codes:
     """Month of days since 1970, 0 to 11."""
     dates = day.astype(np.int64).astype("datetime64[D]")
-    return dates.astype("datetime64[M]").astype(np.int64) % MONTHS
+    months: Codes = dates.astype("datetime64[M]").astype(np.int64) % MONTHS
+    return months

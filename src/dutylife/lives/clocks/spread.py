@@ -48,8 +48,8 @@ def spread_of(machine: Codes, days: Array, hours: Array, n_machines: int) -> Spr
     half varies beyond that. Both are drawn towards `PRIOR_DAYS` and `PRIOR_DRIFT`.
     """
     many = np.bincount(machine, minlength=n_machines)
-    lived = np.bincount(machine, days, minlength=n_machines)
-    ran = np.bincount(machine, hours, minlength=n_machines)
+    lived = np.bincount(machine, days, minlength=n_machines).astype(np.float64)
+    ran = np.bincount(machine, hours, minlength=n_machines).astype(np.float64)
     rate = ran / np.maximum(lived, 1e-9)
     told = (days >= SHORTEST_DAYS) & (many >= 3)[machine] & (rate > 0)[machine]
     told &= days < 0.7 * lived[machine]
