@@ -15,6 +15,8 @@ from dutylife.lives.clocks.standing import RESET_COST, Rows, rows_that_stand
 from dutylife.lives.meter import meter_paths
 from dutylife.schema import as_table
 
+NOTHING_KNOWN = pd.DataFrame({"in_service_on": pd.Series(dtype="M8[ns]"), "duty": None,
+                              "equipment_class": None})  # fmt: skip
 READINGS = st.lists(
     st.tuples(st.integers(0, 400), st.integers(0, 3000)), min_size=1, max_size=14, unique=True
 )
@@ -101,7 +103,7 @@ def test_meters_on_days_are_those_of_a_plain_search() -> None:
         start = pd.Timestamp("2021-01-01")
         rows += [(f"U{unit:02}", start + pd.Timedelta(days=int(d)), 2.0 * d) for d in day]
     frame = pd.DataFrame(rows, columns=["unit_id", "service_date", "meter_hours"])
-    paths = meter_paths(frame.sample(frac=1.0, random_state=1), pd.Series(dtype="M8[ns]"), "hours")
+    paths = meter_paths(frame.sample(frac=1.0, random_state=1), NOTHING_KNOWN, "hours")
     machine = rng.integers(0, 20, 500)
     asked = rng.uniform(paths.day.min() - 300, paths.day.max() + 300, 500).round()
     found = paths.at(machine, asked, np.full(500, 5.0))
@@ -175,6 +177,6 @@ def test_the_order_of_rows_changes_nothing(made: SimpleNamespace) -> None:
 def test_no_machine_with_a_reading_gives_no_paths() -> None:
     frame = pd.DataFrame({"unit_id": ["A"], "service_date": [pd.Timestamp("2020-01-01")],
                           "meter_hours": [np.nan]})  # fmt: skip
-    paths = meter_paths(frame, pd.Series(dtype="M8[ns]"), "hours")
+    paths = meter_paths(frame, NOTHING_KNOWN, "hours")
     assert len(paths) == 0
     assert paths.of(pd.Series(["A"])).tolist() == [-1]

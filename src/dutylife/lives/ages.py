@@ -109,6 +109,9 @@ def _hours(
         + np.where(extra == 0, 0.0, rate**2 * use.stray_days[own] * np.abs(extra))
         + np.where(extra == 0, 0.0, (use.cv[own] * rate * extra) ** 2)
     )
+    # no part can have run longer than there was time
+    exit_ = np.minimum(exit_, paths.fastest * np.maximum(days[2] - days[0], 1.0))
+    entry = np.minimum(entry, exit_)
     mostly_guessed = last.bridged - first.bridged > MOSTLY * exit_[own]
     source[own] = np.where(mostly_guessed, 2, np.maximum(first.source, last.source))
     return {"entry_hours": entry, "exit_hours": exit_, "age_se_hours": np.sqrt(square)}, source

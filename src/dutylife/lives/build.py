@@ -55,10 +55,9 @@ def build_lives(
     watch = watch_machines(evidence, units, unit_spans, settings)
     paths = meter_paths(
         lines,
-        watch.machines["in_service_on"],
+        watch.machines,
         settings.fleet.meter_unit,
         from_new=settings.lives.first_part == "original",
-        duty=watch.machines["duty"],
     )
     usage = usage_of(_for_usage(watch, units), paths, settings)
     lives = _chained(events, watch, unit_spans, settings)

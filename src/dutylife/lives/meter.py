@@ -5,8 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
+from dutylife.intake.findings import first_few
 from dutylife.lives.clocks.order import Codes, Words, codes_of, rows_in_order
 from dutylife.lives.clocks.paths import MeterPaths
+from dutylife.lives.clocks.quantity import OddMeter, outruns_the_clock, unlike_its_class
 from dutylife.lives.clocks.running import (
     SHORTEST_SPAN_DAYS,
     STOPPED_RISE,
@@ -25,36 +27,51 @@ USED_RATE_RATIO = 6.0
 
 def meter_paths(
     service_lines: pd.DataFrame,
-    in_service_on: pd.Series,
+    machines: pd.DataFrame,
     meter_unit: str,
     *,
     from_new: bool = False,
-    duty: pd.Series | None = None,
 ) -> MeterPaths:
     """Paths of all machines that have a reading.
 
     Parameters
     ----------
     service_lines : DataFrame, table "service_lines"
-    in_service_on : Series of dates, by unit_id
-        Known days of entering service; the path starts there at 0 where the first reading then
-        gives a plausible rate: above 0, at most 24 h a day, and at most `USED_RATE_RATIO` times
-        the unit's own later rate where that is known.
+    machines : DataFrame, by unit_id
+        in_service_on (may be missing), duty, equipment_class. The path starts on a known day of
+        entering service, at 0, where the first reading then gives a plausible rate: above 0, at
+        most 24 h a day, and at most `USED_RATE_RATIO` times the unit's own later rate where that
+        is known.
     meter_unit : str
         Only a meter of hours has a limit of 24 a day.
     from_new : bool
         The meters are known to count from new (``[lives] first_part = "original"``): a first
         stretch faster than the later one is then no sign of a used machine.
-    duty : Series of words, by unit_id, optional
-        Each machine's duty, for the season of its use; none is looked for without.
+
+    Notes
+    -----
+    Readings that fall or outrun the clock are dropped (`rows_that_stand`), then slips among the
+    rest. A meter that can't be one of hours is left out whole, and told in ``odd``.
     """
     fastest = HOURS_PER_DAY if meter_unit == "hours" else np.inf
     names, rows = readings_of(service_lines)
-    stands = rows.taken(rows_that_stand(rows, fastest))
+    told = machines.set_axis(machines.index.astype("object").astype(str)).reindex(names)
+    is_odd, per_day = outruns_the_clock(rows, fastest)
+    kept = rows_that_stand(rows, fastest) & ~is_odd[rows.machine]
+    stands = rows.taken(kept)
     if np.isfinite(fastest):
-        stands = stands.taken(~slips_in_order(stands, usual_rates(stands)))
-    season = _season(names, stands, duty)
-    row = season.of(_by_name(duty, names)) if len(season.duties) else np.full(len(names), -1)
+        rate = usual_rates(stands)
+        is_far, usual = unlike_its_class(rate, codes_of(told["equipment_class"])[0])
+        is_far |= is_odd
+        odd = _odd_meters(names, rows, is_far, np.where(is_odd, per_day, rate), usual,
+                          service_lines)  # fmt: skip
+        slip = slips_in_order(stands, rate)
+        stands = stands.taken(~slip & ~is_far[stands.machine])
+        names, told, rows, stands = _without(is_far, names, told, rows, stands)
+    else:
+        odd = ()
+    season = _season(stands, told["duty"])
+    row = season.of(told["duty"])
     run = run_in_all(stands, fastest, season.days_of_use(row[stands.machine], stands.day))
     bare = MeterPaths(
         names=names,
@@ -70,21 +87,61 @@ def meter_paths(
         n_stood=run.n_stood,
         season=season,
         duty=row,
+        fastest=fastest,
+        odd=odd,
     )
-    began = np.asarray(_by_name(pd.Series(days_of(in_service_on), in_service_on.index), names))
-    return _anchored(bare, began.astype(np.float64), fastest, from_new=from_new)
+    return _anchored(bare, days_of(told["in_service_on"]), from_new=from_new)
 
 
-def _by_name(values: pd.Series | None, names: Words) -> pd.Series:
-    """Values of machines in the order of ``names``, missing where there is none."""
-    given = pd.Series(dtype="object") if values is None else values
-    index = given.index.to_series().astype("object").astype(str)
-    return pd.Series(given.to_numpy(), index=pd.Index(index.to_numpy())).reindex(names)
+def _without(
+    left_out: Flags, names: Words, told: pd.DataFrame, rows: Rows, stands: Rows
+) -> tuple[Words, pd.DataFrame, Rows, Rows]:
+    """All of the machines but those left out."""
+    if not left_out.any():
+        return names, told, rows, stands
+    stays = ~left_out
+    every, some = (
+        Rows(
+            np.concatenate([[0], np.cumsum(np.diff(r.start)[stays])]),
+            r.day[stays[r.machine]],
+            r.reading[stays[r.machine]],
+        )
+        for r in (rows, stands)
+    )
+    return names[stays], told[stays], every, some
 
 
-def _season(names: Words, rows: Rows, duty: pd.Series | None) -> Season:
+def _odd_meters(
+    names: Words,
+    rows: Rows,
+    is_odd: Flags,
+    per_day: Array,
+    usual: Array,
+    service_lines: pd.DataFrame,
+) -> tuple[OddMeter, ...]:
+    """What to say of each meter that is left out."""
+    if not is_odd.any():
+        return ()
+    unit = service_lines["unit_id"].astype("object").astype(str)
+    mine = service_lines[unit.isin(names[is_odd]) & service_lines["meter_hours"].notna()]
+    where = (mine["source_file"].astype("object").astype(str) + " row "
+             + mine["source_row"].astype(str))  # fmt: skip
+    seen = where.groupby(unit[mine.index].to_numpy()).agg(first_few)
+    return tuple(
+        OddMeter(
+            unit_id=str(names[k]),
+            per_day=float(per_day[k]),
+            usual=float(usual[k]),
+            n_readings=int(np.diff(rows.start)[k]),
+            rows=str(seen[names[k]]),
+        )
+        for k in np.flatnonzero(is_odd)
+    )
+
+
+def _season(rows: Rows, duty: pd.Series) -> Season:
     """Season of each duty, from the stretches in which meters rise."""
-    number, duties = codes_of(_by_name(duty, names))
+    number, duties = codes_of(duty)
     machine = rows.machine
     rise = np.diff(rows.reading)
     at = np.flatnonzero((machine[1:] == machine[:-1]) & (rise > STOPPED_RISE))
@@ -133,7 +190,7 @@ def _rising_within_a_day(machine: Codes, day: Array, reading: Array) -> Array:
     return out
 
 
-def _anchored(bare: MeterPaths, began: Array, fastest: float, *, from_new: bool) -> MeterPaths:
+def _anchored(bare: MeterPaths, began: Array, *, from_new: bool) -> MeterPaths:
     """Paths with the point (entered service, 0) put before them where that is plausible.
 
     A reading on the day of entering service stays as it is: the machine ran that far that day.
@@ -147,7 +204,7 @@ def _anchored(bare: MeterPaths, began: Array, fastest: float, *, from_new: bool)
     known = (span >= SHORTEST_SPAN_DAYS) & (rise > 0)
     own = np.where(known, rise / np.maximum(span, 1.0), np.nan)
     waited = day - began
-    plausible = np.isfinite(began) & (waited >= 0) & (reading <= fastest * (waited + 1.0))
+    plausible = np.isfinite(began) & (waited >= 0) & (reading <= bare.fastest * (waited + 1.0))
     too_far = np.isfinite(own) & (reading > USED_RATE_RATIO * own * np.maximum(waited, 1.0))
     plausible &= ~too_far | from_new
     new = plausible & (waited > 0)

@@ -5,6 +5,7 @@ from typing import Any
 import pandas as pd
 
 from dutylife.intake.findings import finding, first_few
+from dutylife.lives.clock_notes import clock_notes
 from dutylife.lives.clocks.paths import MeterPaths
 from dutylife.lives.watch import Watch
 from dutylife.settings import Settings
@@ -22,6 +23,7 @@ def notes_of(
     """Findings of this stage, one row for each kind of thing: a count, then the first few."""
     rows = [
         *_meters(paths, usage, settings),
+        *clock_notes(paths, settings),
         *_first_parts(failure_events),
         *_presence(watch),
         *_duties(failure_events),
@@ -68,7 +70,7 @@ def _meters(paths: MeterPaths, usage: pd.DataFrame, settings: Settings) -> list[
                     "service_lines",
                 )
             )  # fmt: skip
-    if not len(paths):
+    if not len(paths) and not paths.odd:
         out.append(
             _note(
                 "meter_hours",

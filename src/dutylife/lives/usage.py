@@ -66,7 +66,7 @@ def usage_of(units: pd.DataFrame, paths: MeterPaths, settings: Settings) -> pd.D
     return pd.DataFrame(
         {
             "unit_id": out["unit_id"],
-            "hours_per_week": rate,
+            "hours_per_week": np.minimum(rate, paths.fastest * DAYS_PER_WEEK),
             "usage_source": source.astype("object"),
             "rate_cv": cv,
             "stray_days": spread.days,

@@ -7,6 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from dutylife.lives.clocks.order import Words, codes_of
+from dutylife.lives.clocks.quantity import OddMeter
 from dutylife.lives.clocks.season import Season
 from dutylife.lives.clocks.standing import Array, Flags
 
@@ -56,6 +57,10 @@ class MeterPaths:
     season : Season
     duty : ndarray of int, shape (k,)
         Row of the season's shares; -1 for none.
+    fastest : float
+        Largest rise a day: 24 for a meter of hours, else infinite. [meter unit per day]
+    odd : tuple of OddMeter
+        Machines left out because their meter counts something else.
     """
 
     names: Words
@@ -71,6 +76,8 @@ class MeterPaths:
     n_stood: Codes
     season: Season
     duty: Codes
+    fastest: float
+    odd: tuple[OddMeter, ...]
     _use: Array = field(init=False, repr=False)
     _gap: Array = field(init=False, repr=False)
 
