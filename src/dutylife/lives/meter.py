@@ -1,12 +1,10 @@
 """Meter readings of each machine made into one rising path, and the meter on any day."""
 
-from dataclasses import replace
-
 import numpy as np
 import pandas as pd
 
 from dutylife.intake.findings import first_few
-from dutylife.lives.clocks.order import Codes, Words, codes_of, rows_in_order
+from dutylife.lives.clocks.order import Words, codes_of, rows_in_order
 from dutylife.lives.clocks.paths import MeterPaths
 from dutylife.lives.clocks.quantity import OddMeter, outruns_the_clock, unlike_its_class
 from dutylife.lives.clocks.running import (
@@ -73,14 +71,25 @@ def meter_paths(
     season = _season(stands, told["duty"])
     row = season.of(told["duty"])
     run = run_in_all(stands, fastest, season.days_of_use(row[stands.machine], stands.day))
-    bare = MeterPaths(
+    began = days_of(told["in_service_on"])
+    from_zero = _starts_at_zero(stands, run.hours, began, fastest, from_new=from_new)
+    before = from_zero & (began < stands.day[stands.start[:-1]])
+    at = stands.start[:-1][before]
+    start = stands.start + np.concatenate([[0], np.cumsum(before)])
+    day, reading, guessed, bridged = (
+        np.insert(values, at, first) if len(at) else values
+        for values, first in (
+            (stands.day, began[before]), (run.hours, 0.0), (run.guessed, 0.0), (run.bridged, 0.0),
+        )
+    )  # fmt: skip
+    return MeterPaths(
         names=names,
-        start=stands.start,
-        day=stands.day,
-        reading=run.hours,
-        guessed=run.guessed,
-        bridged=run.bridged,
-        starts_at_zero=np.zeros(len(names), dtype=bool),
+        start=start,
+        day=day,
+        reading=reading,
+        guessed=guessed,
+        bridged=bridged,
+        starts_at_zero=from_zero,
         ahead=run.ahead,
         n_dropped=np.diff(rows.start) - np.diff(stands.start),
         n_restarts=run.n_restarts,
@@ -90,7 +99,6 @@ def meter_paths(
         fastest=fastest,
         odd=odd,
     )
-    return _anchored(bare, days_of(told["in_service_on"]), from_new=from_new)
 
 
 def _without(
@@ -142,12 +150,11 @@ def _odd_meters(
 def _season(rows: Rows, duty: pd.Series) -> Season:
     """Season of each duty, from the stretches in which meters rise."""
     number, duties = codes_of(duty)
-    machine = rows.machine
-    rise = np.diff(rows.reading)
-    at = np.flatnonzero((machine[1:] == machine[:-1]) & (rise > STOPPED_RISE))
-    return fit_season(
-        machine[at], number[machine[at]], rows.day[at], rows.day[at + 1], rise[at], duties
-    )
+    at = np.zeros(0, dtype=np.int64)
+    if len(duties):
+        at = np.flatnonzero(rows.same & (rows.rise > STOPPED_RISE))
+    of = rows.machine[at]
+    return fit_season(of, number[of], rows.day[at], rows.day[at + 1], rows.rise[at], duties)
 
 
 def readings_of(service_lines: pd.DataFrame) -> tuple[Words, Rows]:
@@ -158,18 +165,19 @@ def readings_of(service_lines: pd.DataFrame) -> tuple[Words, Rows]:
     names : ndarray of str, shape (k,)
     rows : Rows
     """
-    lines = service_lines[["unit_id", "service_date", "meter_hours"]]
-    read = lines["meter_hours"].notna() & lines["service_date"].notna() & lines["unit_id"].notna()
-    lines = lines[read.to_numpy()]
-    machine, names = codes_of(lines["unit_id"])
-    day, reading = days_of(lines["service_date"]), lines["meter_hours"].to_numpy(np.float64)
-    order = rows_in_order(day.astype(np.int64), machine)
-    machine, day, reading = machine[order], day[order], reading[order]
-    reading = _rising_within_a_day(machine, day, reading)
-    again = np.zeros(len(day), dtype=bool)
-    again[1:] = (np.diff(machine) == 0) & (np.diff(day) == 0) & (np.diff(reading) == 0)
-    start = np.concatenate([[0], np.cumsum(np.bincount(machine, minlength=len(names)))])
-    return names, Rows(start, day, reading).taken(~again)
+    machine, names = codes_of(service_lines["unit_id"])
+    day = days_of(service_lines["service_date"])
+    reading = service_lines["meter_hours"].to_numpy(np.float64)
+    read = (machine >= 0) & ~np.isnan(day) & ~np.isnan(reading)
+    # the others are put behind all machines and cut off: cheaper than to take them out first
+    machine = np.where(read, machine, len(names))
+    order = rows_in_order(np.where(read, day, 0.0).astype(np.int64), machine)[: read.sum()]
+    count = np.bincount(machine, minlength=len(names) + 1)[:-1]
+    day, reading = day[order], reading[order]
+    rows = Rows(np.concatenate([[0], np.cumsum(count)]), day, reading)
+    if not count.all():
+        names, rows = names[count > 0], Rows(np.unique(rows.start), day, reading)
+    return names, _once_a_day_in_order(rows)
 
 
 def days_of(dates: pd.Series) -> Array:
@@ -178,43 +186,38 @@ def days_of(dates: pd.Series) -> Array:
     return np.asarray(days, dtype=np.float64)
 
 
-def _rising_within_a_day(machine: Codes, day: Array, reading: Array) -> Array:
-    """Readings of one machine on one day in order; all others stay where they are."""
-    same: Flags = (np.diff(machine) == 0) & (np.diff(day) == 0)
-    if not (same & (np.diff(reading) < 0)).any():
-        return reading
-    at = np.flatnonzero(np.append(same, False) | np.append(False, same))
-    group = np.cumsum(~np.append(False, same))[at]
-    out = reading.copy()
-    out[at] = reading[at][np.lexsort((reading[at], group))]
-    return out
+def _once_a_day_in_order(rows: Rows) -> Rows:
+    """Rows of one machine on one day in order of reading, each reading once."""
+    at = np.flatnonzero(rows.same & (rows.wait == 0))
+    if not len(at):
+        return rows
+    reading = rows.reading
+    if (rows.rise[at] < 0).any():
+        on_one_day, begins = np.zeros(len(reading), dtype=bool), np.ones(len(reading), dtype=bool)
+        on_one_day[at] = on_one_day[at + 1] = True
+        begins[at + 1] = False
+        both = np.flatnonzero(on_one_day)
+        begins = begins[both]
+        reading = reading.copy()
+        reading[both] = reading[both][np.lexsort((reading[both], np.cumsum(begins)))]
+    kept = np.ones(len(reading), dtype=bool)
+    kept[at[reading[at] == reading[at + 1]] + 1] = False
+    return Rows(rows.start, rows.day, reading).taken(kept)
 
 
-def _anchored(bare: MeterPaths, began: Array, *, from_new: bool) -> MeterPaths:
-    """Paths with the point (entered service, 0) put before them where that is plausible.
+def _starts_at_zero(
+    rows: Rows, hours: Array, began: Array, fastest: float, *, from_new: bool
+) -> Flags:
+    """Machines for which (entered service, 0) is a plausible point before their path.
 
     A reading on the day of entering service stays as it is: the machine ran that far that day.
     """
-    if not len(bare):
-        return bare
-    first, last = bare.start[:-1], bare.start[1:] - 1
-    day, reading = bare.day[first], bare.reading[first]
-    span = bare.day[last] - day
-    rise = bare.reading[last] - reading
+    first, last = rows.start[:-1], rows.start[1:] - 1
+    day, reading = rows.day[first], hours[first]
+    span, rise = rows.day[last] - day, hours[last] - reading
     known = (span >= SHORTEST_SPAN_DAYS) & (rise > 0)
     own = np.where(known, rise / np.maximum(span, 1.0), np.nan)
     waited = day - began
-    plausible = np.isfinite(began) & (waited >= 0) & (reading <= bare.fastest * (waited + 1.0))
-    too_far = np.isfinite(own) & (reading > USED_RATE_RATIO * own * np.maximum(waited, 1.0))
-    plausible &= ~too_far | from_new
-    new = plausible & (waited > 0)
-    at = first[new]
-    return replace(
-        bare,
-        start=bare.start + np.concatenate([[0], np.cumsum(new)]),
-        day=np.insert(bare.day, at, began[new]),
-        reading=np.insert(bare.reading, at, 0.0),
-        guessed=np.insert(bare.guessed, at, 0.0),
-        bridged=np.insert(bare.bridged, at, 0.0),
-        starts_at_zero=plausible,
-    )
+    plausible = np.isfinite(began) & (waited >= 0) & (reading <= fastest * (waited + 1.0))
+    too_far = known & (reading > USED_RATE_RATIO * own * np.maximum(waited, 1.0))
+    return plausible & (~too_far | from_new)

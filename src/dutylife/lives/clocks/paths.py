@@ -12,7 +12,7 @@ from dutylife.lives.clocks.season import Season
 from dutylife.lives.clocks.standing import Array, Flags
 
 Codes = NDArray[np.int64]
-_BLOCK = 65_536  # days asked for together: what is worked out on the way stays in the cache
+_BLOCK = 16_384  # days asked for together: what is worked out on the way stays in the cache
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +80,7 @@ class MeterPaths:
     odd: tuple[OddMeter, ...]
     _use: Array = field(init=False, repr=False)
     _gap: Array = field(init=False, repr=False)
+    _is_bridged: bool = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         """Work out the days of use of each reading, and to the machine's next one."""
@@ -88,6 +89,7 @@ class MeterPaths:
         gap[self.start[1:] - 1] = np.nan  # none behind the last reading
         object.__setattr__(self, "_use", use)
         object.__setattr__(self, "_gap", gap)
+        object.__setattr__(self, "_is_bridged", bool(self.bridged.any()))
 
     def __len__(self) -> int:
         """Machines with a reading."""
@@ -151,10 +153,12 @@ class MeterPaths:
         keys = self.machine * span + (self.day - origin + 1.0)
         for first in range(0, n, _BLOCK):
             rows = slice(first, first + _BLOCK)
-            asked = machine[rows] * span + np.clip(day[rows] - origin + 1.0, 0.0, span - 1.0)
-            before = np.searchsorted(keys, asked, side="right") - 1
-            before = np.maximum(before, self.start[machine[rows]])
-            self._fill(out, rows, before, machine[rows], day[rows], rate[rows])
+            of = machine[rows]
+            asked = of * span + np.clip(day[rows] - origin + 1.0, 0.0, span - 1.0)
+            # rows of one machine stand together, mostly: a block asks few of all machines
+            low, high = self.start[of.min()], self.start[of.max() + 1]
+            before = low + np.searchsorted(keys[low:high], asked, side="right") - 1
+            self._fill(out, rows, np.maximum(before, self.start[of]), of, day[rows], rate[rows])
         return out
 
     def _fill(
@@ -173,6 +177,8 @@ class MeterPaths:
         out.beyond_days[rows] = np.where(apart, 0.0, since)
         out.between[rows] = np.where(apart, slope**2 * share * (gap - since), 0.0)
         for whole, part in ((self.guessed, out.guessed), (self.bridged, out.bridged)):
+            if not self._is_bridged:
+                break
             part[rows] = whole[before] + share * (whole[after] - whole[before])
         nearest = np.abs(days_since)
         nearest = np.where(apart, np.minimum(nearest, np.abs(self.day[after] - day)), nearest)

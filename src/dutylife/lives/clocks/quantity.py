@@ -45,16 +45,19 @@ def outruns_the_clock(rows: Rows, fastest: float) -> tuple[Flags, Array]:
     flags, per_day : ndarray, shape (machines,)
     """
     n_machines = len(rows.start) - 1
-    machine = rows.machine
-    wait, rise = np.diff(rows.day), np.diff(rows.reading)
-    up = (machine[1:] == machine[:-1]) & (rise > 0) & (wait > 0)
-    of = machine[1:]
-    n_up = np.bincount(of[up], minlength=n_machines)
-    too_fast = up & (rise > fastest * (wait + 1.0))
-    n_fast = np.bincount(of[too_fast], minlength=n_machines)
-    ran = np.bincount(of[up], rise[up], minlength=n_machines)
-    lived = np.bincount(of[up], wait[up], minlength=n_machines)
-    return (n_up >= FEWEST_STEPS) & (n_fast > MOST_STEPS * n_up), ran / np.maximum(lived, 1.0)
+    fast = np.flatnonzero(rows.same & (rows.rise > fastest * (rows.wait + 1.0)))
+    n_fast = np.bincount(rows.machine[fast], minlength=n_machines)
+    flags, per_day = np.zeros(n_machines, dtype=bool), np.zeros(n_machines)
+    if n_fast.max(initial=0) <= MOST_STEPS * FEWEST_STEPS:
+        return flags, per_day
+    up = np.flatnonzero(rows.same & (rows.rise > 0) & (rows.wait > 0))
+    up = up[n_fast[rows.machine[up]] > 0]
+    of = rows.machine[up]
+    n_up = np.bincount(of, minlength=n_machines)
+    ran = np.bincount(of, rows.rise[up], minlength=n_machines)
+    lived = np.bincount(of, rows.wait[up], minlength=n_machines)
+    flags = (n_up >= FEWEST_STEPS) & (n_fast > MOST_STEPS * n_up)
+    return flags, ran / np.maximum(lived, 1.0)
 
 
 def unlike_its_class(rate: Array, equipment_class: Codes) -> tuple[Flags, Array]:

@@ -63,17 +63,18 @@ def run_in_all(rows: Rows, fastest: float, use: Array | None = None) -> Running:
     for part of it.
     """
     n_machines = len(rows.start) - 1
-    machine = rows.machine
-    wait, rise = np.diff(rows.day), np.diff(rows.reading)
-    same = machine[1:] == machine[:-1]
+    machine, wait, rise, same = rows.machine, rows.wait, rows.rise, rows.same
     fell = same & (rise < 0)
     # a vehicle whose odometer stays the same stood itself (public logs of city buses)
-    still = _standing(wait, rise, machine) if np.isfinite(fastest) else np.zeros_like(fell)
+    still = _standing(wait, rise, rows) if np.isfinite(fastest) else np.zeros_like(fell)
+    if not (fell | still).any():
+        none, nothing = np.zeros(n_machines, dtype=np.int64), np.zeros(len(rows.day))
+        return Running(rows.reading, nothing, nothing, np.zeros(n_machines), none, none)
     used = wait if use is None else np.diff(use)
     good = same & ~fell & ~still
-    usual = _own_rates(used, rise, good, machine, n_machines)[machine[1:]]
+    usual = _own_rates(used, rise, good, rows)[machine[1:]]
     slow = _slow(used, wait, rise, good, usual, still, machine)
-    usual = _own_rates(used, rise, good & ~slow, machine, n_machines)[machine[1:]]
+    usual = _own_rates(used, rise, good & ~slow, rows)[machine[1:]]
     at = np.flatnonzero(fell | still | slow)  # few: only there the meter isn't taken at its word
     extra, error, bridged = (np.zeros(len(rows.day)) for _ in range(3))
     steps, guess = _guessed(rows, at, fell[at], usual[at] * used[at], fastest)
@@ -100,18 +101,18 @@ def usual_rates(rows: Rows) -> Array:
     ndarray, shape (machines,)
         [meter unit per day]
     """
-    machine = rows.machine
-    wait, rise = np.diff(rows.day), np.diff(rows.reading)
-    good = (machine[1:] == machine[:-1]) & (rise > STOPPED_RISE)
-    return _own_rates(wait, rise, good, machine, len(rows.start) - 1)
+    good = rows.same & (rows.rise > STOPPED_RISE)
+    return _own_rates(rows.wait, rows.rise, good, rows)
 
 
-def _own_rates(
-    wait: Array, rise: Array, good: Flags, machine: NDArray[np.int64], n_machines: int
-) -> Array:
+def _own_rates(wait: Array, rise: Array, good: Flags, rows: Rows) -> Array:
     """Rate of each machine over its good stretches, 0 where they last less than 28 days."""
-    lived = _sums(wait, good, machine, n_machines)
-    ran = _sums(rise, good, machine, n_machines)
+    lived, ran = np.zeros(len(rows.start) - 1), np.zeros(len(rows.start) - 1)
+    some = np.diff(rows.start) > 0
+    if some.any():
+        first = rows.start[:-1][some]
+        for total, values in ((lived, wait), (ran, rise)):
+            total[some] = np.add.reduceat(np.append(np.where(good, values, 0.0), 0.0), first)
     return np.where(lived >= SHORTEST_SPAN_DAYS, ran / np.maximum(lived, 1.0), 0.0)
 
 
@@ -175,9 +176,10 @@ def _guessed(
     return np.select([rolled, guess], [over, ran], after - before), guess
 
 
-def _standing(wait: Array, rise: Array, machine: NDArray[np.int64]) -> Flags:
+def _standing(wait: Array, rise: Array, rows: Rows) -> Flags:
     """Stretches in a row, 21 days or more together, in which the readings stay the same."""
-    flat: Flags = (np.abs(rise) <= STOPPED_RISE) & (machine[1:] == machine[:-1])
+    machine = rows.machine
+    flat: Flags = (np.abs(rise) <= STOPPED_RISE) & rows.same
     at = np.flatnonzero(flat)
     if not len(at):
         return flat
@@ -186,11 +188,6 @@ def _standing(wait: Array, rise: Array, machine: NDArray[np.int64]) -> Flags:
     together = np.bincount(run, weights=wait[at])
     flat[at] = together[run] >= STOPPED_DAYS
     return flat
-
-
-def _sums(values: Array, kept: Flags, machine: NDArray[np.int64], n_machines: int) -> Array:
-    weights = np.where(kept, values, 0.0)
-    return np.bincount(machine[1:], weights=weights, minlength=n_machines).astype(np.float64)
 
 
 def _since_first(steps: Array, rows: Rows) -> Array:

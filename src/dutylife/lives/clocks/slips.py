@@ -1,6 +1,7 @@
 """Readings that could stand in the path, but only with a burst and a rest that no machine has."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dutylife.lives.clocks.standing import LEAP_RATE, Array, Flags, Rows
 
@@ -30,34 +31,36 @@ def slips_in_order(rows: Rows, usual: Array) -> Flags:
     """
     n = len(rows.day)
     slip = np.zeros(n, dtype=bool)
-    if n < 3:
+    rate = np.where(np.diff(rows.start) >= FEWEST, usual, 0.0)
+    # beside a slip one stretch is fast: few are
+    steps = np.repeat(FAST * rate, np.diff(rows.start))[:-1] * rows.wait
+    fast = np.flatnonzero(rows.same & (rows.rise > steps) & (steps > 0))
+    if not len(fast):
         return slip
-    machine = rows.machine
-    rate = np.where(np.diff(rows.start) >= FEWEST, usual, 0.0)[machine]
-    wait, rise = np.diff(rows.day), np.diff(rows.reading)
-    same = machine[1:] == machine[:-1]
-    rises = same & (rise >= 0)
-    pace = rise / np.maximum(wait, 1.0)
-    # at each inner reading: the stretch before it and the one behind it
-    first, last = np.maximum(wait[:-1], 1.0), np.maximum(wait[1:], 1.0)
-    usual_then = rate[1:-1]
-    fast = np.maximum(pace[:-1], pace[1:])
-    slow = np.minimum(pace[:-1], pace[1:])
-    whole = (rise[:-1] + rise[1:]) / (first + last)
-    off = np.abs(pace[:-1] - pace[1:]) * first * last / (first + last)
-    least = BENT * usual_then * np.maximum(np.minimum(first, last), SHORT_DAYS)
-    bent = rises[:-1] & rises[1:] & (usual_then > 0) & (off > least)
-    bent &= (fast >= FAST * usual_then) & (slow <= SLOW * usual_then)
-    bent &= (whole >= SLOW * usual_then) & (whole <= usual_then / SLOW)
+    rate_then = rate[rows.machine[fast]]
+    leap = rows.rise[fast] > LEAP_RATE * rate_then * np.maximum(rows.wait[fast], SHORT_DAYS)
+    is_first = np.isin(fast, rows.start[:-1])
+    is_last = np.isin(fast + 2, rows.start[1:])
+    slip[fast[leap & is_first]] = True
+    slip[fast[leap & is_last] + 1] = True
+    # the odd reading is the one before the fast stretch, or the one behind it
+    inner = np.unique(np.concatenate([fast[~is_first], fast[~is_last] + 1]))
+    off = _off_the_line(rows, inner, rate[rows.machine[inner]])
     # two in a row tell of one slip: the one that lies farther off
-    size = np.where(bent, off, 0.0)
-    beside = np.maximum(np.append(size[1:], 0.0), np.append(0.0, size[:-1]))
-    slip[1:-1] = bent & (size > beside)
-    leap = rises & (rate[1:] > 0) & (rise > LEAP_RATE * rate[1:] * np.maximum(wait, SHORT_DAYS))
-    ends = np.zeros(n, dtype=bool)
-    ends[rows.start[:-1]] = True
-    at_end = np.zeros(n, dtype=bool)
-    at_end[rows.start[1:] - 1] = True
-    slip[:-1] |= leap & ends[:-1]
-    slip[1:] |= leap & at_end[1:]
+    size = np.zeros(n + 1)
+    size[inner] = off
+    slip[inner] |= (off > 0) & (off > size[inner - 1]) & (off > size[inner + 1])
     return slip
+
+
+def _off_the_line(rows: Rows, inner: NDArray[np.int64], usual: Array) -> Array:
+    """How far inner readings lie beside the line between their neighbours; 0 where not too far."""
+    first, last = (np.maximum(rows.wait[at], 1.0) for at in (inner - 1, inner))
+    up, on = rows.rise[inner - 1], rows.rise[inner]
+    fast, slow = np.maximum(up / first, on / last), np.minimum(up / first, on / last)
+    whole = (up + on) / (first + last)
+    off: Array = np.abs(up / first - on / last) * first * last / (first + last)
+    bent = (slow >= 0) & (fast >= FAST * usual) & (slow <= SLOW * usual)
+    bent &= (whole >= SLOW * usual) & (whole <= usual / SLOW)
+    bent &= off > BENT * usual * np.maximum(np.minimum(first, last), SHORT_DAYS)
+    return np.where(bent, off, 0.0)

@@ -1,6 +1,7 @@
 """Which readings of each machine can stand together, machines of like length side by side."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,24 +19,46 @@ NEAR = 3
 _CELLS = 1_000_000  # pairs of readings looked at together: they stay in the cache's reach
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Rows:
     """Readings of all machines: in order of machine, day, reading.
 
-    ``start`` has the first row of each machine, and the number of rows behind the last.
+    ``start`` has the first row of each machine, and the number of rows behind the last. From each
+    row to the next there are ``wait`` days and a ``rise``, ``same`` where both rows are of one
+    machine; these have one entry less than there are rows.
     """
 
     start: NDArray[np.int64]
     day: Array
     reading: Array
 
-    @property
+    @cached_property
     def machine(self) -> NDArray[np.int64]:
         """Machine of each row."""
         return np.repeat(np.arange(len(self.start) - 1), np.diff(self.start))
 
+    @cached_property
+    def same(self) -> Flags:
+        """Whether a row and the next are of one machine."""
+        out = np.ones(max(len(self.day) - 1, 0), dtype=bool)
+        last = self.start[1:-1] - 1
+        out[last[(last >= 0) & (last < len(out))]] = False
+        return out
+
+    @cached_property
+    def wait(self) -> Array:
+        """Days to the next row."""
+        return np.diff(self.day)
+
+    @cached_property
+    def rise(self) -> Array:
+        """Rise to the next row."""
+        return np.diff(self.reading)
+
     def taken(self, kept: Flags) -> "Rows":
         """Only some of the rows."""
+        if kept.all():
+            return self
         left = np.concatenate([[0], np.cumsum(kept)])[self.start]
         return Rows(left, self.day[kept], self.reading[kept])
 
@@ -66,9 +89,8 @@ def rows_that_stand(rows: Rows, fastest: float, *, reset_cost: float = RESET_COS
     kept = np.ones(len(rows.day), dtype=bool)
     if len(rows.day) < 2:
         return kept
-    wait, rise = np.diff(rows.day), np.diff(rows.reading)
-    wrong = (rise < 0) | (rise > fastest * (wait + 1.0))
-    wrong[rows.start[1:-1] - 1] = False  # from one machine to the next
+    wrong = (rows.rise < 0) | (rows.rise > fastest * (rows.wait + 1.0))
+    wrong &= rows.same
     if not wrong.any():
         return kept
     doubtful = np.unique(np.searchsorted(rows.start, np.flatnonzero(wrong), side="right") - 1)
