@@ -19,11 +19,16 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "ARROW_NUM_THREADS"):
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """Two ways to do one job: ours and a plain one."""
+    """Two ways to do one job: ours and a plain one.
+
+    A plain way that takes hours is run on a part of the job only; ``whole`` is how many such
+    parts the job has.
+    """
 
     said: str
     ours: Callable[[], object]
     plain: Callable[[], object]
+    whole: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +52,7 @@ def ratio_of(pair: Pair, n_repeats: int) -> tuple[float, list[float], list[float
             start = time.perf_counter()
             run()
             seconds.append(time.perf_counter() - start)
+    plain = [p * pair.whole for p in plain]
     return statistics.median(o / p for o, p in zip(ours, plain, strict=True)), ours, plain
 
 
@@ -56,7 +62,7 @@ def show(benchmark: Benchmark, n_rows: int, n_repeats: int) -> None:
         ratio, ours, plain = ratio_of(pair, n_repeats)
         aim = "no target" if benchmark.target is None else f"target <= {benchmark.target:g}"
         print(
-            f"{benchmark.name}  {ratio:6.3f}  ({aim})  {pair.said}; "
+            f"{benchmark.name}  {ratio:#6.3g}  ({aim})  {pair.said}; "
             f"ours {statistics.median(ours):.2f} s, plain {statistics.median(plain):.2f} s, "
             f"ratios {min(o / p for o, p in zip(ours, plain, strict=True)):.3f} to "
             f"{max(o / p for o, p in zip(ours, plain, strict=True)):.3f} in {n_repeats} repeats",
@@ -67,9 +73,10 @@ def show(benchmark: Benchmark, n_rows: int, n_repeats: int) -> None:
 def main(arguments: list[str] | None = None) -> int:
     """Run the named benchmarks, or all."""
     from coding_speed import BENCHMARKS as coding
+    from lives_speed import BENCHMARKS as lives
     from reading_speed import BENCHMARKS as reading
 
-    every = {b.name: b for b in (*coding, *reading)}
+    every = {b.name: b for b in (*coding, *reading, *lives)}
     parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n")[0])
     parser.add_argument("names", nargs="*", metavar="NAME", help=", ".join(every))
     parser.add_argument("--rows", type=int, default=1_000_000)

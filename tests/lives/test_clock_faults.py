@@ -96,7 +96,7 @@ def test_a_life_mostly_guessed_counts_as_estimated(made: SimpleNamespace) -> Non
 
 
 def fleet(made: SimpleNamespace, factor: float, n_odd: int, n: int = 8) -> dict[str, pd.DataFrame]:
-    """Machines at about 0.6 h a day; the meters of the first ``n_odd`` show ``factor`` times that."""
+    """Machines at about 0.6 h a day; the meters of ``n_odd`` show ``factor`` times that."""
     lines, events = [], []
     for k in range(n):
         for turn, day in enumerate(pd.date_range("2019-01-01", "2020-12-31", periods=12)):

@@ -166,17 +166,20 @@ def readings_of(service_lines: pd.DataFrame) -> tuple[Words, Rows]:
     rows : Rows
     """
     machine, names = codes_of(service_lines["unit_id"])
-    day = days_of(service_lines["service_date"])
+    date = service_lines["service_date"].to_numpy().astype("datetime64[D]")
     reading = service_lines["meter_hours"].to_numpy(np.float64)
-    read = (machine >= 0) & ~np.isnan(day) & ~np.isnan(reading)
+    read = ~np.isnan(reading)
+    read &= machine >= 0
+    read &= ~np.isnat(date)
     # the others are put behind all machines and cut off: cheaper than to take them out first
     machine = np.where(read, machine, len(names))
-    order = rows_in_order(np.where(read, day, 0.0).astype(np.int64), machine)[: read.sum()]
+    day = np.where(read, date.astype(np.int64), 0)
+    order = rows_in_order(day, machine)[: read.sum()]
     count = np.bincount(machine, minlength=len(names) + 1)[:-1]
-    day, reading = day[order], reading[order]
-    rows = Rows(np.concatenate([[0], np.cumsum(count)]), day, reading)
+    reading = reading[order]
+    rows = Rows(np.concatenate([[0], np.cumsum(count)]), day[order].astype(np.float64), reading)
     if not count.all():
-        names, rows = names[count > 0], Rows(np.unique(rows.start), day, reading)
+        names, rows = names[count > 0], Rows(np.unique(rows.start), rows.day, reading)
     return names, _once_a_day_in_order(rows)
 
 

@@ -1,7 +1,9 @@
 """Days from one event of a component on a machine to the next, whatever was done."""
 
+import numpy as np
 import pandas as pd
 
+from dutylife.lives.clocks.order import in_a_row
 from dutylife.schema import as_table
 
 CELL = ["unit_id", "component"]
@@ -20,9 +22,14 @@ def recurrence_gaps(maintenance_events: pd.DataFrame, last_seen: pd.Series) -> p
     -------
     DataFrame, table "recurrence_gaps"
     """
-    days = maintenance_events[[*CELL, "event_date"]].astype({c: "object" for c in CELL}).dropna()
-    days = days.drop_duplicates().sort_values([*CELL, "event_date"], kind="stable")
-    following = days.groupby(CELL, sort=False)["event_date"].shift(-1)
+    days = maintenance_events[[*CELL, "event_date"]].dropna()
+    order, goes_on = in_a_row(*(days[name] for name in CELL), day=days["event_date"])
+    days = days.iloc[order]
+    # repeats of a cell on one day are one event
+    again = goes_on & (days["event_date"] == days["event_date"].shift()).to_numpy()
+    days, goes_on = days[~again], goes_on[~again]
+    following = days["event_date"].shift(-1).where(np.append(goes_on, False)[1:])
+    days = days.astype({c: "object" for c in CELL})
     last = pd.to_datetime(days["unit_id"].map(last_seen))
     last = last.where(last >= days["event_date"], days["event_date"])
     gaps = pd.DataFrame(

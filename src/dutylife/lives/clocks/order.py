@@ -25,7 +25,10 @@ def codes_of(names: pd.Series) -> tuple[Codes, Words]:
     if isinstance(names.dtype, pd.CategoricalDtype):
         found = names.cat.codes.to_numpy().astype(np.int64)
         unlike = names.cat.categories.to_numpy(dtype=object)
-        used = np.bincount(found[found >= 0], minlength=len(unlike)) > 0
+        used = np.bincount(found + 1, minlength=len(unlike) + 1)[1:] > 0
+        given = pd.Index(unlike)
+        if used.all() and given.is_monotonic_increasing and given.inferred_type == "string":
+            return found, unlike
     else:
         found, unlike = pd.factorize(names.to_numpy(dtype=object))
         used = np.ones(len(unlike), dtype=bool)
@@ -60,7 +63,40 @@ def rows_in_order(*keys: NDArray[np.generic]) -> Codes:
         return np.lexsort(keys)
     packed = np.zeros(n, dtype=np.int64)
     for key, width in zip(reversed(keys), reversed(wide), strict=True):
-        packed = packed * width + (key - (key.min() if n else 0))
-    packed = (packed << row_bits) | np.arange(n)
+        packed *= width
+        packed += key
+        packed -= key.min() if n else 0
+    packed <<= row_bits
+    packed |= np.arange(n)
     packed.sort()
-    return packed & ((1 << row_bits) - 1)
+    packed &= (1 << row_bits) - 1
+    return packed
+
+
+def in_a_row(*names: pd.Series, day: pd.Series) -> tuple[Codes, NDArray[np.bool_]]:
+    """Rows of each cell one behind the other, by day.
+
+    Parameters
+    ----------
+    *names : Series of words, shape (n,)
+        What makes a cell (machine, component), the most important first; none missing.
+    day : Series of dates, shape (n,)
+        None missing.
+
+    Returns
+    -------
+    order : ndarray of int, shape (n,)
+        Rows by cell and day; rows of a cell on one day stay as they stood.
+    goes_on : ndarray of bool, shape (n,)
+        Of each row in that order, whether the one before it is of the same cell.
+    """
+    codes = [codes_of(name)[0] for name in reversed(names)]
+    days = day.to_numpy().astype("datetime64[D]").astype(np.int64)
+    order = rows_in_order(days, *codes)
+    goes_on = np.zeros(len(order), dtype=bool)
+    if len(order):
+        goes_on[1:] = True
+        for code in codes:
+            inside = code[order]
+            goes_on[1:] &= inside[1:] == inside[:-1]
+    return order, goes_on

@@ -2,12 +2,14 @@
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+_Any = TypeVar("_Any", bound=np.generic)
 # a meter that starts again at 0 (replaced, or rolled over) is believed where that saves more than
 # this many readings from being dropped; our proposal
 RESET_COST = 1.5
@@ -40,20 +42,23 @@ class Rows:
     @cached_property
     def same(self) -> Flags:
         """Whether a row and the next are of one machine."""
-        out = np.ones(max(len(self.day) - 1, 0), dtype=bool)
-        last = self.start[1:-1] - 1
-        out[last[(last >= 0) & (last < len(out))]] = False
-        return out
+        return self._within(np.ones(max(len(self.day) - 1, 0), dtype=bool))
 
     @cached_property
     def wait(self) -> Array:
-        """Days to the next row."""
-        return np.diff(self.day)
+        """Days to the next row, 0 to another machine's."""
+        return self._within(np.diff(self.day))
 
     @cached_property
     def rise(self) -> Array:
-        """Rise to the next row."""
-        return np.diff(self.reading)
+        """Rise to the next row, 0 to another machine's."""
+        return self._within(np.diff(self.reading))
+
+    def _within(self, steps: NDArray[_Any]) -> NDArray[_Any]:
+        """Steps with those from one machine to the next set to 0, in place."""
+        last = self.start[1:-1] - 1
+        steps[last[(last >= 0) & (last < len(steps))]] = 0
+        return steps
 
     def taken(self, kept: Flags) -> "Rows":
         """Only some of the rows."""
