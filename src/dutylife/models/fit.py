@@ -10,6 +10,7 @@ import pandas as pd
 from dutylife.components import Component, components_of
 from dutylife.errors import FitError
 from dutylife.models import verdict
+from dutylife.models.checks import Array
 from dutylife.models.cells import CellLives, clock_of, lives_on, usable_lives
 from dutylife.models.curves import kaplan_meier
 from dutylife.models.draws import (
@@ -178,10 +179,25 @@ def _law(lives: CellLives) -> LifeLaw | None:
     if lives.failures < verdict.FEW_FAILURES:
         return None
     try:
-        law = fit_law("weibull", lives.exit, lives.event, entry=lives.entry, weights=lives.weight)
+        law = fit_law(
+            "weibull", lives.exit, lives.event, entry=lives.entry, weights=lives.weight,
+            **_between(lives),
+        )  # fmt: skip
     except FitError:  # all failures at one age, or no maximum: the next basis stands, and says so
         return None
     return law if SMALLEST_SHAPE < law.shape < LARGEST_SHAPE else None
+
+
+def _between(lives: CellLives) -> dict[str, Array]:
+    """Bounds of the failures found at a service, where there is one."""
+    found = lives.found
+    if not found.any() or lives.lower is None:
+        return {}
+    missing = np.full(len(found), np.nan)
+    return {
+        "lower": np.where(found, lives.lower, missing),
+        "upper": np.where(found, lives.exit, missing),
+    }
 
 
 def _answer(

@@ -156,6 +156,7 @@ _DECLARED: list[Column] = [
     *_words("finding", "state the component was found in", "finding"),
     *_words("failure_mode", "how the failure shows"),
     *_flags("is_comeback", "same component again within the comeback window"),
+    *_flags("found_at_service", "failure found when the machine came for service, not for it"),
     *_numbers("confidence", "1", "probability that the component was the cause, as coded", 0, 1),
     # lives
     *_counts("life_number spell", "1 is the first life seen; 1 is the first duty of that life"),

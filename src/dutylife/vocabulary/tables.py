@@ -120,7 +120,7 @@ _TABLES: list[Table] = [
         "a thing done to one component of one unit",
         "unit_id component position event_date ticket activity reason",
         "unit_id component position event_date activity reason finding failure_mode "
-        "is_comeback confidence ticket part_number quantity line_ids",
+        "is_comeback found_at_service confidence ticket part_number quantity line_ids",
     ),
     _table("not_understood", "a text the lexicon does not know", "text", "text n_lines line_id"),
     _table(
