@@ -165,10 +165,12 @@ class Lives(_Section):
     """``[lives]``: what of the parts' lives the record can't say.
 
     ``first_part``: how far a first part may be taken for the machine's original one.
+    ``still_there``: how long a machine that was not seen for a while counts as watched.
     ``positions``: how many of a component a machine has, or by equipment class.
     """
 
     first_part: Literal["by age", "original", "unknown"] = "by age"
+    still_there: Literal["by gaps", "always", "last visit"] = "by gaps"
     positions: dict[str, Number | dict[str, Number]] = {}
 
 

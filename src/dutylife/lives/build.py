@@ -68,7 +68,7 @@ def build_lives(
     lives = split_at_moves(lives, unit_spans, evidence)
     lives = _aged(lives, events, paths, usage)
     table = as_table("failure_events", lives)
-    notes = notes_of(table, watch, paths, usage, events, settings)
+    notes = notes_of(table, watch, paths, usage, events, lines, units, settings)
     return {
         "failure_events": table,
         "units": _filled_units(units, watch, paths, usage, settings),

@@ -5,6 +5,7 @@ from typing import Any
 import pandas as pd
 
 from dutylife.intake.findings import finding, first_few
+from dutylife.lives.faults import faults_of
 from dutylife.lives.meter import MeterPath
 from dutylife.lives.watch import Watch
 from dutylife.settings import Settings
@@ -17,10 +18,13 @@ def notes_of(
     paths: dict[str, MeterPath],
     usage: pd.DataFrame,
     maintenance_events: pd.DataFrame,
+    service_lines: pd.DataFrame,
+    units: pd.DataFrame,
     settings: Settings,
 ) -> pd.DataFrame:
     """Findings of this stage, one row for each kind of thing: a count, then the first few."""
     rows = [
+        *faults_of(maintenance_events, service_lines, units, watch, settings),
         *_meters(paths, usage, settings),
         *_first_parts(failure_events),
         *_presence(watch),
@@ -99,6 +103,7 @@ def _meters(
 
 
 def _first_parts(failure_events: pd.DataFrame) -> list[dict[str, Any]]:
+    failure_events = failure_events[failure_events["spell"] == 1]
     first = failure_events[failure_events["life_number"] == 1]
     unknown = int((first["clock_source"] == "unknown").sum())
     out = []
@@ -128,17 +133,6 @@ def _first_parts(failure_events: pd.DataFrame) -> list[dict[str, Any]]:
 
 def _presence(watch: Watch) -> list[dict[str, Any]]:
     out = []
-    if watch.late_start:
-        out.append(
-            _note(
-                "in_service_on",
-                f"{count(len(watch.late_start), 'machine')} came in before the day "
-                f"{'it is' if len(watch.late_start) == 1 else 'they are'} said to have entered "
-                f"service; that day is not used: {first_few(watch.late_start)}.",
-                "correct in_service_on in the machines file",
-                "units",
-            )
-        )
     machines = watch.machines
     lost = machines.index[(machines["ends"] == "lost") & machines["left_on"].isna()]
     if len(lost):

@@ -94,7 +94,9 @@ def on_positions(
       old the one was: they are alike, so the first position stands for it, and the others go on.
     """
     several = positions.groupby(["equipment_class", "component"])["position"].agg(tuple)
-    pairs = {(str(c), str(n)): p for (c, n), p in several.items()}
+    known = several.reset_index()
+    keys = zip(known["equipment_class"], known["component"], strict=True)
+    pairs = dict(zip(keys, known["position"], strict=True))
 
     def of(rows: pd.DataFrame) -> list[tuple[str, ...]]:
         classes = rows["unit_id"].map(equipment_class).fillna("")

@@ -47,7 +47,8 @@ def watch_machines(
     Begin: the in-service date or the record's first day, whichever is later, where the in-service
     date is known; else the machine's first evidence. End: the day it left where known; the as-of
     date where it is believed a customer's still; else its last evidence. An in-service date after
-    the first evidence is not believed.
+    the first evidence is not believed. What is believed goes by ``[lives] still_there``: "by gaps",
+    where the probability is at least `STILL_THERE`; "always"; "last visit", never.
     """
     as_of = last_day(settings)
     seen = evidence.groupby("unit_id")["service_date"].agg(["min", "max"])
@@ -75,7 +76,12 @@ def watch_machines(
     stated = known["prob_in_service"].astype(float)
     out["prob_in_service"] = probability.where(stated.isna(), stated)
     gone = out["left_on"].notna()
-    there = ~gone & (out["prob_in_service"] >= STILL_THERE)
+    believed = {
+        "by gaps": out["prob_in_service"] >= STILL_THERE,
+        "always": pd.Series(data=True, index=out.index),
+        "last visit": pd.Series(data=False, index=out.index),
+    }[settings.lives.still_there]
+    there = ~gone & believed
     end = out["left_on"].where(gone, out["last_seen"].mask(there, as_of))
     end = end.where(end >= out["last_seen"], out["last_seen"]).fillna(as_of)
     out["observed_to"] = end

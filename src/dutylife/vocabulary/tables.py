@@ -197,6 +197,14 @@ _TABLES: list[Table] = [
         "cost_per_1000_hours_upper clock",
     ),
     _table(
+        "sensitivity",
+        "what one cell's renewal would be with an assumption switched",
+        "assumed switched_to component duty",
+        "assumed switched_to component duty task interval_days task_switched "
+        "interval_days_switched n_failed n_failed_switched scale_ratio",
+        "assumed switched_to component duty",
+    ),
+    _table(
         "costs",
         "what a task costs",
         "component duty task",
