@@ -71,12 +71,12 @@ def test_counter_sales_name_the_customer_whose_lives_may_look_long(made: SimpleN
     rows = made.lines(("P1", "2020-02-01"), (None, "2020-03-01"), (None, "2020-04-01"),
                       ("P2", "2020-05-01"))  # fmt: skip
     rows["customer"] = pd.Categorical(["C1", "C1", "C1", "C2"])
-    change = {"component": CAP, "activity": "replace", "reason": "failure"}
+    rows["part_number"] = pd.Categorical(["CAP-5"] * 4)
+    change = {"component": CAP, "activity": "replace", "reason": "failure", "part_number": "CAP-5"}
     events = made.events(
         change | {"unit_id": "P1", "event_date": "2020-02-01"},
-        change | {"event_date": "2020-03-01"}, change | {"event_date": "2020-04-01"},
-        change | {"unit_id": "P2", "event_date": "2020-05-01"},
-    )  # fmt: skip
+        change | {"unit_id": "P2", "event_date": "2020-05-01", "line_ids": "L3"},
+    )
     habits = counter_habits(events, rows)
     assert habits.to_dict("records") == [
         {"customer": "C1", "component": CAP, "n_counter": 2, "n_fitted": 1}

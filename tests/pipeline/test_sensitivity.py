@@ -1,7 +1,5 @@
 """Each assumption switched: what the table and its page promise the analyst."""
 
-from pathlib import Path
-
 import numpy as np
 import pandas as pd
 import pytest

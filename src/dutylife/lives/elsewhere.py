@@ -21,20 +21,28 @@ def counter_habits(maintenance_events: pd.DataFrame, service_lines: pd.DataFrame
         machine of theirs): at least `FEWEST_SALES` of the first, and `HABIT_SHARE` of both
         together. Some of these parts went into a machine of the record; nobody can say which.
     """
-    changed = maintenance_events.loc[
-        maintenance_events["activity"] == "replace", ["unit_id", "component", "line_ids"]
-    ].astype("object")
-    lines = changed["line_ids"].fillna("").str.split(";").str[0]
-    whose = service_lines[["line_id", "customer"]].astype("object").drop_duplicates("line_id")
-    changed["customer"] = lines.map(whose.set_index("line_id")["customer"])
-    changed = changed[changed["customer"].notna() & (changed["customer"] != "")]
-    sold = changed["unit_id"].isna()
-    counts = (
-        changed.assign(n_counter=sold.astype(int), n_fitted=(~sold).astype(int))
-        .groupby(["customer", "component"])[["n_counter", "n_fitted"]]
-        .sum()
+    changed = maintenance_events[maintenance_events["activity"] == "replace"]
+    changed = changed[["component", "part_number", "line_ids"]].astype("object")
+    lines = service_lines[["line_id", "unit_id", "customer", "part_number"]].astype("object")
+    lines = lines[lines["customer"].notna() & (lines["customer"] != "")]
+    first = changed["line_ids"].fillna("").str.split(";").str[0]
+    whose = lines.drop_duplicates("line_id").set_index("line_id")["customer"]
+    fitted = changed.assign(customer=first.map(whose)).dropna(subset=["customer"])
+    # which component a part number is of: what it was fitted as, most often
+    pairs = changed[["part_number", "component"]].dropna().value_counts(sort=False)
+    pairs = (
+        pairs.rename("n")
         .reset_index()
+        .sort_values(["part_number", "n", "component"], ascending=[True, False, True])
     )
+    component = pairs.drop_duplicates("part_number").set_index("part_number")["component"]
+    sold = lines[lines["unit_id"].isna() & lines["part_number"].notna()]
+    sold = sold.assign(component=sold["part_number"].map(component)).dropna(subset=["component"])
+    cell = ["customer", "component"]
+    counts = pd.concat(
+        [sold.groupby(cell).size().rename("n_counter"),
+         fitted.groupby(cell).size().rename("n_fitted")], axis=1,
+    ).fillna(0).astype(int).sort_index().rename_axis(cell).reset_index()  # fmt: skip
     share = counts["n_counter"] / (counts["n_counter"] + counts["n_fitted"])
     habit = (
         (counts["n_counter"] >= FEWEST_SALES) & (share >= HABIT_SHARE) & (counts["n_fitted"] > 0)

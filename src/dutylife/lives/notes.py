@@ -29,7 +29,6 @@ def notes_of(
         *_first_parts(failure_events),
         *_presence(watch),
         *_duties(failure_events),
-        *_nameless(maintenance_events),
     ]
     return pd.DataFrame(rows, columns=list(_note("", "", "")))
 
@@ -168,20 +167,5 @@ def _duties(failure_events: pd.DataFrame) -> list[dict[str, Any]]:
             f"customer only ({first_few(single)}): what goes with the duty can't be told from what "
             "goes with that customer.",
             "read such figures as the customer's; another customer in that duty would tell",
-        )
-    ]
-
-
-def _nameless(maintenance_events: pd.DataFrame) -> list[dict[str, Any]]:
-    nameless = int(maintenance_events["unit_id"].isna().sum())
-    if not nameless:
-        return []
-    return [
-        _note(
-            "unit_id",
-            f"{count(nameless, 'event')} {'names' if nameless == 1 else 'name'} no machine: in "
-            "demand, but in no life.",
-            "write the machine on each ticket",
-            "maintenance_events",
         )
     ]
