@@ -1,6 +1,8 @@
 """Tables of a handful of rows, so that each answer can be worked out by hand."""
 
+import sys
 from collections.abc import Callable
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
@@ -10,6 +12,8 @@ import pytest
 from dutylife.lives import build_lives
 from dutylife.schema import as_table
 from dutylife.settings import settings_from
+
+sys.path.insert(0, str(Path(__file__).parent))  # for plain_meter.py
 
 
 def lines(*rows: tuple[Any, ...]) -> pd.DataFrame:

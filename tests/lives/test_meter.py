@@ -7,9 +7,19 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dutylife.lives.meter import RESET_COST, longest_path, run_in_all
+from dutylife.lives.clocks.running import Running, run_in_all
+from dutylife.lives.clocks.standing import Rows, rows_that_stand
 
 CAP = "ignition cap"
+
+
+def rows_of(day: list | np.ndarray, reading: list | np.ndarray) -> Rows:
+    """Readings of one machine."""
+    return Rows(np.array([0, len(day)]), np.asarray(day, float), np.asarray(reading, float))
+
+
+def longest_path(day: np.ndarray, reading: np.ndarray, fastest: float) -> np.ndarray:
+    return rows_that_stand(rows_of(day, reading), fastest, reset_cost=np.inf)
 
 
 def test_a_mistyped_reading_is_dropped() -> None:
@@ -42,38 +52,39 @@ def test_the_path_is_the_longest_there_is() -> None:
         assert kept.sum() == best
 
 
-def path_of(day: list, reading: list):
-    days, readings = np.array(day, dtype=float), np.array(reading, dtype=float)
-    kept = longest_path(days, readings, 24.0, reset_cost=RESET_COST)
-    return run_in_all(days[kept], readings[kept], 24.0, int((~kept).sum()))
+def path_of(day: list, reading: list) -> tuple[Running, int]:
+    """Hours run in all of one machine, and how many readings were left out."""
+    rows = rows_of(day, reading)
+    kept = rows_that_stand(rows, 24.0)
+    return run_in_all(rows.taken(kept), 24.0), int((~kept).sum())
 
 
 def test_a_new_meter_goes_on_where_the_old_one_ended() -> None:
     # 2 h a day; a new meter at about day 75
-    path = path_of([0, 30, 60, 90, 120, 150], [1000, 1060, 1120, 30, 90, 150])
-    assert (path.n_dropped, path.n_restarts) == (0, 1)
-    assert path.reading[-1] - path.reading[0] == pytest.approx(300.0)
-    assert path.ahead == pytest.approx(1300.0 - 150.0)  # what is run in all less what it shows
+    path, n_dropped = path_of([0, 30, 60, 90, 120, 150], [1000, 1060, 1120, 30, 90, 150])
+    assert (n_dropped, path.n_restarts) == (0, 1)
+    assert path.hours[-1] - path.hours[0] == pytest.approx(300.0)
+    assert path.ahead[0] == pytest.approx(1300.0 - 150.0)  # what is run in all less what it shows
     assert path.guessed[3] == pytest.approx((0.2 * 2 * 30) ** 2)
 
 
 def test_a_roll_over_is_known_to_the_hour() -> None:
-    path = path_of([0, 30, 60, 90, 120, 150], [850, 912, 969, 31, 88, 150])
-    assert path.reading.tolist() == [850, 912, 969, 1031, 1088, 1150]
+    path, _ = path_of([0, 30, 60, 90, 120, 150], [850, 912, 969, 31, 88, 150])
+    assert path.hours.tolist() == [850, 912, 969, 1031, 1088, 1150]
     assert (path.n_restarts, path.guessed[-1]) == (1, 0.0)
 
 
 def test_a_single_low_reading_is_a_slip_and_no_new_meter() -> None:
-    path = path_of([0, 30, 60, 90, 120], [1000, 1060, 112, 1180, 1240])
-    assert (path.n_dropped, path.n_restarts) == (1, 0)
+    path, n_dropped = path_of([0, 30, 60, 90, 120], [1000, 1060, 112, 1180, 1240])
+    assert (n_dropped, path.n_restarts) == (1, 0)
 
 
 def test_a_meter_that_stood_is_bridged_at_the_machines_own_rate() -> None:
-    path = path_of([0, 30, 60, 80, 100, 130, 160], [0, 60, 120, 120, 120, 180, 240])
+    path, _ = path_of([0, 30, 60, 80, 100, 130, 160], [0, 60, 120, 120, 120, 180, 240])
     assert path.n_stood == 2
-    assert path.reading[-1] == pytest.approx(320.0)
+    assert path.hours[-1] == pytest.approx(320.0)
     # two readings of one visit, or of two days, are no sign of that
-    assert path_of([0, 30, 33, 60], [0, 60, 60, 120]).n_stood == 0
+    assert path_of([0, 30, 33, 60], [0, 60, 60, 120])[0].n_stood == 0
 
 
 def test_new_meters_are_found_and_no_others() -> None:
@@ -88,11 +99,11 @@ def test_new_meters_are_found_and_no_others() -> None:
         shown = np.where(day >= changed, true - at, true).round()
         slip = rng.random(25) < 0.05
         shown[slip] = np.floor(shown[slip] / 10)
-        path = path_of(day.tolist(), shown.tolist())
-        found = path.n_restarts
+        path, _ = path_of(day.tolist(), shown.tolist())
+        found = int(path.n_restarts[0])
         missed += machine % 2 and found == 0
         wrong += found - (machine % 2) if found > machine % 2 else 0
-        errors.append((path.reading[-1] - path.reading[0]) / (true[-1] - true[0]) - 1.0)
+        errors.append((path.hours[-1] - path.hours[0]) / (true[-1] - true[0]) - 1.0)
     assert missed <= 4
     assert wrong <= 4
     assert abs(np.mean(errors)) < 0.02

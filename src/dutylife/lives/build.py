@@ -4,9 +4,10 @@ import numpy as np
 import pandas as pd
 
 from dutylife.lives.ages import with_ages
+from dutylife.lives.clocks.paths import MeterPaths
 from dutylife.lives.ends import carried, ends_of
 from dutylife.lives.found import last_good_days
-from dutylife.lives.meter import MeterPath, days_of, meter_paths
+from dutylife.lives.meter import days_of, meter_paths
 from dutylife.lives.notes import notes_of
 from dutylife.lives.positions import CELL, n_positions, on_positions
 from dutylife.lives.recurrence import recurrence_gaps
@@ -61,6 +62,7 @@ def build_lives(
         watch.machines["in_service_on"],
         settings.fleet.meter_unit,
         from_new=settings.lives.first_part == "original",
+        duty=watch.machines["duty"],
     )
     usage = usage_of(_for_usage(watch, units), paths, settings)
     lives = _chained(events, watch, unit_spans, settings)
@@ -163,7 +165,7 @@ def _first_lives(lives: pd.DataFrame, watch: Watch, settings: Settings) -> pd.Da
 
 
 def _aged(
-    lives: pd.DataFrame, events: pd.DataFrame, paths: dict[str, MeterPath], usage: pd.DataFrame
+    lives: pd.DataFrame, events: pd.DataFrame, paths: MeterPaths, usage: pd.DataFrame
 ) -> pd.DataFrame:
     """Lives with their ages, and with the bounds of failures found at a service."""
     found = lives["was_found"].to_numpy(bool)
@@ -184,7 +186,7 @@ def _aged(
 def _filled_units(
     units: pd.DataFrame,
     watch: Watch,
-    paths: dict[str, MeterPath],
+    paths: MeterPaths,
     usage: pd.DataFrame,
     settings: Settings,
 ) -> pd.DataFrame:
@@ -200,12 +202,11 @@ def _filled_units(
         out[name] = rates[name].where(rates[name].notna(), out[name])
     out["usage_source"] = out["usage_source"].fillna("unknown")
     out["meter_unit"] = settings.fleet.meter_unit
-    today = days_of(pd.Series([watch.as_of]))
-    per_day = out["hours_per_week"].astype(float) / DAYS_PER_WEEK
-    out["meter_now_hours"] = [
-        paths[u].at(today, float(per_day[u])).reading[0] - paths[u].ahead if u in paths else np.nan
-        for u in names
-    ]
+    today = np.full(len(paths), days_of(pd.Series([watch.as_of]))[0])
+    weekly = out["hours_per_week"].astype(float).reindex(paths.names)
+    rate = np.asarray(weekly / DAYS_PER_WEEK, dtype=np.float64)
+    shown = paths.at(np.arange(len(paths)), today, rate).reading - paths.ahead
+    out["meter_now_hours"] = pd.Series(shown, index=paths.names, dtype=float).reindex(names)
     return as_table("units", out.rename_axis("unit_id").reset_index())
 
 

@@ -5,8 +5,8 @@ from typing import Any
 import pandas as pd
 
 from dutylife.intake.findings import finding, first_few
+from dutylife.lives.clocks.paths import MeterPaths
 from dutylife.lives.faults import faults_of
-from dutylife.lives.meter import MeterPath
 from dutylife.lives.watch import Watch
 from dutylife.settings import Settings
 from dutylife.wording import count
@@ -15,7 +15,7 @@ from dutylife.wording import count
 def notes_of(
     failure_events: pd.DataFrame,
     watch: Watch,
-    paths: dict[str, MeterPath],
+    paths: MeterPaths,
     usage: pd.DataFrame,
     maintenance_events: pd.DataFrame,
     service_lines: pd.DataFrame,
@@ -37,11 +37,9 @@ def _note(key: str, message: str, mend: str, table: str = "failure_events") -> d
     return finding("lives", "note", message, mend=mend, table=table, key=key)
 
 
-def _meters(
-    paths: dict[str, MeterPath], usage: pd.DataFrame, settings: Settings
-) -> list[dict[str, Any]]:
+def _meters(paths: MeterPaths, usage: pd.DataFrame, settings: Settings) -> list[dict[str, Any]]:
     out = []
-    dropped = {u: p.n_dropped for u, p in paths.items() if p.n_dropped}
+    dropped = paths.told(paths.n_dropped)
     if dropped:
         total = sum(dropped.values())
         out.append(
@@ -55,13 +53,13 @@ def _meters(
                 "service_lines",
             )
         )  # fmt: skip
-    for key, told, mend in (
-        ("n_restarts", "started again at 0 (replaced or rolled over)",
+    for counts, told, mend in (
+        (paths.n_restarts, "started again at 0 (replaced or rolled over)",
          "note a new meter and its first reading on the ticket"),
-        ("n_stood", "stood still for 21 days or more while the machine came in",
+        (paths.n_stood, "stood still for 21 days or more while the machine came in",
          "note on the ticket whether the meter or the machine stood"),
     ):  # fmt: skip
-        of = {u: getattr(p, key) for u, p in paths.items() if getattr(p, key)}
+        of = paths.told(counts)
         if of:
             out.append(
                 _note(
@@ -73,7 +71,7 @@ def _meters(
                     "service_lines",
                 )
             )  # fmt: skip
-    if not paths:
+    if not len(paths):
         out.append(
             _note(
                 "meter_hours",

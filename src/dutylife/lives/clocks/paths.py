@@ -1,0 +1,165 @@
+"""Hours run of every machine on any day: all readings in one row, found by one search."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from dutylife.lives.clocks.order import Words, codes_of
+from dutylife.lives.clocks.season import Season
+from dutylife.lives.clocks.standing import Array, Flags
+
+Codes = NDArray[np.int64]
+_BLOCK = 65_536  # days asked for together: what is worked out on the way stays in the cache
+
+
+@dataclass(frozen=True, slots=True)
+class OnDays:
+    """Meters of machines on days, each of shape (n,).
+
+    ``beyond_days`` counts days of use, negative before the first reading; ``between`` is the
+    variance from lying between two readings, as a multiple of the variance of a day's use
+    [meter unit squared]; ``guessed`` the variance and ``bridged`` the hours of guessed stretches
+    up to that day; ``source`` is 0 within a day of a reading, 1 between two, 2 beyond them.
+    """
+
+    reading: Array
+    beyond_days: Array
+    between: Array
+    guessed: Array
+    bridged: Array
+    source: Codes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeterPaths:
+    """Readings of each machine that can stand together, as the hours it has run in all.
+
+    Parameters
+    ----------
+    names : ndarray of str, shape (k,)
+        Machines with a reading, sorted; what is said by machine is in this order.
+    start : ndarray of int, shape (k + 1,)
+        First row of each machine, and the number of rows.
+    day, reading, guessed, bridged : ndarray, shape (n,)
+        In order of machine and day. ``day`` counts from 1970; ``reading`` never falls within a
+        machine: where the meter was replaced, rolled over or stood, it goes on (see
+        `running.run_in_all`). ``guessed`` is the variance and ``bridged`` the hours that guessed
+        stretches have added up to by each day.
+    starts_at_zero : ndarray of bool, shape (k,)
+        The machine entered service at 0, on its path's first day.
+    ahead : ndarray, shape (k,)
+        The path less what the meter shows, at the end.
+    n_dropped, n_restarts, n_stood : ndarray of int, shape (k,)
+        Readings left out; falls; stretches in which the meter stood.
+    season : Season
+    duty : ndarray of int, shape (k,)
+        Row of the season's shares; -1 for none.
+    """
+
+    names: Words
+    start: Codes
+    day: Array
+    reading: Array
+    guessed: Array
+    bridged: Array
+    starts_at_zero: Flags
+    ahead: Array
+    n_dropped: Codes
+    n_restarts: Codes
+    n_stood: Codes
+    season: Season
+    duty: Codes
+    _use: Array = field(init=False, repr=False)
+    _gap: Array = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        """Work out the days of use of each reading, and to the machine's next one."""
+        use = self.season.days_of_use(self.duty[self.machine], self.day)
+        gap = np.append(np.diff(use), np.nan)
+        gap[self.start[1:] - 1] = np.nan  # none behind the last reading
+        object.__setattr__(self, "_use", use)
+        object.__setattr__(self, "_gap", gap)
+
+    def __len__(self) -> int:
+        """Machines with a reading."""
+        return len(self.names)
+
+    @property
+    def machine(self) -> Codes:
+        """Place in ``names`` of each row."""
+        return np.repeat(np.arange(len(self)), np.diff(self.start))
+
+    def stretches(self) -> tuple[Codes, Array, Array]:
+        """From each reading to the next of its machine, where the hours between are not guessed.
+
+        Returns
+        -------
+        machine : ndarray of int
+        days : ndarray
+            Days of use, above 0.
+        hours : ndarray
+        """
+        rows = np.flatnonzero(self._gap[:-1] > 0) if len(self._gap) else np.zeros(0, np.int64)
+        rows = rows[self.bridged[rows + 1] == self.bridged[rows]]
+        hours = self.reading[rows + 1] - self.reading[rows]
+        return self.machine[rows], self._gap[rows], hours
+
+    def of(self, unit_id: pd.Series) -> Codes:
+        """Place of machines in ``names``; -1 where a machine has no reading."""
+        codes, words = codes_of(unit_id)
+        place: Codes = pd.Index(self.names).get_indexer(pd.Index(words))
+        return np.append(place, -1)[codes]
+
+    def told(self, counts: Codes) -> dict[str, int]:
+        """Machines that have any of what was counted by machine, by name."""
+        some = np.flatnonzero(counts)
+        return dict(zip(self.names[some].tolist(), counts[some].tolist(), strict=True))
+
+    def at(self, machine: Codes, day: Array, rate: Array) -> OnDays:
+        """Meters on given days, how far from a reading, and where they come from.
+
+        Parameters
+        ----------
+        machine : ndarray of int, shape (n,)
+            Places in ``names``. Rows of one machine together are found faster.
+        day : ndarray, shape (n,)
+        rate : ndarray, shape (n,)
+            Use beyond the readings. [meter unit per day of use]
+        """
+        n = len(day)
+        out = OnDays(*(np.zeros(n) for _ in range(5)), np.zeros(n, dtype=np.int64))
+        if not len(self.day):
+            return out
+        origin = float(self.day.min())
+        span = float(self.day.max()) - origin + 3.0
+        keys = self.machine * span + (self.day - origin + 1.0)
+        for first in range(0, n, _BLOCK):
+            rows = slice(first, first + _BLOCK)
+            asked = machine[rows] * span + np.clip(day[rows] - origin + 1.0, 0.0, span - 1.0)
+            before = np.searchsorted(keys, asked, side="right") - 1
+            before = np.maximum(before, self.start[machine[rows]])
+            self._fill(out, rows, before, machine[rows], day[rows], rate[rows])
+        return out
+
+    def _fill(
+        self, out: OnDays, rows: slice, before: Codes, machine: Codes, day: Array, rate: Array
+    ) -> None:
+        """Put what is asked of some rows into ``out``; ``before`` is the reading to start from."""
+        use = self.season.days_of_use(self.duty[machine], day)
+        since, gap = use - self._use[before], self._gap[before]
+        days_since = day - self.day[before]
+        after = np.minimum(before + 1, len(self.day) - 1)
+        apart = (since > 0) & (gap > 0)  # between two readings
+        share = np.where(apart, since / np.where(apart, gap, 1.0), 0.0)
+        rise = self.reading[after] - self.reading[before]
+        slope = np.where(apart, rise / np.where(apart, gap, 1.0), rate)
+        out.reading[rows] = self.reading[before] + np.where(since == 0, 0.0, slope * since)
+        out.beyond_days[rows] = np.where(apart, 0.0, since)
+        out.between[rows] = np.where(apart, slope**2 * share * (gap - since), 0.0)
+        for whole, part in ((self.guessed, out.guessed), (self.bridged, out.bridged)):
+            part[rows] = whole[before] + share * (whole[after] - whole[before])
+        nearest = np.abs(days_since)
+        nearest = np.where(apart, np.minimum(nearest, np.abs(self.day[after] - day)), nearest)
+        out.source[rows] = np.where(nearest <= 1.0, 0, np.where(apart, 1, 2))
