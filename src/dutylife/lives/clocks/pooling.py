@@ -79,9 +79,7 @@ def pooled_log_rates(
     return machines.mean, machines.variance
 
 
-def _combined(
-    mean: Array, variance: Array, group: Codes, n_groups: int
-) -> tuple[Array, Array]:
+def _combined(mean: Array, variance: Array, group: Codes, n_groups: int) -> tuple[Array, Array]:
     """Weighted mean of each group and its variance, infinite where nothing is known."""
     weight = 1.0 / variance  # 0 where nothing is known
     total = np.bincount(group, weight, minlength=n_groups)
@@ -91,9 +89,7 @@ def _combined(
     return np.where(empty, 0.0, sums / safe), np.where(empty, np.inf, 1.0 / safe)
 
 
-def _members(
-    own: Array, own_var: Array, above: Array, above_var: Array, spread: float
-) -> _Members:
+def _members(own: Array, own_var: Array, above: Array, above_var: Array, spread: float) -> _Members:
     """Members by their own data and by the mean they are spread about, known with ``above_var``."""
     known = np.isfinite(own_var)
     safe = np.where(known, own_var, 1.0)
@@ -108,6 +104,4 @@ def _members(
 
 def _spread(members: _Members, seen: NDArray[np.bool_], n_prior: float, prior: float) -> float:
     """Variance of members about the mean above them, the next step of EM."""
-    return float(
-        (n_prior * prior**2 + members.square[seen].sum()) / (n_prior + seen.sum())
-    )
+    return float((n_prior * prior**2 + members.square[seen].sum()) / (n_prior + seen.sum()))
