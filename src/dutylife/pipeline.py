@@ -19,6 +19,7 @@ from dutylife.components import components_of
 from dutylife.errors import RunError
 from dutylife.provenance import digest_of, versions
 from dutylife.schema import as_table
+from dutylife.sensitivity import sensitivity
 from dutylife.settings import NO_EFFECT_YET, Settings, read_settings
 from dutylife.vocabulary import TABLES, Table
 
@@ -109,7 +110,10 @@ def run(
     work = _Work(progress or _live_progress())
     settings, read = _read(settings, as_of, work)
     t = work.tables
+    as_read = {name: t[name] for name in ("units", "unit_spans")}
     _all_stages(settings, work)
+    with work.stage("assumptions switched"):
+        t["sensitivity"] = sensitivity(t | as_read, settings)
     t["findings"] = _all_findings(work.findings)
     info = _info(settings, read, t)
     info["answers"] = reports.answers(t, settings)

@@ -14,6 +14,7 @@ from dutylife.vocabulary import COLUMNS
 Money = Annotated[float, Field(ge=0)]
 Positive = Annotated[float, Field(gt=0)]
 Share = Annotated[float, Field(gt=0, lt=1)]
+Number = Annotated[int, Field(ge=1, le=48)]
 KINDS = (
     "lines", "machines", "roster", "parts", "stock", "kits", "aliases", "readings", "contracts",
 )  # fmt: skip
@@ -161,9 +162,16 @@ class Coding(_Section):
 
 
 class Lives(_Section):
-    """``[lives]``: how far a first part may be taken for the machine's original one."""
+    """``[lives]``: what of the parts' lives the record can't say.
+
+    ``first_part``: how far a first part may be taken for the machine's original one.
+    ``still_there``: how long a machine that was not seen for a while counts as watched.
+    ``positions``: how many of a component a machine has, or by equipment class.
+    """
 
     first_part: Literal["by age", "original", "unknown"] = "by age"
+    still_there: Literal["by gaps", "always", "last visit"] = "by gaps"
+    positions: dict[str, Number | dict[str, Number]] = {}
 
 
 class Duty(_Section):

@@ -227,7 +227,7 @@ def test_an_odometer_log_that_starts_late_enters_at_its_first_reading(
     assert lives["exit_hours"].tolist() == [130000.0, 30000.0]
 
 
-def test_duty_and_customer_are_those_on_the_day_a_life_ended(made: SimpleNamespace) -> None:
+def test_a_life_is_one_row_in_each_duty_it_was_lived_in(made: SimpleNamespace) -> None:
     found = made.build(
         made.lines(("P1", "2020-01-01"), ("P1", "2020-04-01"), ("P1", "2020-10-01"),
                    ("P2", "2020-10-01")),
@@ -237,8 +237,14 @@ def test_duty_and_customer_are_those_on_the_day_a_life_ended(made: SimpleNamespa
         made.spans(("P1", "2020-02-01", "park", "C1"), ("P1", "2020-06-01", "kerb", "C2")),
     )  # fmt: skip
     lives = of(found, "P1")
-    assert lives["duty"].tolist() == ["park", "kerb", "kerb"]
-    assert lives["customer"].tolist() == ["C1", "C2", "C2"]
+    assert lives["duty"].tolist() == ["park", "park", "kerb", "kerb"]
+    assert lives["customer"].tolist() == ["C1", "C1", "C2", "C2"]
+    assert lives["life_number"].tolist() == [1, 2, 2, 3]
+    assert lives["spell"].tolist() == [1, 1, 2, 1]
+    assert lives["event"].tolist() == ["failed", "lost", "failed", "running"]
+    # 1 April to 1 June 61 days, to 1 October 183
+    assert lives["entry_days"].tolist()[1:3] == [0.0, 61.0]
+    assert lives["exit_days"].tolist()[1:3] == [61.0, 183.0]
     assert of(found, "P2")["duty"].tolist() == ["not stated"]
 
 

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from dutylife.lives import prob_in_service
+from dutylife.lives.presence import stays_of
 
 CAP = "ignition cap"
 
@@ -65,22 +66,26 @@ def test_an_in_service_date_after_the_first_line_is_not_believed(made: SimpleNam
 
 def by_quadrature(
     x: float, t: float, watched: float, shape: float, rate: float, mu: float
-) -> float:
-    """Probability of being there from the two terms of the likelihood, integrated directly."""
-    from scipy.integrate import quad
+) -> tuple[float, float]:
+    """Probability of being there, and mean days stayed, over visit rate and day of leaving."""
+    from scipy.integrate import dblquad, quad
     from scipy.stats import gamma
 
     law = gamma(shape, scale=1.0 / rate)
-    top = 20.0 * (x + shape) / (watched + rate)
+    top = 20.0 * (x + shape) / (t + rate)
 
-    def gone(lam: float) -> float:
-        return law.pdf(lam) * lam**x * mu * np.exp(-(lam + mu) * t) / (lam + mu)
+    def at(lam: float, s: float) -> float:
+        """Likelihood of the visits, the machine being there up to day s."""
+        return float(law.pdf(lam) * lam**x * np.exp(-(lam + mu) * s))
 
-    def there(lam: float) -> float:
-        return law.pdf(lam) * lam ** (x + 1) * np.exp(-(lam + mu) * watched) / (lam + mu)
-
-    a, b = (quad(f, 0, top, epsabs=0, epsrel=1e-10, limit=400)[0] for f in (gone, there))
-    return b / (a + b)
+    there = quad(lambda lam: at(lam, watched), 0, top, epsabs=0, epsrel=1e-10, limit=400)[0]
+    gone, stayed = (
+        dblquad(lambda s, lam, p=p: mu * (s - t) ** p * at(lam, s), 0, top, t, watched,
+                epsabs=0, epsrel=1e-7)[0]
+        for p in (0, 1)
+    )  # fmt: skip
+    days = (there * (watched - t) + stayed) / (there + gone)
+    return there / (there + gone), days
 
 
 def simulated(n: int, seed: int) -> tuple[np.ndarray, ...]:
@@ -99,11 +104,31 @@ def test_presence_equals_direct_integration() -> None:
     count, last, watched, _ = simulated(60, 3)
     found, model = prob_in_service(count, last, watched, np.zeros(60, dtype=bool))
     assert model.is_fitted
-    for i in range(0, 60, 7):
-        by_hand = by_quadrature(
+    _, stay, _ = stays_of(count, last, watched, np.zeros(60, dtype=bool))
+    for i in range(0, 60, 19):
+        there, days = by_quadrature(
             count[i], last[i], watched[i], model.shape, model.rate_days, model.leaving_per_day
         )
-        assert found[i] == pytest.approx(by_hand, abs=1e-4)
+        assert found[i] == pytest.approx(there, abs=1e-4)
+        assert stay[i] == pytest.approx(days, rel=1e-3, abs=0.1)
+
+
+def test_the_days_stayed_after_the_last_visit_are_right_on_average() -> None:
+    """Simulated machines, of which only visits are seen."""
+    rng = np.random.default_rng(11)
+    n = 3000
+    leaves = rng.exponential(1500.0, n)
+    until = np.minimum(leaves, 1400.0)
+    visits = [np.sort(rng.uniform(0, u, rng.poisson(r * u)))
+              for r, u in zip(rng.gamma(2.0, 1 / 120.0, n), until, strict=True)]  # fmt: skip
+    count = np.array([float(len(v)) for v in visits])
+    last = np.array([v[-1] if len(v) else 0.0 for v in visits])
+    found, stay, _ = stays_of(count, last, np.full(n, 1400.0), np.zeros(n, dtype=bool))
+    for rows in (found < 0.5, found >= 0.5):
+        truth = (until - last)[rows]
+        assert stay[rows].mean() == pytest.approx(
+            truth.mean(), abs=4.0 * truth.std() / np.sqrt(rows.sum())
+        )
 
 
 def test_presence_is_calibrated_and_finds_the_hazard_of_leaving() -> None:

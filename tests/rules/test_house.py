@@ -15,7 +15,7 @@ TOP = Path(__file__).parents[2]
 RANKS = [
     {"errors", "vocabulary", "wording"}, {"schema"}, {"provenance"}, {"settings"}, {"components"},
     {"practice"}, {"intake"}, {"draft"}, {"coding"}, {"lives"}, {"models"}, {"decisions"},
-    {"stock"},
+    {"sensitivity"}, {"stock"},
     {"reports"}, {"pipeline"}, {"backtest"}, {"prove"}, {"cli"},
 ]  # fmt: skip
 RANK = {name: i for i, names in enumerate(RANKS) for name in names}

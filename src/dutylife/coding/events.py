@@ -54,6 +54,8 @@ def build_events(
     events = events.assign(
         reason=reasons["reason"], confidence=reasons["confidence"] * events["sureness"]
     )
+    at_service = events["is_service"] & ~events["is_fault"]
+    events["found_at_service"] = at_service & (events["reason"] == "failure")
     events["is_comeback"] = comebacks(events, settings.coding.comeback_days)
     events["finding"] = events["finding"].replace("", "untested")
     events["failure_mode"] = events["failure_mode"].mask(events["failure_mode"] == "")

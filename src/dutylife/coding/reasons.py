@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+PRIOR_CASES = 0.5  # of each candidate, beside those the record tells; our proposal
 _CHANGED = ("replace", "repair", "clean", "adjust")
 
 
@@ -18,8 +19,8 @@ def give_reasons(events: pd.DataFrame, default_reason: str) -> pd.DataFrame:
     3. the job is a service: preventive;
     4. the job is a repair (by its kind or its complaint): the cause is sought among what was
        changed, first among what was found worn, then what the complaint points to, then all. One:
-       failure. Several: each is a failure with confidence 1/k. The rest was done while there. If
-       another component is the cause by 1, all of it was done while there;
+       failure. Several share it (`share_by_complaint`). The rest was done while there. If another
+       component is the cause by 1, all of it was done while there;
     5. ``default_reason``.
 
     Parameters
@@ -27,7 +28,7 @@ def give_reasons(events: pd.DataFrame, default_reason: str) -> pd.DataFrame:
     events : DataFrame
         job (number of the ticket on that machine), component, activity, finding, stated (reason
         the text gives), is_sure (that reason is a person's, and stands), is_service, is_fault,
-        is_pointed_to (flags).
+        is_pointed_to (flags), points_to (set of components the job's complaint points to).
     default_reason : str
         Of an event without any evidence. With "failure" that holds for inspections too; otherwise
         an inspection without evidence is opportunistic.
@@ -76,10 +77,46 @@ def give_reasons(events: pd.DataFrame, default_reason: str) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "reason": reason,
-            "confidence": np.where(cause, 1.0 / n_causes.clip(lower=1), 1.0),
+            "confidence": share_by_complaint(events, told & changed, cause),
             "is_shared": cause & (n_causes > 1),
         }
     )
+
+
+def share_by_complaint(events: pd.DataFrame, told: pd.Series, cause: pd.Series) -> pd.Series:
+    """Probability of each event to be the cause, where several parts were changed for one failure.
+
+    Parameters
+    ----------
+    events : DataFrame
+        job, component, points_to (set of components that the job's complaint points to).
+    told : Series of bool
+        The text says this one was the cause.
+    cause : Series of bool
+        Events among which the job's cause is sought.
+
+    Returns
+    -------
+    Series
+        1 where nothing is shared. Else the shares of a job add up to 1, each by how often that
+        component was the cause in jobs of this record whose complaint points to the same set and
+        whose text names the one cause, `PRIOR_CASES` of each added. To share alike would count
+        too many failures of a part that has complaints of its own ("floods"): these are known,
+        so that fewer of the doubtful ones are its.
+    """
+    share = pd.Series(1.0, index=events.index)
+    if not cause.any():
+        return share
+    pattern = events["points_to"].map(lambda names: ";".join(sorted(names)))
+    cell = pd.DataFrame({"pattern": pattern, "component": events["component"]}, dtype="object")
+    alone = told & (told.groupby(events["job"]).transform("sum") == 1)
+    known = cell[alone].value_counts()
+    cases = pd.MultiIndex.from_frame(cell[cause])
+    weight = known.reindex(cases).fillna(0.0).to_numpy(float) + PRIOR_CASES
+    weighed = pd.Series(weight, index=events.index[cause])
+    job = events.loc[cause, "job"]
+    share.loc[cause] = weighed / weighed.groupby(job).transform("sum")
+    return share
 
 
 def comebacks(events: pd.DataFrame, comeback_days: int) -> pd.Series:

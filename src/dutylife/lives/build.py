@@ -5,10 +5,13 @@ import pandas as pd
 
 from dutylife.lives.ages import with_ages
 from dutylife.lives.clocks.paths import MeterPaths
-from dutylife.lives.ends import CELL, carried, ends_of
+from dutylife.lives.ends import carried, ends_of
+from dutylife.lives.found import last_good_days
 from dutylife.lives.meter import days_of, meter_paths
 from dutylife.lives.notes import notes_of
+from dutylife.lives.positions import CELL, n_positions, on_positions
 from dutylife.lives.recurrence import recurrence_gaps
+from dutylife.lives.spells import split_at_moves
 from dutylife.lives.usage import DAYS_PER_WEEK, usage_of
 from dutylife.lives.watch import Watch, at_span, last_day, watch_machines
 from dutylife.schema import as_table
@@ -41,12 +44,13 @@ def build_lives(
 
     Notes
     -----
-    Each component that a machine's class carries has one life running at any time. A life carries
-    the duty and customer of the machine on the day it ended, and ``spell`` is 1: a change of duty
-    within a life does not split it. ``position`` is blank: like components on one machine are
-    taken as one. The failure interval (``lower_``, ``upper_``) is blank: a failure counts at the
-    day it came to the shop. A life ended by a comeback stays in the table with its mark; models
-    leave it out.
+    Each position of a component that a machine's class carries has one life running at any time;
+    ``position`` is blank where there is one of it (see `on_positions`). A life is one row, a
+    ``spell``, in each duty it was lived in (see `split_at_moves`); each carries the customer of
+    its last day. A failure found when the machine came for service is known to lie between the
+    last time the part was known to be good and that day: ``lower_`` and ``upper_``; any other
+    failure counts at the day it came to the shop. A life ended by a comeback stays in the table
+    with its mark; models leave it out.
     """
     as_of = last_day(settings)
     lines = service_lines[service_lines["service_date"] <= as_of]
@@ -62,10 +66,10 @@ def build_lives(
     usage = usage_of(_for_usage(watch, units), paths, settings)
     lives = _chained(events, watch, unit_spans, settings)
     lives = _first_lives(lives, watch, settings)
-    lives = with_ages(lives, paths, usage)
-    lives["spell"] = 1
+    lives = split_at_moves(lives, unit_spans, evidence)
+    lives = _aged(lives, events, paths, usage)
     table = as_table("failure_events", lives)
-    notes = notes_of(table, watch, paths, usage, events, settings)
+    notes = notes_of(table, watch, paths, usage, events, lines, units, settings)
     return {
         "failure_events": table,
         "units": _filled_units(units, watch, paths, usage, settings),
@@ -97,13 +101,18 @@ def _chained(
 ) -> pd.DataFrame:
     """Lives of each component in a row: each begins where the last one ended."""
     machines = watch.machines
-    ends = ends_of(events[events["unit_id"].isin(machines.index)], settings)
+    of_class = machines["equipment_class"]
+    positions = n_positions(events, of_class, settings)
+    ends, still = on_positions(
+        ends_of(events[events["unit_id"].isin(machines.index)], settings),
+        carried(events, of_class), positions, of_class,
+    )  # fmt: skip
     ends["is_open"] = False
-    still = carried(events, machines["equipment_class"])
     still["ended_on"] = still["unit_id"].map(machines["observed_to"])
     still["event"] = still["unit_id"].map(machines["ends"])
     still = still.assign(is_open=True, renews=False, weight=1.0, is_comeback=False,
-                         failure_mode=None, fitted=None, ticket="", line_ids="")  # fmt: skip
+                         failure_mode=None, fitted=None, pieces=np.nan, was_found=False,
+                         ticket="", line_ids="")  # fmt: skip
     if ends.empty:
         ends = ends.reindex(columns=still.columns).iloc[:0]
     lives = pd.concat([ends.astype(still.dtypes), still], ignore_index=True)
@@ -151,6 +160,25 @@ def _first_lives(lives: pd.DataFrame, watch: Watch, settings: Settings) -> pd.Da
         age_then = (watch.record_start - began).dt.days
         original = within | (first & (age_then <= YOUNG_SHARE * mean_days))
     out["installed_on"] = out["installed_on"].mask(original, began)
+    return out
+
+
+def _aged(
+    lives: pd.DataFrame, events: pd.DataFrame, paths: MeterPaths, usage: pd.DataFrame
+) -> pd.DataFrame:
+    """Lives with their ages, and with the bounds of failures found at a service."""
+    found = lives["was_found"].to_numpy(bool)
+    lives = lives.reset_index(drop=True)
+    last_good = last_good_days(lives[found], events)
+    # the age on the last good day, by the same clock: as if the life had ended there
+    until_then = lives[found].assign(ended_on=last_good)
+    aged = with_ages(pd.concat([lives, until_then], ignore_index=True), paths, usage)
+    out, then = aged.iloc[: len(lives)].copy(), aged.iloc[len(lives) :]
+    for clock in ("hours", "days"):
+        lower, upper = f"lower_{clock}", f"upper_{clock}"
+        out[lower] = out[upper] = np.nan
+        out.loc[found, lower] = then[f"exit_{clock}"].to_numpy(float)
+        out.loc[found, upper] = out.loc[found, f"exit_{clock}"]
     return out
 
 

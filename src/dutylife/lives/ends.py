@@ -20,9 +20,10 @@ def ends_of(maintenance_events: pd.DataFrame, settings: Settings) -> pd.DataFram
     Returns
     -------
     DataFrame
-        unit_id, component, ended_on, event (failed, replaced), renews, weight, is_comeback,
-        failure_mode, fitted (part number put in), ticket, line_ids; sorted by unit, component
-        and day.
+        unit_id, component, position (as the record names it), ended_on, event (failed,
+        replaced), renews, weight, is_comeback, failure_mode, fitted (part number put in), pieces
+        (put in), was_found (a failure found when the machine came for service), ticket, line_ids;
+        sorted by unit, component, position and day.
 
     Notes
     -----
@@ -33,11 +34,14 @@ def ends_of(maintenance_events: pd.DataFrame, settings: Settings) -> pd.DataFram
     known. Of several events on one day a failure wins, then a replacement; the part number is
     that of any replacement of the day, and a day renews if one of its events does.
     """
-    columns = ["unit_id", "component", "event_date", "activity", "reason", "failure_mode",
-               "is_comeback", "confidence", "ticket", "part_number", "line_ids"]  # fmt: skip
+    columns = ["unit_id", "component", "position", "event_date", "activity", "reason",
+               "failure_mode", "is_comeback", "confidence", "ticket", "part_number", "quantity",
+               "found_at_service", "line_ids"]  # fmt: skip
     rows = maintenance_events[columns].copy()
-    words = ["unit_id", "component", "activity", "reason", "failure_mode", "part_number"]
+    words = ["unit_id", "component", "position", "activity", "reason", "failure_mode",
+             "part_number"]  # fmt: skip
     rows = rows.astype(dict.fromkeys(words, "object"))
+    rows["position"] = rows["position"].fillna("")
     rows = rows[rows["unit_id"].notna() & rows["component"].notna() & rows["event_date"].notna()]
     known = components_of(settings)
     cleans = [n for n in rows["component"].unique() if _component(known, n).clean_renews]
@@ -49,16 +53,19 @@ def ends_of(maintenance_events: pd.DataFrame, settings: Settings) -> pd.DataFram
     rows["fitted"] = rows["part_number"].where(replaced)
     rows["rank"] = np.where(failed, 0, 2) + np.where(replaced, 0, 1)
     rows = rows[failed | replaced | cleaned_as_new]
-    rows = rows.sort_values([*CELL, "event_date", "rank", "ticket", "line_ids"], kind="stable")
-    day = rows.groupby([*CELL, "event_date"], sort=False)
+    cell = [*CELL, "position", "event_date"]
+    rows = rows.sort_values([*cell, "rank", "ticket", "line_ids"], kind="stable")
+    day = rows.groupby(cell, sort=False)
+    rows["pieces"] = day["quantity"].transform("sum")
     rows["renews"] = day["renews"].transform("max").astype(bool)
     rows["fitted"] = day["fitted"].transform("first")
     rows["failure_mode"] = day["failure_mode"].transform("first")
-    first = rows.drop_duplicates([*CELL, "event_date"]).copy()
+    first = rows.drop_duplicates(cell).copy()
+    first["was_found"] = first["found_at_service"].eq(True) & (first["event"] == "failed")  # noqa: E712
     first["weight"] = first["confidence"].fillna(1.0).where(first["event"] == "failed", 1.0)
     first = first.rename(columns={"event_date": "ended_on"})
-    kept = [*CELL, "ended_on", "event", "renews", "weight", "is_comeback", "failure_mode",
-            "fitted", "ticket", "line_ids"]  # fmt: skip
+    kept = [*CELL, "position", "ended_on", "event", "renews", "weight", "is_comeback",
+            "failure_mode", "fitted", "pieces", "was_found", "ticket", "line_ids"]  # fmt: skip
     return first[kept].reset_index(drop=True)
 
 

@@ -7,6 +7,7 @@ import pandas as pd
 from dutylife.intake.findings import finding, first_few
 from dutylife.lives.clock_notes import clock_notes
 from dutylife.lives.clocks.paths import MeterPaths
+from dutylife.lives.faults import faults_of
 from dutylife.lives.watch import Watch
 from dutylife.settings import Settings
 from dutylife.wording import count
@@ -18,16 +19,18 @@ def notes_of(
     paths: MeterPaths,
     usage: pd.DataFrame,
     maintenance_events: pd.DataFrame,
+    service_lines: pd.DataFrame,
+    units: pd.DataFrame,
     settings: Settings,
 ) -> pd.DataFrame:
     """Findings of this stage, one row for each kind of thing: a count, then the first few."""
     rows = [
+        *faults_of(maintenance_events, service_lines, units, watch, settings),
         *_meters(paths, usage, settings),
         *clock_notes(paths, settings),
         *_first_parts(failure_events),
         *_presence(watch),
         *_duties(failure_events),
-        *_nameless(maintenance_events),
     ]
     return pd.DataFrame(rows, columns=list(_note("", "", "")))
 
@@ -99,6 +102,7 @@ def _meters(paths: MeterPaths, usage: pd.DataFrame, settings: Settings) -> list[
 
 
 def _first_parts(failure_events: pd.DataFrame) -> list[dict[str, Any]]:
+    failure_events = failure_events[failure_events["spell"] == 1]
     first = failure_events[failure_events["life_number"] == 1]
     unknown = int((first["clock_source"] == "unknown").sum())
     out = []
@@ -128,17 +132,6 @@ def _first_parts(failure_events: pd.DataFrame) -> list[dict[str, Any]]:
 
 def _presence(watch: Watch) -> list[dict[str, Any]]:
     out = []
-    if watch.late_start:
-        out.append(
-            _note(
-                "in_service_on",
-                f"{count(len(watch.late_start), 'machine')} came in before the day "
-                f"{'it is' if len(watch.late_start) == 1 else 'they are'} said to have entered "
-                f"service; that day is not used: {first_few(watch.late_start)}.",
-                "correct in_service_on in the machines file",
-                "units",
-            )
-        )
     machines = watch.machines
     lost = machines.index[(machines["ends"] == "lost") & machines["left_on"].isna()]
     if len(lost):
@@ -174,20 +167,5 @@ def _duties(failure_events: pd.DataFrame) -> list[dict[str, Any]]:
             f"customer only ({first_few(single)}): what goes with the duty can't be told from what "
             "goes with that customer.",
             "read such figures as the customer's; another customer in that duty would tell",
-        )
-    ]
-
-
-def _nameless(maintenance_events: pd.DataFrame) -> list[dict[str, Any]]:
-    nameless = int(maintenance_events["unit_id"].isna().sum())
-    if not nameless:
-        return []
-    return [
-        _note(
-            "unit_id",
-            f"{count(nameless, 'event')} {'names' if nameless == 1 else 'name'} no machine: in "
-            "demand, but in no life.",
-            "write the machine on each ticket",
-            "maintenance_events",
         )
     ]

@@ -7,7 +7,7 @@ import pandas as pd
 
 from dutylife.errors import SettingsError
 from dutylife.lives.meter import days_of
-from dutylife.lives.presence import Presence, prob_in_service
+from dutylife.lives.presence import Presence, stays_of
 from dutylife.settings import Settings
 
 NO_DUTY = "not stated"
@@ -46,8 +46,10 @@ def watch_machines(
     -----
     Begin: the in-service date or the record's first day, whichever is later, where the in-service
     date is known; else the machine's first evidence. End: the day it left where known; the as-of
-    date where it is believed a customer's still; else its last evidence. An in-service date after
-    the first evidence is not believed.
+    date where it is believed a customer's still; else its last evidence and the days it is likely
+    to have stayed on since. An in-service date after the first evidence is not believed. Who is
+    there goes by ``[lives] still_there``: "by gaps", where the probability is at least
+    `STILL_THERE`; "always"; "last visit", nobody beyond it.
     """
     as_of = last_day(settings)
     seen = evidence.groupby("unit_id")["service_date"].agg(["min", "max"])
@@ -70,14 +72,23 @@ def watch_machines(
     not_yet = known["in_service_on"] > as_of
     only_named = out["observed_from"].isna() & ~not_yet
     out["observed_from"] = out["observed_from"].mask(only_named, out["left_on"].fillna(as_of))
-    probability, presence = _probability(out, evidence, as_of)
+    probability, stay, presence = _presence(out, evidence, as_of)
     # a roster says who is there: that ends the guess
     stated = known["prob_in_service"].astype(float)
     out["prob_in_service"] = probability.where(stated.isna(), stated)
     gone = out["left_on"].notna()
-    there = ~gone & (out["prob_in_service"] >= STILL_THERE)
-    end = out["left_on"].where(gone, out["last_seen"].mask(there, as_of))
-    end = end.where(end >= out["last_seen"], out["last_seen"]).fillna(as_of)
+    believed = {
+        "by gaps": out["prob_in_service"] >= STILL_THERE,
+        "always": pd.Series(data=True, index=out.index),
+        "last visit": pd.Series(data=False, index=out.index),
+    }[settings.lives.still_there]
+    there = ~gone & believed
+    evident = out["last_seen"].fillna(out["observed_from"])
+    stayed = evident
+    if settings.lives.still_there == "by gaps":
+        stayed = evident + pd.to_timedelta(stay.round(), unit="D")
+    end = out["left_on"].where(gone, stayed.mask(there, as_of))
+    end = end.where(~(end < evident), evident)
     out["observed_to"] = end
     out["ends"] = np.where(there, "running", "lost")
     out = out[out["observed_from"].notna() & (out["observed_from"] <= out["observed_to"])]
@@ -146,27 +157,31 @@ def _left_on(stated: pd.Series, machines: pd.DataFrame, settings: Settings) -> p
     return left.where(left <= last_day(settings))
 
 
-def _probability(
+def _presence(
     machines: pd.DataFrame, evidence: pd.DataFrame, as_of: pd.Timestamp
-) -> tuple[pd.Series, Presence]:
-    """Probability that each machine is a customer's on the as-of date.
+) -> tuple[pd.Series, pd.Series, Presence]:
+    """Probability that each machine is a customer's on the as-of date, and days since last seen.
 
-    Machines known from the machines file alone, never seen, are taken to be there unless they
-    left: they have no gap to judge by.
+    The second are the mean days that it stayed after its last visit. A machine of the list that
+    was never seen has waited since it entered service, and goes by the same model; one whose day
+    of entering is not known has no gap to judge by, and is taken to be there unless it left.
     """
-    seen = machines["last_seen"].notna()
-    rows = machines[seen]
+    began = machines["in_service_on"].notna() | machines["last_seen"].notna()
+    rows = machines[began]
     visits = evidence.drop_duplicates().groupby("unit_id").size().reindex(rows.index).fillna(0)
     began_with_visit = rows["observed_from"] == rows["first_seen"]
     left = rows["left_on"].notna()
     until = rows["left_on"].fillna(as_of)
     start = days_of(rows["observed_from"])
-    found, presence = prob_in_service(
+    last = days_of(rows["last_seen"].fillna(rows["observed_from"]))
+    found, stay, presence = stays_of(
         np.maximum(visits.to_numpy(float) - began_with_visit.to_numpy(float), 0.0),
-        np.maximum(days_of(rows["last_seen"]) - start, 0.0),
+        np.maximum(last - start, 0.0),
         np.maximum(days_of(until) - start, 0.0),
         left.to_numpy(bool),
     )
     out = pd.Series(np.where(machines["left_on"].notna(), 0.0, 1.0), index=machines.index)
     out.loc[rows.index] = found
-    return out, presence
+    stayed = pd.Series(0.0, index=machines.index)
+    stayed.loc[rows.index] = stay
+    return out, stayed, presence

@@ -17,13 +17,15 @@ SMALL_ERROR = 2.0
 _WORDS = ["component", "duty", "event"]
 _NUMBERS = [
     "life_number", "weight", "entry_days", "exit_days", "entry_hours", "exit_hours", "age_se_hours",
+    "lower_days", "lower_hours",
 ]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class CellLives:
     """Lives on one clock. A failure whose part was the cause with probability w stands twice:
-    as w of a failure and 1 - w of a survivor.
+    as w of a failure and 1 - w of a survivor. A failure found at a service happened in
+    (``lower``, exit]; elsewhere ``lower`` is missing.
 
     ``failures`` adds those probabilities; ``n_lives`` and ``n_failed`` count rows.
     """  # noqa: D205
@@ -34,6 +36,14 @@ class CellLives:
     weight: Array
     n_lives: int
     n_failed: int
+    lower: Array | None = None
+
+    @property
+    def found(self) -> NDArray[np.bool_]:
+        """Which rows are failures found at a service."""
+        if self.lower is None:
+            return np.zeros(len(self.exit), dtype=bool)
+        return np.isfinite(self.lower) & self.event
 
     @property
     def failures(self) -> float:
@@ -97,6 +107,9 @@ def lives_on(lives: pd.DataFrame, clock: str) -> CellLives:
     cause = np.clip(rows["weight"].fillna(1.0).to_numpy(float), 0.0, 1.0)
     cause = np.where(failed, cause, 0.0)
     as_failed, as_survivor = cause > 0, cause < 1
+    # within the comeback window nothing counts, so no failure is placed there either
+    since = np.fmax(rows[f"lower_{clock}"].to_numpy(float), entry)
+    since = np.where(np.isfinite(rows[f"lower_{clock}"].to_numpy(float)), since, np.nan)
     return CellLives(
         exit=np.concatenate([exit_[as_failed], exit_[as_survivor]]),
         event=np.repeat([True, False], [as_failed.sum(), as_survivor.sum()]),
@@ -104,4 +117,5 @@ def lives_on(lives: pd.DataFrame, clock: str) -> CellLives:
         weight=np.concatenate([cause[as_failed], 1.0 - cause[as_survivor]]),
         n_lives=len(rows),
         n_failed=int(failed.sum()),
+        lower=np.concatenate([since[as_failed], np.full(as_survivor.sum(), np.nan)]),
     )

@@ -187,8 +187,15 @@ def _loglik(log_shape: Array, log_scale: Array, lives: CellLives) -> Array:
         with np.errstate(divide="ignore"):
             return np.exp(np.minimum(shape * (np.log(age)[None, :] - scale), 500.0))
 
-    failed_at, cause = lives.exit[lives.event], lives.weight[lives.event]
+    known, found = lives.event & ~lives.found, lives.found
+    failed_at, cause = lives.exit[known], lives.weight[known]
     log_rate = np.log(shape) - shape * scale + (shape - 1.0) * np.log(failed_at)[None, :]
     late = lives.entry > 0
-    value = log_rate @ cause - hazard(lives.exit) @ lives.weight
-    return np.asarray(value + hazard(lives.entry[late]) @ lives.weight[late])
+    value = log_rate @ cause - hazard(lives.exit[~found]) @ lives.weight[~found]
+    value = value + hazard(lives.entry[late]) @ lives.weight[late]
+    if found.any() and lives.lower is not None:
+        sooner = hazard(lives.lower[found])
+        # at least the smallest step, so that a law far off stays finite
+        step = np.maximum(hazard(lives.exit[found]) - sooner, 1e-300)
+        value = value + (np.log(-np.expm1(-step)) - sooner) @ lives.weight[found]
+    return np.asarray(value)

@@ -9,7 +9,7 @@ import pandas as pd
 
 from dutylife.errors import RunError
 from dutylife.provenance import Run, open_run
-from dutylife.reports import evidence_page, maintenance_page, stock_page
+from dutylife.reports import assumptions, evidence_page, maintenance_page, stock_page
 from dutylife.reports.facts import Facts
 from dutylife.reports.layout import Section
 from dutylife.settings import Settings
@@ -33,6 +33,7 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
     "not understood": evidence_page.not_understood,
     "set aside": evidence_page.set_aside,
     "life models": evidence_page.life_models,
+    "assumptions": assumptions.switched,
     "survival": evidence_page.survival,
     "recurrence": evidence_page.recurrence,
     "provenance": evidence_page.provenance,

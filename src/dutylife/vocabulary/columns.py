@@ -156,6 +156,7 @@ _DECLARED: list[Column] = [
     *_words("finding", "state the component was found in", "finding"),
     *_words("failure_mode", "how the failure shows"),
     *_flags("is_comeback", "same component again within the comeback window"),
+    *_flags("found_at_service", "failure found when the machine came for service, not for it"),
     *_numbers("confidence", "1", "probability that the component was the cause, as coded", 0, 1),
     # lives
     *_counts("life_number spell", "1 is the first life seen; 1 is the first duty of that life"),
@@ -180,16 +181,20 @@ _DECLARED: list[Column] = [
     *_numbers("scale_days b10_days b50_days mean_life_days", "days", "life"),
     *_numbers("longest_life_hours", "fleet meter unit", "longest life seen"),
     *_numbers("longest_life_days", "days", "longest life seen"),
-    *_counts("n_lives n_failed n_tickets n_lines n_units n_events", "how many"),
+    *_counts("n_lives n_failed n_failed_switched n_tickets n_lines n_units n_events", "how many"),
     *_numbers("own_data_share", "1", "how much of the answer is the cell's own data", 0, 1),
     *_words("basis", "what the answer stands on", "basis"),
     *_texts("verdict sentence", "in plain words"),
     *_numbers("age", "the row's clock", "age"),
     *_numbers("survival", "1", "share still working at that age", 0, 1),
     # decisions
-    *_words("task", "what to do", "task"),
+    *_words("task task_switched", "what to do", "task"),
+    *_words("assumed", "what the run takes for true"),
+    *_words("switched_to", "what is taken for true instead"),
     *_numbers("interval_hours", "fleet meter unit", "age or spacing at which the task is done"),
-    *_numbers("interval_days", "days", "age or spacing at which the task is done"),
+    *_numbers(
+        "interval_days interval_days_switched", "days", "age or spacing at which the task is done"
+    ),
     *_numbers(
         "cost_per_1000_hours cost_per_1000_hours_run_to_failure",
         "currency per 1000 meter units",
@@ -241,7 +246,8 @@ _DECLARED: list[Column] = [
     *_numbers("chi_square", "1", "of the bins against even ones"),
     *_numbers("p_value", "1", "chance of a larger chi-square were the ranks even", 0, 1),
     *_numbers("ks_p", "1", "Kolmogorov-Smirnov p value of lives against their law", 0, 1),
-    *_numbers("shape_ratio scale_ratio", "1", "fitted to true lives over true"),
+    *_numbers("shape_ratio", "1", "fitted to true lives over true"),
+    *_numbers("scale_ratio", "1", "one scale over another: fitted over true, or switched over not"),
     *_numbers("shape_errors scale_errors", "1", "distance in standard errors", None),
     *_texts("went_wrong", "message of a fleet the chain could not be run on"),
 ]

@@ -120,7 +120,7 @@ _TABLES: list[Table] = [
         "a thing done to one component of one unit",
         "unit_id component position event_date ticket activity reason",
         "unit_id component position event_date activity reason finding failure_mode "
-        "is_comeback confidence ticket part_number quantity line_ids",
+        "is_comeback found_at_service confidence ticket part_number quantity line_ids",
     ),
     _table("not_understood", "a text the lexicon does not know", "text", "text n_lines line_id"),
     _table(
@@ -195,6 +195,14 @@ _TABLES: list[Table] = [
         "component duty age",
         "component duty age cost_per_1000_hours cost_per_1000_hours_lower "
         "cost_per_1000_hours_upper clock",
+    ),
+    _table(
+        "sensitivity",
+        "what one cell's renewal would be with an assumption switched",
+        "assumed switched_to component duty",
+        "assumed switched_to component duty task interval_days task_switched "
+        "interval_days_switched n_failed n_failed_switched scale_ratio",
+        "assumed switched_to component duty",
     ),
     _table(
         "costs",
