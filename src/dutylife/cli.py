@@ -33,6 +33,8 @@ class _Commands(click.Group):
             ctx.exit(2)
         except (click.exceptions.Exit, click.ClickException, click.Abort):
             raise
+        except BrokenPipeError:  # the reader of our output has gone, as with "| head"
+            raise
         except Exception:
             traceback.print_exc()
             click.echo(

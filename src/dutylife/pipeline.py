@@ -16,6 +16,7 @@ import pandas as pd
 
 from dutylife import coding, decisions, intake, lives, models, reports, stock
 from dutylife.components import components_of
+from dutylife.draft import read_or_tell_changes
 from dutylife.errors import RunError
 from dutylife.provenance import digest_of, versions
 from dutylife.schema import as_table
@@ -250,7 +251,7 @@ def _read(
         components_of(given)  # refuses unknown component names before any file is read
         work.findings.append(_without_effect(given))
     with work.stage("reading exports"):
-        read = intake.read_exports(given)
+        read = read_or_tell_changes(given)
         intake.account(read)
         work.take(dict(read.tables))
         fleet = given.fleet.model_copy(update={"as_of": read.as_of})

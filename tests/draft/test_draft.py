@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 
 from dutylife.draft import changed_columns, draft_settings, write_draft
-from dutylife.errors import RunError, SettingsError
+from dutylife.errors import ExportError, RunError, SettingsError
 from dutylife.intake import read_exports
+from dutylife.pipeline import run_stages
 from dutylife.settings import settings_from
 
 
@@ -134,6 +135,9 @@ def test_a_later_export_with_other_columns_is_met_with_the_difference(tmp_path: 
     assert "missing: 'Serial no', 'Qty'" in message
     assert "'Serial no' is likely 'Serial number' now" in message
     assert "new: 'Serial number', 'Warranty'" in message
+    with pytest.raises(ExportError, match="likely 'Serial number' now") as refused:
+        run_stages(settings)
+    assert "dutylife draft" in str(refused.value)
 
 
 def test_what_a_person_filled_in_is_not_overwritten(tmp_path: Path, shop):

@@ -3,8 +3,36 @@
 from pathlib import Path
 
 from dutylife.draft.names import folded
+from dutylife.errors import ColumnMissingError, ExportError
+from dutylife.intake import Intake, read_exports
 from dutylife.intake.raw import find_files, read_tables
 from dutylife.settings import Export, Settings
+
+
+def read_or_tell_changes(settings: Settings) -> Intake:
+    """Exports as read; where columns are missing, the whole difference is the message.
+
+    Parameters
+    ----------
+    settings : Settings
+        Of an earlier export, perhaps.
+
+    Raises
+    ------
+    ExportError
+        As `intake.read_exports`; of missing columns with what is missing, new, likely renamed.
+    """
+    try:
+        return read_exports(settings)
+    except ColumnMissingError as error:
+        changed = changed_columns(settings)
+        if not changed:
+            raise
+        raise ExportError(
+            "The export's columns are not those these settings were written for.",
+            "; ".join(changed),
+            "correct the names under [exports.columns], or let `dutylife draft` write them anew",
+        ) from error
 
 
 def changed_columns(settings: Settings) -> list[str]:
