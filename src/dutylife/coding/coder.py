@@ -115,9 +115,10 @@ def code_lines(
     evidence, unsettled = settle_ambiguous(evidence, lines, units)
     settled = pd.concat([f[["job", "component"]] for f in (evidence.parts, evidence.said)])
     jobs = job_kinds(lines, work, asked)
-    events, n_shared = build_events(evidence, jobs, lexicon, settings)
+    events, n_shared, n_unsaid = build_events(evidence, jobs, lines, lexicon, settings)
     not_understood = _not_understood(lines, unknown, unsettled, work)
     notes = _findings(lines, unknown, unsettled, work, reader, n_shared, len(not_understood))
+    notes += _of_unsaid(n_unsaid)
     out["corrections_used"] = corrections_used(corrections, lines)
     notes += _of_corrections(corrections, out["corrections_used"], n_proposed, settings)
     return out | {
@@ -131,6 +132,21 @@ def code_lines(
 
 def _read_alone(texts: list[str], lexicon: Lexicon) -> dict[str, Reading]:
     return TextReader(lexicon, Counter(texts)).work(texts)
+
+
+def _of_unsaid(n_unsaid: int) -> list[dict[str, Any]]:
+    if not n_unsaid:
+        return []
+    return [
+        finding(
+            "coding", "note",
+            f"{count(n_unsaid, 'repair ticket')} {'names' if n_unsaid == 1 else 'name'} no "
+            "component and bills no part; each is taken for what such repairs mostly were where "
+            "the text says, with that share as its weight.",
+            mend="write on the ticket what was cleaned, adjusted or mended",
+            table="maintenance_events", key="repairs without a name",
+        )
+    ]  # fmt: skip
 
 
 def _of_corrections(

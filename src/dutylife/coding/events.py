@@ -7,6 +7,7 @@ from dutylife.coding.evidence import Evidence
 from dutylife.coding.lexicon import Lexicon
 from dutylife.coding.mentions import SEVERITY, STRENGTH, Reading
 from dutylife.coding.reasons import comebacks, give_reasons
+from dutylife.coding.unsaid import mended_beside, mended_unsaid
 from dutylife.schema import as_table
 from dutylife.settings import Settings
 
@@ -16,10 +17,11 @@ _KEY = ["job", "component"]
 def build_events(
     evidence: Evidence,
     jobs: pd.DataFrame,
+    lines: pd.DataFrame,
     lexicon: Lexicon,
     settings: Settings,
-) -> tuple[pd.DataFrame, int]:
-    """Table maintenance_events, and the number of jobs whose cause is shared.
+) -> tuple[pd.DataFrame, int, int]:
+    """Table maintenance_events, and how many jobs share a cause or have one nobody named.
 
     Parameters
     ----------
@@ -27,6 +29,8 @@ def build_events(
         Nothing ambiguous left in it.
     jobs : DataFrame
         From `job_kinds`, by job.
+    lines : DataFrame
+        job, line_id, line_kind.
     """
     parts, said = evidence.parts[evidence.parts["job"] >= 0], evidence.said
     net = parts[parts["is_replacing"]].groupby(_KEY)["pieces"].sum()
@@ -35,7 +39,7 @@ def build_events(
     by_text = _from_texts(said, lexicon)
     events = by_text.join(bought.rename("quantity"), how="outer")
     if events.empty:
-        return as_table("maintenance_events", pd.DataFrame()), 0
+        return as_table("maintenance_events", pd.DataFrame()), 0, 0
     for column in ("activity", "finding", "failure_mode", "stated"):
         words = events[column].astype("object")
         events[column] = words.where(words.notna(), "")
@@ -51,17 +55,44 @@ def build_events(
     points = events["points_to"]
     events["is_pointed_to"] = [c in p for c, p in zip(events["component"], points, strict=True)]
     reasons = give_reasons(events, settings.coding.default_reason)
+    n_shared = int(events.loc[reasons["is_shared"], "job"].nunique())
     events = events.assign(
         reason=reasons["reason"], confidence=reasons["confidence"] * events["sureness"]
     )
+    events = events.join(_numbers(parts), on=_KEY).join(_line_ids(parts, said), on=_KEY)
+    events["is_told"] = (events["reason"] == "failure") & (
+        events["finding"].isin(["failed", "worn", "over limit"]) & (events["confidence"] == 1)
+    )
+    events, n_unsaid = _with_unsaid(events, jobs, lines)
     at_service = events["is_service"] & ~events["is_fault"]
     events["found_at_service"] = at_service & (events["reason"] == "failure")
     events["is_comeback"] = comebacks(events, settings.coding.comeback_days)
     events["finding"] = events["finding"].replace("", "untested")
     events["failure_mode"] = events["failure_mode"].mask(events["failure_mode"] == "")
-    events = events.join(_numbers(parts), on=_KEY).join(_line_ids(parts, said), on=_KEY)
-    n_shared = int(events.loc[reasons["is_shared"], "job"].nunique())
-    return as_table("maintenance_events", events), n_shared
+    return as_table("maintenance_events", events), n_shared, n_unsaid
+
+
+def _with_unsaid(
+    events: pd.DataFrame, jobs: pd.DataFrame, lines: pd.DataFrame
+) -> tuple[pd.DataFrame, int]:
+    """Events with those of repairs that do not say what was mended, and how many these are."""
+    beside = mended_beside(events, jobs, lines)
+    added = [mended_unsaid(events, jobs, lines)]
+    if len(beside):
+        share = events["job"].map(beside.set_index("job")["confidence"])
+        cause = share.notna() & (events["reason"] == "failure")
+        left = events["confidence"] * (1.0 - share)
+        events = events.assign(confidence=events["confidence"].mask(cause, left))
+        ids = events.groupby("job")["line_ids"].first()
+        rows = beside.join(jobs, on="job").assign(
+            reason="failure", finding="untested", failure_mode=None, is_pointed_to=True,
+            line_ids=beside["job"].map(ids),
+        )  # fmt: skip
+        added.append(rows)
+    kept = [f.reindex(columns=events.columns).astype(events.dtypes) for f in added if len(f)]
+    if kept:
+        events = pd.concat([events, *kept]).sort_values(_KEY, kind="stable", ignore_index=True)
+    return events, sum(map(len, kept))
 
 
 def job_kinds(

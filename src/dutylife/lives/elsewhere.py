@@ -29,9 +29,9 @@ def counter_habits(maintenance_events: pd.DataFrame, service_lines: pd.DataFrame
     whose = lines.drop_duplicates("line_id").set_index("line_id")["customer"]
     fitted = changed.assign(customer=first.map(whose)).dropna(subset=["customer"])
     # which component a part number is of: what it was fitted as, most often
-    pairs = changed[["part_number", "component"]].dropna().value_counts(sort=False)
+    cases = changed[["part_number", "component"]].dropna().value_counts(sort=False)
     pairs = (
-        pairs.rename("n")
+        cases.rename("n")
         .reset_index()
         .sort_values(["part_number", "n", "component"], ascending=[True, False, True])
     )
