@@ -58,6 +58,8 @@ def sensitivity(tables: Tables, settings: Settings) -> pd.DataFrame:
         if found is None:
             continue
         both = base.merge(found, on=_CELL, suffixes=("", "_switched"), how="left")
+        # a switch can leave a cell without any life
+        both["n_failed_switched"] = both["n_failed_switched"].fillna(0)
         out.append(both.assign(assumed=assumption.assumed, switched_to=assumption.switched_to))
     rows = pd.concat(out, ignore_index=True) if out else pd.DataFrame()
     if len(rows):

@@ -19,7 +19,8 @@ def switched(tmp_path_factory: pytest.TempPathFactory) -> Run:
     folder = tmp_path_factory.mktemp("fleet")
     made = make_practice(
         folder, n_units=40, n_years=3, seed=3,
-        difficulties={"silent_leavers": 1.0, "comebacks": 1.0, "unknown_installs": 0.0},
+        difficulties={"silent_leavers": 1.0, "comebacks": 1.0, "unknown_installs": 0.0,
+                      "counter_sales": 1.0},
     )  # fmt: skip
     as_read: dict[str, pd.DataFrame] = {}
 
