@@ -36,7 +36,8 @@ def with_ages(lives: pd.DataFrame, paths: MeterPaths, usage: pd.DataFrame) -> pd
     itself, days times its use rate. ``clock_source`` is the weaker of both ends, and "estimated"
     where most of the hours are those of guessed stretches (a new meter, a meter that stood). The
     squared standard error adds up: 0.5 for the readings; use that strays between and beyond
-    readings; the error of the rate beyond them; guessed stretches.
+    readings; the error of the rate beyond them; guessed stretches; and, where meters of the fleet
+    were seen to stop, stands too short to be seen.
     """
     start = days_of(lives["installed_on"])
     enter = np.fmax(days_of(lives["watched_from"]), start)
@@ -102,10 +103,12 @@ def _hours(
     exit_[own] = np.maximum(last.reading - begin, entry[own])
     # beyond the readings both ends lean on one rate, so their errors go together
     extra = last.beyond_days - first.beyond_days
+    lived = np.maximum(end[own] - start[own], 1.0)
     square[own] = (
         READING_SE**2
         + use.stray_days[own] * (first.between + last.between)
         + np.maximum(last.guessed - first.guessed, 0.0)
+        + exit_[own] ** 2 / lived * paths.missed_days
         + np.where(extra == 0, 0.0, rate**2 * use.stray_days[own] * np.abs(extra))
         + np.where(extra == 0, 0.0, (use.cv[own] * rate * extra) ** 2)
     )

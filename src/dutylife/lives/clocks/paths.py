@@ -12,6 +12,8 @@ from dutylife.lives.clocks.season import Season
 from dutylife.lives.clocks.standing import Array, Flags
 
 Codes = NDArray[np.int64]
+# a stand that takes less of a stretch than this is not told from a slow month; our proposal
+MISSED_DAYS = 30.0
 _BLOCK = 16_384  # days asked for together: what is worked out on the way stays in the cache
 
 
@@ -114,6 +116,17 @@ class MeterPaths:
         rows = rows[self.bridged[rows + 1] == self.bridged[rows]]
         hours = self.reading[rows + 1] - self.reading[rows]
         return self.machine[rows], self._gap[rows], hours
+
+    @property
+    def missed_days(self) -> float:
+        """Variance, for each day of use, that stands too short to be seen put into the hours.
+
+        As many stands as were seen, by days of use of all machines, each of `MISSED_DAYS`; 0 in a
+        fleet whose meters were never seen to stop. [d]
+        """
+        lived = float(np.nansum(self._gap))
+        seen = float(self.n_stood.sum())
+        return seen / lived * MISSED_DAYS**2 if lived > 0 else 0.0
 
     def of(self, unit_id: pd.Series) -> Codes:
         """Place of machines in ``names``; -1 where a machine has no reading."""
