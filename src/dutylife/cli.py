@@ -183,10 +183,33 @@ def practice(
 @click.option("--size", type=click.Choice(["smoke", "full"]), default="smoke", show_default=True)
 @click.option("--workers", type=click.IntRange(1), default=1, show_default=True)
 @click.option("--seed", type=click.IntRange(0), default=20260101, show_default=True)
-def prove_command(fleets: int | None, out: Path, size: str, workers: int, seed: int) -> None:
+@click.option(
+    "--lives",
+    is_flag=True,
+    help="Only the failure-event table, against the true lives; its tables go to OUT/lives.",
+)
+@click.option(
+    "--case", "wanted", multiple=True, help="With --lives: 'none', 'all on' or one difficulty."
+)
+def prove_command(
+    fleets: int | None,
+    out: Path,
+    size: str,
+    workers: int,
+    seed: int,
+    *,
+    lives: bool,
+    wanted: tuple[str, ...],
+) -> None:
     """Run invented fleets of known laws through the whole chain and score the answers."""
-    from dutylife.prove import prove
+    from dutylife.prove import prove, prove_lives
 
+    if lives:
+        found = prove_lives(
+            wanted=wanted, n_fleets=fleets or 5, seed=seed, workers=workers
+        ).written(out / "lives")
+        click.echo(found.text)
+        return
     proof = prove(out, size=size, n_fleets=fleets, seed=seed, workers=workers, progress=_progress())
     click.echo(proof.text)
 

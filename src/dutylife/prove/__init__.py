@@ -1,5 +1,6 @@
 """Proof: invented fleets of known laws through the whole chain, scored against their truth."""
 
+from dutylife.prove.lives_truth import LivesProof, prove_lives
 from dutylife.prove.run import Proof, prove
 
-__all__ = ["Proof", "prove"]
+__all__ = ["LivesProof", "Proof", "prove", "prove_lives"]

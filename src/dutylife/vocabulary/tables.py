@@ -261,4 +261,18 @@ _PROOF_TABLES: list[Table] = [
            "component duty n_lives n_failed ks_p shape_ratio scale_ratio shape_errors "
            "scale_errors"),
 ]  # fmt: skip
+_PROOF_TABLES += [
+    _table("prove_lives_found", "true lives of a case that the failure-event table holds",
+           "case clock_source",
+           "case n_fleets clock_source:compared_source n_lives share_found share_right_end "
+           "error_hours_median error_hours_p90 share_within_bounds error_days_median "
+           "error_days_p90"),
+    _table("prove_lives_laws", "laws fitted to the lives of all fleets, over the true laws",
+           "case method clock",
+           "case n_fleets method clock:compared_clock n_laws n_failed scale_ratio scale_ratio_se "
+           "shape_ratio shape_ratio_se"),
+    _table("prove_lives_presence", "who was believed there, and who was",
+           "case from_probability",
+           "case n_fleets from_probability to_probability n_units believed there brier_score"),
+]  # fmt: skip
 TABLES |= {t.name: t for t in _PROOF_TABLES}
