@@ -8,7 +8,9 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from dutylife.errors import RunError
 from dutylife.schema import as_table
@@ -24,16 +26,30 @@ def digest_of(*parts: object, length: int = 16) -> str:
     return hashlib.sha256(text.encode("utf-8")).hexdigest()[:length]
 
 
-def digests_of(texts: list[str], length: int = 16) -> list[str]:
-    """Digests of many texts, each as `digest_of` gives it of the one text.
+def numbers_of(texts: list[str], *, salt: str = "") -> NDArray[np.uint64]:
+    """Digests of many texts as whole numbers of 64 bits; the same text with another salt differs.
 
     Examples
     --------
-    >>> digests_of(["a", "b"]) == [digest_of("a"), digest_of("b")]
-    True
+    >>> one, two = numbers_of(["a", "a"], salt="x")
+    >>> bool(one == two), bool(one == numbers_of(["a"], salt="y")[0])
+    (True, False)
     """
-    sha256 = hashlib.sha256
-    return [sha256(text.encode("utf-8")).hexdigest()[:length] for text in texts]
+    sha256, before = hashlib.sha256, f"{salt}\x1f".encode()
+    joined = b"".join([sha256(before + text.encode("utf-8")).digest()[:8] for text in texts])
+    return np.frombuffer(joined, dtype=">u8").astype("uint64")
+
+
+def scattered(numbers: NDArray[np.uint64]) -> NDArray[np.uint64]:
+    """Spread whole numbers of 64 bits: near ones come to lie far apart, no two become the same.
+
+    The finalizer of SplitMix64 (Steele, Lea, Flood: Fast splittable pseudorandom number
+    generators, OOPSLA 2014); its constants from memory.
+    """
+    with np.errstate(over="ignore"):
+        mixed = (numbers ^ (numbers >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+        mixed = (mixed ^ (mixed >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    return mixed ^ (mixed >> np.uint64(31))
 
 
 def file_digest(path: Path) -> str:

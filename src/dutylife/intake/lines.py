@@ -10,10 +10,9 @@ from dutylife.errors import ExportError
 from dutylife.intake.columns import LINE_COLUMNS, Mapped, require_columns
 from dutylife.intake.findings import finding, first_few
 from dutylife.intake.line_kinds import known_kinds, line_kinds
-from dutylife.intake.names import name_key
-from dutylife.intake.values import is_total_row, on_unlike, read_dates
+from dutylife.intake.values import is_total_row, read_dates
 from dutylife.intake.versions import REPLACED, later_versions
-from dutylife.provenance import digests_of
+from dutylife.provenance import numbers_of, scattered
 from dutylife.settings import Settings
 
 _TEXTS = [c for c in LINE_COLUMNS if c not in (
@@ -174,25 +173,33 @@ def _fill_from_ticket(lines: pd.DataFrame, mapped: Mapped) -> pd.DataFrame:
 
 
 def _line_ids(lines: pd.DataFrame) -> pd.Series:
+    """Digest of each line's content and of how often that content stood before it.
+
+    The digest of a line is the sum of one of each cell, and a cell's text is digested once
+    however often it stands in its column: a line's own text is never put together.
+    """
     if lines.empty:
         return pd.Series(dtype="object", index=lines.index)
-    parts = []
+    content = np.zeros(len(lines), dtype="uint64")
     for column in _CONTENT:
         cells = lines[column]
-        if column == "service_date":
-            parts.append(on_unlike(cells, lambda u: u.map(lambda d: f"{d:%Y-%m-%d}")))
-        elif cells.dtype == "float64":
-            parts.append(on_unlike(cells.round(4), lambda u: u.map(str)))
-        else:
-            parts.append(name_key(cells))
-    content = np.array(["\x1f".join(row) for row in zip(*parts, strict=True)], dtype="object")
-    occurrence = np.ones(len(content), dtype="int64")
-    again = pd.Series(content).duplicated(keep=False).to_numpy()
-    if again.any():
-        repeated = pd.Series(content[again])
-        occurrence[again] = repeated.groupby(repeated).cumcount() + 1
-    pairs = zip(content.tolist(), occurrence.tolist(), strict=True)
-    return pd.Series(digests_of([f"{c}\x1f{n}" for c, n in pairs]), lines.index, dtype="object")
+        if cells.dtype == "float64":
+            cells = cells.round(4)
+        codes, unlike = pd.factorize(cells, use_na_sentinel=False)
+        content += numbers_of(_as_content(column, unlike), salt=column).take(codes)
+    counted = pd.Series(content).groupby(content, sort=False).cumcount()
+    occurrence = counted.to_numpy().astype("uint64")
+    mixed = scattered(content + scattered(occurrence + np.uint64(1)))
+    return pd.Series([f"{n:016x}" for n in mixed.tolist()], lines.index, dtype="object")
+
+
+def _as_content(column: str, unlike: Any) -> list[str]:
+    """Texts by which two cells are the same: one spelling of a name, a day, a number."""
+    if column == "service_date":
+        return [f"{day:%Y-%m-%d}" for day in pd.DatetimeIndex(unlike)]
+    if unlike.dtype == "float64":
+        return [str(number) for number in unlike.tolist()]
+    return ["".join(name.casefold().split()) for name in unlike.tolist()]
 
 
 def join_files(
