@@ -18,7 +18,7 @@ MOST_MEMBERS = 1000
 MOST_BYTES = 2 << 30
 # a member that grows more than this is no text of a shop; small ones may be all blanks
 MOST_GROWTH = 250
-_SMALL_BYTES = 10 << 20
+SMALL_BYTES = 10 << 20
 
 
 def read_archive(source: Source, export: Export, key: str) -> list[Sheet]:
@@ -120,7 +120,7 @@ def _member_sheets(
         raise ExportError(
             "The archive is locked by a password.", name, "pack it again without a password"
         )
-    if member.file_size > max(_SMALL_BYTES, MOST_GROWTH * max(1, member.compress_size)):
+    if member.file_size > max(SMALL_BYTES, MOST_GROWTH * max(1, member.compress_size)):
         raise ExportError(
             f"The member grows from {member.compress_size} to {member.file_size} bytes, which no "
             "export does.", name, "do not use this archive; ask who sent it for a new one",

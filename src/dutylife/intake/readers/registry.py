@@ -15,7 +15,16 @@ from dutylife.settings import Export
 
 GROUP = "dutylife.readers"
 # in the order in which they are asked whether the bytes are theirs
-_BUILT_IN = ("workbook", "database", "parquet", "archive", "markup", "structured", "text")
+_BUILT_IN = (
+    "workbook",
+    "database",
+    "parquet",
+    "archive",
+    "compressed",
+    "markup",
+    "structured",
+    "text",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +99,6 @@ def reader_for(source: Source, key: str) -> Reader:
 # first bytes of files that hold no table we can read, whatever their name says
 _NO_TABLE = {
     b"%PDF": "a PDF",
-    b"\x1f\x8b": "compressed with gzip",
     b"7z\xbc\xaf": "a 7z archive",
     b"Rar!": "a RAR archive",
     b"\x89PNG": "a picture",
