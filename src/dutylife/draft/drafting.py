@@ -10,6 +10,7 @@ from dutylife.draft.names import is_not_ours, kind_words, name_score
 from dutylife.draft.profile import Profile, profiles_of
 from dutylife.draft.settling import DraftedExport, settle, settle_by_the_others
 from dutylife.draft.sheets import Table, read_all
+from dutylife.draft.twins import as_one, each_one
 from dutylife.draft.wide import find_groups, find_parts_cell, unnamed_groups
 from dutylife.intake.layout.parts import one_row_a_part
 from dutylife.intake.raw import Place
@@ -26,6 +27,7 @@ def draft_exports(paths: list[Place], folder: Path) -> tuple[list[DraftedExport]
         The exports, lines first, and messages for sheets that were passed over.
     """
     tables, passed = read_all(paths, folder)
+    tables = as_one(tables)
     profiles = {id(t): profiles_of(t.records) for t in tables}
     solo = {id(t): solo_scores(t, profiles[id(t)]) for t in tables}
     main, used = line_tables(tables, profiles, solo)
@@ -46,7 +48,7 @@ def draft_exports(paths: list[Place], folder: Path) -> tuple[list[DraftedExport]
             )
             if drafted and _holds_work(table, profiles[id(table)], tables):
                 drafted[0] = replace(drafted[0], questions=(*drafted[0].questions, _ask_of(table)))
-    return settle_by_the_others(drafted), passed
+    return each_one(settle_by_the_others(drafted)), passed
 
 
 def _with_customer(

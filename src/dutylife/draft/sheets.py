@@ -29,6 +29,8 @@ class Table:
         Cells blank below a ticket's first row were filled.
     source : str
         The file, so that tables of one file know each other.
+    twins : tuple of Table
+        Other tables of the same columns, whose rows stand in ``raw`` too.
     """
 
     path: str
@@ -37,6 +39,7 @@ class Table:
     member: str = ""
     fill_down: bool = False
     source: str = ""
+    twins: tuple["Table", ...] = ()
 
     @property
     def label(self) -> str:
@@ -151,8 +154,9 @@ def _together(tables: list[Table]) -> list[Table]:
             fault=pd.concat([t.raw.fault for t in mine], ignore_index=True),
             is_typed=all(t.raw.is_typed for t in mine),
         )
-        told = {"member": pattern} if first.member else {"path": pattern}
-        out.append(replace(first, raw=raw, fill_down=any(t.fill_down for t in mine), **told))
+        whole = replace(first, raw=raw, fill_down=any(t.fill_down for t in mine))
+        inside = bool(first.member)
+        out.append(replace(whole, member=pattern) if inside else replace(whole, path=pattern))
     return out
 
 

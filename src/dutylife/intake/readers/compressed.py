@@ -22,13 +22,12 @@ def read_compressed(source: Source, export: Export, key: str) -> list[Sheet]:
     if not data:
         raise ExportError("The file is empty (0 bytes).", source.name, "export it again")
     path = source.path.with_suffix("") if source.path.suffix.lower() == ".gz" else source.path
-    inner = Source(Path(path), source.name, data)
-    reader = registry.reader_for(inner, key)
+    reader = registry.reader_for(Source(Path(path), source.name, data), key)
     if reader.name in ("archive", "compressed"):
         raise ExportError(
             "An archive inside an archive is not read.", source.name, "unpack it and give its files"
         )
-    return reader.read(inner, export, key)
+    return reader.read(Source(source.path, source.name, data), export, key)
 
 
 def _unpacked(source: Source) -> bytes:
