@@ -76,6 +76,7 @@ def test_the_page_counts_what_changes_by_a_tenth() -> None:
          row | {"duty": "park", "interval_days_switched": 80.0},
          row | {"duty": "yard", "interval_days_switched": np.nan,
                 "task_switched": "run to failure"},
+         row | {"duty": "quay", "interval_days_switched": np.nan, "task_switched": None},
          row | {"assumed": "c", "duty": "kerb", "interval_days_switched": 100.0}]
     )  # fmt: skip
     found = assumption_rows(table)

@@ -51,11 +51,13 @@ def assumption_rows(sensitivity: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         assumed, switched_to, n_changed (renewals whose interval changes by a tenth or whose task
-        does), n_cells, middle and largest (words).
+        does, of those that the switch leaves any lives), n_cells, middle and largest (words).
     """
     out: list[dict[str, Any]] = []
     for (assumed, other), rows in sensitivity.groupby(["assumed", "switched_to"], sort=False):
-        task = rows["task"].fillna("") != rows["task_switched"].fillna("")
+        # a switch that leaves a cell without lives says nothing of its interval
+        left = rows["task_switched"].fillna("") != ""
+        task = left & (rows["task"].fillna("") != rows["task_switched"].fillna(""))
         ratio = (rows["interval_days_switched"] / rows["interval_days"]).astype(float)
         far = ratio.where(~(ratio < 1), 1.0 / ratio.where(ratio > 0))
         changed = task | (far >= MATTERS)
