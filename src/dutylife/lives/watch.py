@@ -163,25 +163,26 @@ def _presence(
     """Probability that each machine is a customer's on the as-of date, and days since last seen.
 
     The second are the mean days that it stayed after its last visit. A machine of the list that
-    was never seen has waited since it entered service, and goes by the same model; one whose day
-    of entering is not known has no gap to judge by, and is taken to be there unless it left.
+    was never seen has waited since it entered service, and goes by the same model; where that day
+    is not known either, since the record began, if there are machines enough for the model, else
+    it is taken to be there unless it left.
     """
     began = machines["in_service_on"].notna() | machines["last_seen"].notna()
-    rows = machines[began]
-    visits = evidence.drop_duplicates().groupby("unit_id").size().reindex(rows.index).fillna(0)
-    began_with_visit = rows["observed_from"] == rows["first_seen"]
-    left = rows["left_on"].notna()
-    until = rows["left_on"].fillna(as_of)
-    start = days_of(rows["observed_from"])
-    last = days_of(rows["last_seen"].fillna(rows["observed_from"]))
+    first = evidence["service_date"].min() if len(evidence) else as_of
+    start_on = machines["observed_from"].where(began, first)
+    last_on = machines["last_seen"].fillna(start_on)
+    visits = evidence.drop_duplicates().groupby("unit_id").size().reindex(machines.index).fillna(0)
+    began_with_visit = machines["observed_from"] == machines["first_seen"]
+    left = machines["left_on"].notna()
+    start = days_of(start_on)
     found, stay, presence = stays_of(
         np.maximum(visits.to_numpy(float) - began_with_visit.to_numpy(float), 0.0),
-        np.maximum(last - start, 0.0),
-        np.maximum(days_of(until) - start, 0.0),
+        np.maximum(days_of(last_on) - start, 0.0),
+        np.maximum(days_of(machines["left_on"].fillna(as_of)) - start, 0.0),
         left.to_numpy(bool),
     )
-    out = pd.Series(np.where(machines["left_on"].notna(), 0.0, 1.0), index=machines.index)
-    out.loc[rows.index] = found
-    stayed = pd.Series(0.0, index=machines.index)
-    stayed.loc[rows.index] = stay
-    return out, stayed, presence
+    asked = np.ones(len(machines), dtype=bool) if presence.is_fitted else began.to_numpy()
+    probability = np.where(asked, found, np.where(left, 0.0, 1.0))
+    stayed = np.where(began, stay, 0.0)
+    index = machines.index
+    return pd.Series(probability, index), pd.Series(stayed, index), presence
