@@ -1,5 +1,6 @@
 """Life laws: curves, fitted laws with bounds, and a law for each component in each duty."""
 
+from dutylife.models.alike import alike_duties
 from dutylife.models.causes import CauseCurves, aalen_johansen
 from dutylife.models.curves import SurvivalCurve, kaplan_meier
 from dutylife.models.fit import fit_models
@@ -26,6 +27,7 @@ __all__ = [
     "TrendTests",
     "aalen_johansen",
     "fit_law",
+    "alike_duties",
     "fit_models",
     "kaplan_meier",
     "mean_cumulative",
