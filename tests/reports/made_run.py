@@ -118,7 +118,16 @@ def _lives() -> dict[str, pd.DataFrame]:
              "to_date": "2025-06-02", "gap_days": 40.0 + 30 * n, "is_event": n % 2 == 0}
             for n in range(6)
         ]  # fmt: skip
+    switched = [
+        {"assumed": f"first parts {BAD}", "switched_to": f"the other {BAD}", "component": component,
+         "duty": duty, "task": "replace", "interval_days": 100.0, "task_switched": "replace",
+         "interval_days_switched": 100.0 - 10 * place, "n_failed": 9, "n_failed_switched": 8,
+         "scale_ratio": 0.9}
+        for component in COMPONENTS
+        for place, duty in enumerate(DUTIES)
+    ]  # fmt: skip
     return {
+        "sensitivity": pd.DataFrame(switched),
         "life_models": pd.DataFrame(models), "survival_curves": pd.DataFrame(curves),
         "failure_events": pd.DataFrame(lives), "recurrence_gaps": pd.DataFrame(gaps),
     }  # fmt: skip
