@@ -1,9 +1,7 @@
 """The one module that knows every stage: exports in, a finished run folder out."""
 
 import datetime as dt
-import json
 import re
-import shutil
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -17,16 +15,14 @@ import pandas as pd
 from dutylife import coding, decisions, intake, lives, models, reports, stock
 from dutylife.components import components_of
 from dutylife.draft import read_or_tell_changes
-from dutylife.errors import RunError
 from dutylife.provenance import digest_of, versions
+from dutylife.run_folder import swapped_in, write_info, write_tables
 from dutylife.schema import as_table
 from dutylife.sensitivity import sensitivity
 from dutylife.settings import NO_EFFECT_YET, Settings, read_settings
-from dutylife.vocabulary import TABLES, Table
 
 Progress = Callable[[str], None]
 AfterStage = Callable[[str, dict[str, pd.DataFrame]], dict[str, pd.DataFrame]]
-MARKER = "run.json"  # a folder with it is a run, and may be replaced by the next one
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,17 +115,17 @@ def run(
     info = _info(settings, read, t)
     info["answers"] = reports.answers(t, settings)
     folder = (Path(out) if out else _default_folder(settings)).absolute()
-    with _swapped_in(folder) as new:
+    with swapped_in(folder) as new:
         with work.stage("tables"):
             write_tables(t, new / "tables")
         info["stages_seconds"] = work.seconds
-        _write_info(info, new)
+        write_info(info, new)
         with work.stage("order list and calendar"):
             reports.write_order_list(new)
             reports.write_calendar(new)
         with work.stage("pages"):
             reports.write_pages(new, progress=work.progress)
-        _write_info(info, new)
+        write_info(info, new)
     return RunResult(folder, t, info)
 
 
@@ -222,10 +218,10 @@ def check(
     info["stages_seconds"] = work.seconds
     if not out:
         return RunResult(Path("(nothing written)"), t, info)
-    with _swapped_in(Path(out).absolute()) as new:
+    with swapped_in(Path(out).absolute()) as new:
         write_tables(t, new / "tables")
         (new / "to_review.csv").write_text(coding.review_csv(t["to_review"]), encoding="utf-8-sig")
-        _write_info(info, new)
+        write_info(info, new)
     return RunResult(Path(out), t, info)
 
 
@@ -332,76 +328,3 @@ def _info(settings: Settings, read: intake.Intake, t: dict[str, pd.DataFrame]) -
 def _default_folder(settings: Settings) -> Path:
     name = re.sub(r"[^\w-]+", "-", settings.fleet.name.casefold()).strip("-") or "fleet"
     return Path("reports") / name / f"{settings.fleet.as_of:%Y-%m-%d}"
-
-
-@contextmanager
-def _swapped_in(folder: Path) -> Iterator[Path]:
-    """Build in FOLDER.new; put it in place by rename when all is done, else leave no trace."""
-    if folder.is_file() or (
-        folder.is_dir() and any(folder.iterdir()) and not (folder / MARKER).is_file()
-    ):
-        raise RunError(
-            "The output folder holds something that is not a run.", str(folder),
-            "give another --out, or empty this folder yourself",
-        )  # fmt: skip
-    new, old = folder.with_name(folder.name + ".new"), folder.with_name(folder.name + ".old")
-    made = [p for p in (folder.parent, *folder.parent.parents) if not p.exists()]
-    for leftover in (new, old):
-        shutil.rmtree(leftover, ignore_errors=True)
-    new.mkdir(parents=True)
-    try:
-        yield new
-        if folder.exists():
-            folder.rename(old)
-        new.rename(folder)
-    except BaseException:
-        shutil.rmtree(new, ignore_errors=True)
-        if old.exists() and not folder.exists():
-            old.rename(folder)
-        for parent in made:
-            parent.rmdir()
-        raise
-    shutil.rmtree(old, ignore_errors=True)
-
-
-def write_tables(tables: dict[str, pd.DataFrame], folder: Path) -> None:
-    """Write each table as CSV and, from that CSV, as Parquet: same values, same bytes each time.
-
-    Dates are ISO, flags true/false, floats 10 significant digits, a missing value is blank.
-    """
-    import duckdb
-
-    folder.mkdir(parents=True, exist_ok=True)
-    # without these it would look for extensions on the network
-    quiet: dict[str, str | bool | int | float | list[str]] = {
-        "autoinstall_known_extensions": False, "autoload_known_extensions": False, "threads": 1,
-    }  # fmt: skip
-    with duckdb.connect(config=quiet) as base:
-        for name in sorted(tables):
-            frame = as_table(name, tables[name])
-            path = folder / f"{name}.csv"
-            _as_text(TABLES[name], frame).to_csv(
-                path, index=False, lineterminator="\n", encoding="utf-8", float_format="%.10g"
-            )
-            kinds = {"date": "DATE", "number": "DOUBLE", "count": "BIGINT", "flag": "BOOLEAN"}
-            types = {c: kinds.get(col.kind, "VARCHAR") for c, col in TABLES[name].columns.items()}
-            source = base.read_csv(
-                str(path), header=True, columns=types, quotechar='"', escapechar='"',
-                delimiter=",", parallel=False, max_line_size=8_000_000,
-            )  # fmt: skip
-            source.write_parquet(str(path.with_suffix(".parquet")), compression="zstd")
-
-
-def _as_text(table: Table, frame: pd.DataFrame) -> pd.DataFrame:
-    out = frame.copy()
-    for name, col in table.columns.items():
-        if col.kind == "date":
-            out[name] = frame[name].dt.strftime("%Y-%m-%d")
-        elif col.kind == "flag":
-            out[name] = frame[name].map({True: "true", False: "false"})
-    return out
-
-
-def _write_info(info: dict[str, Any], folder: Path) -> None:
-    text = json.dumps(info, indent=1, sort_keys=True, ensure_ascii=False, default=str)
-    (folder / MARKER).write_text(text + "\n", encoding="utf-8")

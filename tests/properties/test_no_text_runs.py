@@ -24,7 +24,7 @@ from dutylife.coding.review import review_csv
 from dutylife.draft.duty import COLUMNS as DUTY_COLUMNS
 from dutylife.draft.duty import as_csv
 from dutylife.intake import read_exports
-from dutylife.pipeline import write_tables
+from dutylife.run_folder import write_tables
 from dutylife.schema import as_table
 from dutylife.settings import settings_from
 

@@ -13,10 +13,10 @@ from dutylife.coding import code_lines
 from dutylife.errors import DutylifeError
 from dutylife.intake import read_exports
 from dutylife.lives import build_lives
-from dutylife.pipeline import write_tables
 from dutylife.practice import DIFFICULTIES, make_practice, simulate_fleet, without_difficulties
 from dutylife.prove.jobs import NO_DIFFICULTY, fleet_seed
 from dutylife.prove.lives_scores import found_table, law_table, presence_table
+from dutylife.run_folder import write_tables
 from dutylife.schema import as_table
 from dutylife.settings import read_settings
 

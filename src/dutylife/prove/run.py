@@ -11,7 +11,6 @@ import pandas as pd
 
 from dutylife import reports
 from dutylife.errors import DutylifeError, RunError
-from dutylife.pipeline import write_tables
 from dutylife.practice import simulate_fleet
 from dutylife.prove.calibration import calibration_of
 from dutylife.prove.figures import ALL_SIZES, figures_of
@@ -21,6 +20,7 @@ from dutylife.prove.jobs import CALIBRATION, Job, fleet_seed, jobs_of
 from dutylife.prove.plants import plant_of
 from dutylife.prove.verdicts import NOT_MET, verdicts_of
 from dutylife.provenance import digest_of, versions
+from dutylife.run_folder import write_tables
 from dutylife.schema import as_table
 
 Progress = Callable[[str], None]

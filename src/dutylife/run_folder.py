@@ -1,0 +1,96 @@
+"""A run's folder: built aside and put in place whole, its tables as CSV and Parquet."""
+
+import json
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from dutylife.errors import RunError
+from dutylife.schema import as_table
+from dutylife.vocabulary import TABLES, Table
+
+MARKER = "run.json"  # a folder with it is a run, and may be replaced by the next one
+
+
+@contextmanager
+def swapped_in(folder: Path) -> Iterator[Path]:
+    """Build in FOLDER.new; put it in place by rename when all is done, else leave no trace.
+
+    Raises
+    ------
+    RunError
+        The folder holds something that is not a run.
+    """
+    if folder.is_file() or (
+        folder.is_dir() and any(folder.iterdir()) and not (folder / MARKER).is_file()
+    ):
+        raise RunError(
+            "The output folder holds something that is not a run.", str(folder),
+            "give another --out, or empty this folder yourself",
+        )  # fmt: skip
+    new, old = folder.with_name(folder.name + ".new"), folder.with_name(folder.name + ".old")
+    made = [p for p in (folder.parent, *folder.parent.parents) if not p.exists()]
+    for leftover in (new, old):
+        shutil.rmtree(leftover, ignore_errors=True)
+    new.mkdir(parents=True)
+    try:
+        yield new
+        if folder.exists():
+            folder.rename(old)
+        new.rename(folder)
+    except BaseException:
+        shutil.rmtree(new, ignore_errors=True)
+        if old.exists() and not folder.exists():
+            old.rename(folder)
+        for parent in made:
+            parent.rmdir()
+        raise
+    shutil.rmtree(old, ignore_errors=True)
+
+
+def write_tables(tables: dict[str, pd.DataFrame], folder: Path) -> None:
+    """Write each table as CSV and, from that CSV, as Parquet: same values, same bytes each time.
+
+    Dates are ISO, flags true/false, floats 10 significant digits, a missing value is blank.
+    """
+    import duckdb
+
+    folder.mkdir(parents=True, exist_ok=True)
+    # without these it would look for extensions on the network
+    quiet: dict[str, str | bool | int | float | list[str]] = {
+        "autoinstall_known_extensions": False, "autoload_known_extensions": False, "threads": 1,
+    }  # fmt: skip
+    with duckdb.connect(config=quiet) as base:
+        for name in sorted(tables):
+            frame = as_table(name, tables[name])
+            path = folder / f"{name}.csv"
+            _as_text(TABLES[name], frame).to_csv(
+                path, index=False, lineterminator="\n", encoding="utf-8", float_format="%.10g"
+            )
+            kinds = {"date": "DATE", "number": "DOUBLE", "count": "BIGINT", "flag": "BOOLEAN"}
+            types = {c: kinds.get(col.kind, "VARCHAR") for c, col in TABLES[name].columns.items()}
+            source = base.read_csv(
+                str(path), header=True, columns=types, quotechar='"', escapechar='"',
+                delimiter=",", parallel=False, max_line_size=8_000_000,
+            )  # fmt: skip
+            source.write_parquet(str(path.with_suffix(".parquet")), compression="zstd")
+
+
+def _as_text(table: Table, frame: pd.DataFrame) -> pd.DataFrame:
+    out = frame.copy()
+    for name, col in table.columns.items():
+        if col.kind == "date":
+            out[name] = frame[name].dt.strftime("%Y-%m-%d")
+        elif col.kind == "flag":
+            out[name] = frame[name].map({True: "true", False: "false"})
+    return out
+
+
+def write_info(info: dict[str, Any], folder: Path) -> None:
+    """Write what the run was made of; the file that marks a folder as a run."""
+    text = json.dumps(info, indent=1, sort_keys=True, ensure_ascii=False, default=str)
+    (folder / MARKER).write_text(text + "\n", encoding="utf-8")
