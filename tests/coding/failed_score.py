@@ -10,6 +10,7 @@ events coded as failure with a confidence of 0.5 or more that are not flagged as
 
 import sys
 import tempfile
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 
@@ -39,7 +40,7 @@ def without_shared(settings: Settings) -> Lexicon:
         for p, m in lexicon.phrases.items()
         if len(p) < 2 or p not in grams or {x.kind for x in m} <= named
     }
-    return Lexicon(kept, lexicon.components, lexicon.modes_of, lexicon.plain)
+    return replace(lexicon, phrases=kept)
 
 
 def score(seed: int, folder: Path, *, n_units: int = 40, n_years: float = 2) -> dict[str, float]:

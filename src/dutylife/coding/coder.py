@@ -115,7 +115,10 @@ def code_lines(
     evidence, unsettled = settle_ambiguous(evidence, lines, units)
     settled = pd.concat([f[["job", "component"]] for f in (evidence.parts, evidence.said)])
     jobs = job_kinds(lines, work, asked)
-    events, n_shared, n_unsaid = build_events(evidence, jobs, lines, lexicon, settings)
+    events, n_shared, n_unsaid = build_events(
+        evidence, jobs, lines, lexicon, settings,
+        lambda text: lexicon.is_bare(t.word for t in reader.tokens(text)),
+    )  # fmt: skip
     not_understood = _not_understood(lines, unknown, unsettled, work)
     notes = _findings(lines, unknown, unsettled, work, reader, n_shared, len(not_understood))
     notes += _of_unsaid(n_unsaid)

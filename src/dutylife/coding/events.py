@@ -7,7 +7,7 @@ from dutylife.coding.evidence import Evidence
 from dutylife.coding.lexicon import Lexicon
 from dutylife.coding.mentions import SEVERITY, STRENGTH, Reading
 from dutylife.coding.reasons import comebacks, give_reasons
-from dutylife.coding.unsaid import mended_beside, mended_unsaid
+from dutylife.coding.unsaid import IsBare, mended_beside, mended_unsaid
 from dutylife.schema import as_table
 from dutylife.settings import Settings
 
@@ -20,6 +20,7 @@ def build_events(
     lines: pd.DataFrame,
     lexicon: Lexicon,
     settings: Settings,
+    is_bare: IsBare,
 ) -> tuple[pd.DataFrame, int, int]:
     """Table maintenance_events, and how many jobs share a cause or have one nobody named.
 
@@ -30,7 +31,9 @@ def build_events(
     jobs : DataFrame
         From `job_kinds`, by job.
     lines : DataFrame
-        job, line_id, line_kind.
+        job, line_id, line_kind, work_done, complaint.
+    is_bare : callable
+        Of a work text: it says that something was mended, not what.
     """
     parts, said = evidence.parts[evidence.parts["job"] >= 0], evidence.said
     net = parts[parts["is_replacing"]].groupby(_KEY)["pieces"].sum()
@@ -63,7 +66,7 @@ def build_events(
     events["is_told"] = (events["reason"] == "failure") & (
         events["finding"].isin(["failed", "worn", "over limit"]) & (events["confidence"] == 1)
     )
-    events, n_unsaid = _with_unsaid(events, jobs, lines)
+    events, n_unsaid = _with_unsaid(events, jobs, lines, is_bare)
     at_service = events["is_service"] & ~events["is_fault"]
     events["found_at_service"] = at_service & (events["reason"] == "failure")
     events["is_comeback"] = comebacks(events, settings.coding.comeback_days)
@@ -73,11 +76,11 @@ def build_events(
 
 
 def _with_unsaid(
-    events: pd.DataFrame, jobs: pd.DataFrame, lines: pd.DataFrame
+    events: pd.DataFrame, jobs: pd.DataFrame, lines: pd.DataFrame, is_bare: IsBare
 ) -> tuple[pd.DataFrame, int]:
     """Events with those of repairs that do not say what was mended, and how many these are."""
-    beside = mended_beside(events, jobs, lines)
-    added = [mended_unsaid(events, jobs, lines)]
+    beside = mended_beside(events, jobs, lines, is_bare)
+    added = [mended_unsaid(events, jobs, lines, is_bare)]
     if len(beside):
         share = events["job"].map(beside.set_index("job")["confidence"])
         cause = share.notna() & (events["reason"] == "failure")

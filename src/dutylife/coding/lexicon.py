@@ -24,6 +24,7 @@ SECTIONS = {
     "components": None,
     "ambiguous": ("words",),
     "plain": ("words",),
+    "bare": ("repaired", "around"),
 }
 # parts of names that are verbs elsewhere: brush set, check valve, test switch
 _NO_VERB = ("set", "fit", "new", "rep", "check", "test", "change")
@@ -42,6 +43,8 @@ class Lexicon:
         For each component, its own name of each general failure mode.
     plain : frozenset of str
         Tokens that are words, but mean nothing here.
+    mended, around : frozenset of str
+        Tokens that say that something was mended, and not what; and those that may stand around.
     foreign : frozenset of str
         Tokens that only phrases of lexicon_languages.toml hold.
     """
@@ -50,6 +53,8 @@ class Lexicon:
     components: dict[str, Component]
     modes_of: dict[str, dict[str, str]]
     plain: frozenset[str]
+    mended: frozenset[str] = frozenset()
+    around: frozenset[str] = frozenset()
     foreign: frozenset[str] = frozenset()
 
     @property
@@ -61,6 +66,17 @@ class Lexicon:
     def known_tokens(self) -> frozenset[str]:
         """Every token of every phrase."""
         return frozenset(t for phrase in self.phrases for t in phrase)
+
+    def is_bare(self, tokens: Iterable[str]) -> bool:
+        """Whether a work text says nothing, or only that something was mended.
+
+        Parameters
+        ----------
+        tokens : iterable of str
+            Words of the text, slips corrected; figures do not count.
+        """
+        words = {t for t in tokens if not t[0].isdigit()}
+        return not words or (words <= self.mended | self.around and bool(words & self.mended))
 
 
 def build_lexicon(settings: Settings) -> Lexicon:
@@ -100,7 +116,11 @@ def build_lexicon(settings: Settings) -> Lexicon:
     modes_of = {c.name: _own_modes(c, tokens) for c in components.values()}
     plain = frozenset(t for w in read["plain"]["words"] for t in phrase_tokens(w))
     phrases = {p: tuple(m) for p, m in meanings.items()}
-    return Lexicon(phrases, components, modes_of, plain, _foreign(phrases))
+    mended, around = (
+        frozenset(t for w in read["bare"][part] for t in phrase_tokens(w))
+        for part in SECTIONS["bare"] or ()
+    )
+    return Lexicon(phrases, components, modes_of, plain, mended, around, _foreign(phrases))
 
 
 def _shipped(name: str) -> dict[str, dict[str, list[str]]]:

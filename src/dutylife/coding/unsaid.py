@@ -1,21 +1,10 @@
 """Repairs that do not say what was mended: what such repairs were where the text does say."""
 
-import re
+from collections.abc import Callable
 
 import pandas as pd
 
-# general words of five languages that say that something was mended, and not what
-_REPAIRED = frozenset({
-    "repaired", "fixed", "mended", "repair", "sorted", "rectified", "repariert", "instandgesetzt",
-    "behoben", "réparé", "repare", "réparation", "dépanné", "reparado", "arreglado", "reparación",
-    "gerepareerd", "hersteld", "verholpen",
-})  # fmt: skip
-_AROUND = frozenset({
-    "and", "all", "up", "now", "ok", "good", "runs", "run", "ran", "running", "works", "working",
-    "again", "tested", "test", "checked", "under", "load", "well", "fine", "done", "und", "läuft",
-    "wieder", "geprüft", "getestet", "et", "testé", "marche", "bien", "y", "probado", "funciona",
-    "en", "loopt", "weer", "goed", "getest",
-})  # fmt: skip
+IsBare = Callable[[str], bool]  # of a work text: it says that something was mended, not what
 _MENDED = ("clean", "repair", "adjust")
 FEWEST_TOLD = 5  # repairs without a part whose text says what was mended, before others go by them
 LIKELIEST = 0.5  # share of these that one component must have
@@ -23,7 +12,9 @@ FEWEST_ALIKE = 3  # repairs with the same complaint and parts whose text names t
 PRIOR_CASES = 2.0  # worth of all such repairs, beside those with the same complaint
 
 
-def mended_unsaid(events: pd.DataFrame, jobs: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
+def mended_unsaid(
+    events: pd.DataFrame, jobs: pd.DataFrame, lines: pd.DataFrame, is_bare: IsBare
+) -> pd.DataFrame:
     """Events of repairs of which no line names a component.
 
     Parameters
@@ -35,6 +26,7 @@ def mended_unsaid(events: pd.DataFrame, jobs: pd.DataFrame, lines: pd.DataFrame)
         unit_id, ticket, event_date, is_service, is_fault, points_to.
     lines : DataFrame
         job, line_id, line_kind, work_done, complaint.
+    is_bare : callable
 
     Returns
     -------
@@ -55,7 +47,9 @@ def mended_unsaid(events: pd.DataFrame, jobs: pd.DataFrame, lines: pd.DataFrame)
         & events["finding"].isin(["failed", "worn", "over limit"]) & (events["confidence"] == 1)
     ]  # fmt: skip
     silent = jobs[jobs["is_fault"] & ~jobs["is_service"] & ~jobs.index.isin(events["job"])]
-    silent = silent[silent.index.isin(_say_nothing(lines[lines["job"].isin(silent.index)], silent))]
+    silent = silent[
+        silent.index.isin(_say_nothing(lines[lines["job"].isin(silent.index)], silent, is_bare))
+    ]
     if len(told) < FEWEST_TOLD or silent.empty:
         return pd.DataFrame()
     cases = pd.DataFrame({"pattern": _pattern(told["points_to"]), "component": told["component"],
@@ -80,12 +74,14 @@ def mended_unsaid(events: pd.DataFrame, jobs: pd.DataFrame, lines: pd.DataFrame)
     return rows.reset_index(drop=True)
 
 
-def mended_beside(events: pd.DataFrame, jobs: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
+def mended_beside(
+    events: pd.DataFrame, jobs: pd.DataFrame, lines: pd.DataFrame, is_bare: IsBare
+) -> pd.DataFrame:
     """Causes that were mended, not billed, in repairs that bill another part and say nothing.
 
     Parameters
     ----------
-    events, jobs, lines : DataFrame
+    events, jobs, lines, is_bare
         As in `mended_unsaid`; ``events`` also is_told, whether the text says it was the cause.
 
     Returns
@@ -104,7 +100,9 @@ def mended_beside(events: pd.DataFrame, jobs: pd.DataFrame, lines: pd.DataFrame)
     are_told = events.groupby("job")["is_told"].any()
     silent = jobs[jobs["is_fault"] & ~jobs["is_service"] & jobs.index.isin(parts.index)]
     silent = silent[~are_told.reindex(silent.index)]
-    silent = silent[silent.index.isin(_say_nothing(lines[lines["job"].isin(silent.index)], silent))]
+    silent = silent[
+        silent.index.isin(_say_nothing(lines[lines["job"].isin(silent.index)], silent, is_bare))
+    ]
     if silent.empty or not mended.any():
         return pd.DataFrame()
     key = _pattern(told["points_to"]) + "|" + told["job"].map(parts).fillna("")
@@ -123,33 +121,15 @@ def mended_beside(events: pd.DataFrame, jobs: pd.DataFrame, lines: pd.DataFrame)
     return found.rename_axis("job").reset_index()
 
 
-def _say_nothing(lines: pd.DataFrame, jobs: pd.DataFrame) -> pd.Index:
+def _say_nothing(lines: pd.DataFrame, jobs: pd.DataFrame, is_bare: IsBare) -> pd.Index:
     """Jobs whose work text is blank or says only "repaired", and whose complaint is no other's."""
     plain = lines["work_done"].map(
-        {text: _is_bare(text) for text in lines["work_done"].unique()}
+        {text: is_bare(text) for text in lines["work_done"].unique()}
     ).astype(bool)  # fmt: skip
     told = lines["complaint"] != ""
     astray = told & ~lines["job"].map(jobs["points_to"].map(bool)).astype(bool)
     fits = (plain & ~astray).groupby(lines["job"]).all()
     return fits.index[fits]
-
-
-def _is_bare(text: str) -> bool:
-    words = [w for w in re.split(r"[\W\d_]+", text.casefold()) if w]
-    meant = [_meant(w) for w in words]
-    return not words or (all(meant) and any(m in _REPAIRED for m in meant))
-
-
-def _meant(word: str) -> str:
-    """The general word meant, one slip of a longer word allowed; blank for any other."""
-    from rapidfuzz.distance import OSA
-
-    if word in _REPAIRED or word in _AROUND:
-        return word
-    if len(word) < 5:
-        return ""
-    near = [w for w in sorted(_REPAIRED | _AROUND) if OSA.distance(word, w, score_cutoff=1) <= 1]
-    return near[0] if near else ""
 
 
 def _pattern(points_to: pd.Series) -> pd.Series:
