@@ -1,6 +1,7 @@
 """Life laws: curves, fitted laws with bounds, and a law for each component in each duty."""
 
 from dutylife.models.alike import alike_duties
+from dutylife.models.batch import CellFits, fit_cells
 from dutylife.models.causes import CauseCurves, aalen_johansen
 from dutylife.models.curves import SurvivalCurve, kaplan_meier
 from dutylife.models.fit import fit_models
@@ -16,6 +17,7 @@ from dutylife.models.turnbull import IntervalCurve, turnbull
 
 __all__ = [
     "CauseCurves",
+    "CellFits",
     "CumulativeHazard",
     "IntervalCurve",
     "LifeLaw",
@@ -26,6 +28,7 @@ __all__ = [
     "SurvivalCurve",
     "TrendTests",
     "aalen_johansen",
+    "fit_cells",
     "fit_law",
     "alike_duties",
     "fit_models",

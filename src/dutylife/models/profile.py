@@ -40,6 +40,8 @@ def limits(law: "LifeLaw", what: str, level: float) -> tuple[float, float]:
             "LifeLaw.bounds('mean', kind=)",
             "ask for b50, or for kind 'wald log'",
         )
+    if law.law == "weibull" and not law.shape_held:
+        return _of_weibull(law, what, level)
     profile, centre, width = _profile(law, what)
     allowed = law.loglik - float(chdtri(1, 1.0 - level)) / 2.0
 
@@ -63,6 +65,31 @@ def limits(law: "LifeLaw", what: str, level: float) -> tuple[float, float]:
             )
         ends.append(math.exp(brentq(excess, centre, far, xtol=1e-12, rtol=1e-12)))
     return ends[0], ends[1]
+
+
+def _of_weibull(law: "LifeLaw", what: str, level: float) -> tuple[float, float]:
+    """Do it by the fits of many cells at once, for one cell: those see every row kind and end."""
+    from dutylife.models.batch import fit_cells
+
+    exit_, event, entry, weight = (np.array(v, dtype=float) for v in zip(*law.lives, strict=True))
+    between = {}
+    if law.rows is not None and law.rows.between.any():
+        found = law.rows.between
+        between = {
+            "lower": np.where(found, np.exp(law.rows.log_lower), np.nan),
+            "upper": np.where(found, np.exp(law.rows.log_upper), np.nan),
+        }
+    cell = np.zeros(len(exit_), dtype=int)
+    fits = fit_cells(cell, exit_, event, entry=entry, weights=weight, **between)
+    found_limits = fits.limits(what, level).iloc[0]
+    for name, end in (("lower", 0.0), ("upper", math.inf)):
+        if not 0.0 < found_limits[name] < math.inf:
+            raise FitError(
+                f"The data leave '{what}' without a {name} limit (it runs to {end}).",
+                "LifeLaw.bounds(kind='likelihood ratio')",
+                "more failures are needed",
+            )
+    return float(found_limits["lower"]), float(found_limits["upper"])
 
 
 def _profile(law: "LifeLaw", what: str) -> tuple[Callable[[float], float], float, float]:

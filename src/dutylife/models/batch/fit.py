@@ -1,0 +1,277 @@
+"""Maximum likelihood of the Weibull law in every cell, each with a verdict."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+
+from dutylife.errors import FitError
+from dutylife.models.batch.blocks import Block, packed
+from dutylife.models.batch.climb import Tops, climbed, searched, unsure
+from dutylife.models.checks import Array
+from dutylife.wording import count
+
+FITTED, UNBOUNDED, NONE = "fitted", "unbounded", "no estimate"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CellFits:
+    """Weibull laws of many cells; every array has shape (n_cells,), in the order of ``cells``.
+
+    ``verdict``: "fitted"; "unbounded" where the likelihood rises without end (all failures at the
+    longest age of the cell; late entries that leave any small shape possible); "no estimate"
+    where nothing failed or a row can't stand. Figures are missing but for fitted cells.
+    ``log_shape`` and ``log_scale`` [log age]; ``loglik`` is that of ages (not of log ages);
+    ``residual`` the steepest slope left, over the failures; ``second_top`` marks a cell whose
+    likelihood has another, lower top, as few failures with late entries can leave: the law
+    stands on the higher one, and its bounds deserve less trust.
+    """
+
+    cells: pd.Index
+    n_lives: NDArray[np.int64]
+    n_failed: NDArray[np.int64]
+    failures: Array
+    log_shape: Array
+    log_scale: Array
+    loglik: Array
+    residual: Array
+    verdict: NDArray[np.object_]
+    second_top: NDArray[np.bool_]
+    block: Block = field(repr=False)
+    centre: Array = field(repr=False)
+    b: Array = field(repr=False)
+    # minus the second derivatives by (log shape, log scale): shape, both, scale
+    information: tuple[Array, Array, Array] = field(repr=False)
+
+    @property
+    def fitted(self) -> NDArray[np.bool_]:
+        """Cells with a law."""
+        found: NDArray[np.bool_] = self.verdict == FITTED
+        return found
+
+    @property
+    def shape(self) -> Array:
+        """Shapes [1]."""
+        return np.exp(self.log_shape)
+
+    @property
+    def scale(self) -> Array:
+        """Ages by which 63.2 % have failed [age]."""
+        return np.exp(self.log_scale)
+
+    def quantile(self, share: float) -> Array:
+        """Age by which a share has failed [age]."""
+        age: Array = np.exp(self.log_scale + np.log(-np.log1p(-share)) / self.shape)
+        return age
+
+    def limits(
+        self, what: str, level: float = 0.90, *, age: ArrayLike | None = None
+    ) -> pd.DataFrame:
+        """Likelihood-ratio limits; see `dutylife.models.batch.limits.limits`."""
+        from dutylife.models.batch.limits import limits
+
+        return limits(self, what, level, age=age)
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row for each cell."""
+        return pd.DataFrame(
+            {
+                "n_lives": self.n_lives, "n_failed": self.n_failed, "failures": self.failures,
+                "shape": self.shape, "scale": self.scale, "loglik": self.loglik,
+                "verdict": self.verdict, "second_top": self.second_top,
+            },
+            index=self.cells,
+        )  # fmt: skip
+
+    @property
+    def text(self) -> str:
+        """One sentence."""
+        n = {word: int((self.verdict == word).sum()) for word in (FITTED, UNBOUNDED, NONE)}
+        return (
+            f"{count(len(self.cells), 'cell')}: {n[FITTED]} with a Weibull law, {n[UNBOUNDED]} "
+            f"whose likelihood has no top, {n[NONE]} without an estimate."
+        )
+
+
+def fit_cells(
+    cell: ArrayLike | pd.DataFrame,
+    exit: ArrayLike,  # noqa: A002  (the word of the field)
+    event: ArrayLike,
+    *,
+    entry: ArrayLike | None = None,
+    lower: ArrayLike | None = None,
+    upper: ArrayLike | None = None,
+    weights: ArrayLike | None = None,
+) -> CellFits:
+    """Weibull law of every cell by maximum likelihood.
+
+    Parameters
+    ----------
+    cell : array_like, shape (n,), or DataFrame with n rows
+        Cell of each life: any values, or columns that name it together. Rows without one are
+        refused.
+    exit, event : array_like, shape (n,)
+        Age at the end of the watch, and whether the life ended in failure there. [one unit]
+    entry : array_like, shape (n,), optional
+        Age at which watching began; 0 by default.
+    lower, upper : array_like, shape (n,), optional
+        Of failures known only to lie in (lower, upper]: both ages, lower 0 for "before upper".
+        Missing for the other rows; there exit and event count. Lives without failure are rows
+        with event 0, not an infinite upper.
+    weights : array_like, shape (n,), optional
+        Share of each row; rows of weight 0 are left out.
+
+    Returns
+    -------
+    CellFits
+        A cell with a row that can't stand (age not above 0 or not finite, exit not above entry,
+        lower above upper or below entry, weight missing or negative) ends as "no estimate" and
+        stops no other.
+
+    Raises
+    ------
+    FitError
+        Columns of unequal length, rows without a cell, or only one of lower and upper.
+
+    Notes
+    -----
+    Without failures between two ages the likelihood of a cell is told by the failures, the sum
+    of their log ages and S0(k) = sum of exit^k - sum of entry^k: Newton steps on log k. With
+    them, damped Newton steps on (log k, -k log scale). Cells that end with a residual above 1e-8
+    and cells of few failures with late entries are searched over shapes of 0.02 to 5000.
+    """
+    n = len(np.atleast_1d(np.asarray(exit)))
+    given = {
+        "exit": exit, "event": event, "entry": entry, "lower": lower, "upper": upper,
+        "weights": weights,
+    }  # fmt: skip
+    arrays: dict[str, Array] = {
+        k: np.atleast_1d(np.asarray(v, dtype=float)) for k, v in given.items() if v is not None
+    }
+    codes, cells = _codes(cell, n)
+    unlike = [f"{k} {len(v)}" for k, v in arrays.items() if len(v) != n]
+    if unlike or (lower is None) != (upper is None):
+        raise FitError(
+            "The columns differ in length." if unlike else "Only one of lower and upper is given.",
+            f"fit_cells(exit {n}{', ' + ', '.join(unlike) if unlike else ''})",
+            "give one value for each life, and lower with upper",
+        )
+    bad = _cant_stand(arrays)
+    spoilt = np.zeros(len(cells), dtype=bool)
+    use = np.ones(n, dtype=bool)
+    if bad.any():
+        spoilt[codes[bad]] = True
+        use &= ~spoilt[codes]
+    if weights is not None:
+        use &= arrays["weights"] > 0
+    if not use.all():
+        codes, arrays = codes[use], {k: v[use] for k, v in arrays.items()}
+    if (np.diff(codes) < 0).any():
+        order = np.argsort(codes, kind="stable")
+        codes, arrays = codes[order], {k: v[order] for k, v in arrays.items()}
+    return _fitted(codes, cells, arrays, spoilt)
+
+
+def _fitted(
+    codes: NDArray[np.intp], cells: pd.Index, arrays: dict[str, Array], spoilt: NDArray[np.bool_]
+) -> CellFits:
+    n, n_cells = len(codes), len(cells)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        blank = np.empty(0)
+        log = {k: np.log(arrays[k]) for k in ("exit", "entry", "lower", "upper") if k in arrays}
+    failed = arrays["event"] > 0.5
+    block, centre = packed(
+        codes, n_cells, log["exit"], failed,
+        log.get("entry", np.full(n, -np.inf)), log.get("lower", blank), log.get("upper", blank),
+        arrays.get("weights"),
+    )  # fmt: skip
+    out = {k: np.full(n_cells, np.nan) for k in ("q", "b", "loglik", "residual")}
+    found, second = np.zeros(n_cells, dtype=bool), np.zeros(n_cells, dtype=bool)
+    bend = np.full((3, n_cells), np.nan)
+
+    def noted(cells: NDArray[np.intp], top: Tops) -> None:
+        out["q"][cells], out["b"][cells], out["residual"][cells] = top.q, top.b, top.residual
+        out["loglik"][cells] = top.at.value
+        found[cells], second[cells] = top.found, top.second
+        bend[:, cells] = top.at.qq, top.at.qb, top.at.bb
+
+    for where, part in parts_of(block):
+        for cut, piece in part.cut():
+            noted(where[cut], climbed(piece))
+        doubtful = unsure(part, found[where])
+        if doubtful.any():
+            where, part = where[doubtful], part.of(doubtful)
+            for cut, piece in part.cut():
+                noted(where[cut], searched(piece))
+    kind = block.between
+    share = np.ones(len(kind.log_age)) if kind.weight is None else kind.weight
+    failures = block.failures + kind.total(share, n_cells)
+    verdict = np.full(n_cells, NONE, dtype=object)
+    verdict[block.rows_failed > 0] = UNBOUNDED
+    verdict[found] = FITTED
+    verdict[spoilt] = NONE
+    blank_cells = verdict != FITTED
+    for values in out.values():
+        values[blank_cells] = np.nan
+    bend[:, blank_cells] = np.nan
+    size = np.zeros(n_cells, dtype=np.int64)
+    for kind in (block.ended, block.between):
+        size[kind.cells] += kind.counts
+    shape = np.exp(out["q"])
+    # the likelihood of ages, taken back from relative log ages: their sum and the centre of each
+    loglik = out["loglik"] - block.log_failed - block.failures * centre
+    # by (log shape, log scale): b = -k log scale, so db/dq = b and db/dlog scale = -k
+    qq, qb, bb = bend
+    information = -(qq + 2.0 * out["b"] * qb + out["b"] ** 2 * bb), shape * (qb + out["b"] * bb)
+    return CellFits(
+        cells=cells, n_lives=size, n_failed=block.rows_failed.astype(np.int64),
+        failures=failures, log_shape=out["q"],
+        log_scale=centre - out["b"] / shape, loglik=loglik, residual=out["residual"],
+        verdict=verdict, second_top=second & found, block=block, centre=centre, b=out["b"],
+        information=(*information, -(shape**2) * bb),
+    )  # fmt: skip
+
+
+def parts_of(block: Block) -> list[tuple[NDArray[np.intp], Block]]:
+    """Cells with failures between two ages, and those without: the latter go a faster way."""
+    has = np.zeros(block.n_cells, dtype=bool)
+    has[block.between.cells] = True
+    if not has.any() or has.all():
+        return [(np.arange(block.n_cells), block)]
+    return [(np.flatnonzero(which), block.of(which)) for which in (~has, has)]
+
+
+def _codes(cell: ArrayLike | pd.DataFrame, n: int) -> tuple[NDArray[np.intp], pd.Index]:
+    if isinstance(cell, pd.DataFrame):
+        grouped = cell.groupby(list(cell.columns), sort=True, observed=True, dropna=False)
+        codes = grouped.ngroup().to_numpy()
+        cells: Any = grouped.size().index
+        missing = cell.isna().any(axis=1).to_numpy()
+    else:
+        codes, cells = pd.factorize(pd.Series(cell), sort=True)
+        missing = codes < 0
+    if len(codes) != n or missing.any():
+        raise FitError(
+            f"{len(codes)} cells for {n} lives, {int(missing.sum())} of them blank.",
+            "fit_cells(cell)", "name the cell of each life",
+        )  # fmt: skip
+    return codes.astype(np.intp), pd.Index(cells)
+
+
+def _cant_stand(arrays: dict[str, Array]) -> NDArray[np.bool_]:
+    exit_, event = arrays["exit"], arrays["event"]
+    entry = arrays.get("entry", np.zeros(len(exit_)))
+    with np.errstate(invalid="ignore"):
+        bad = ~((exit_ > 0) & np.isfinite(exit_)) | ~((event == 0) | (event == 1))
+        bad |= ~((entry >= 0) & (entry < exit_))
+        if "upper" in arrays:
+            lower, upper = arrays["lower"], arrays["upper"]
+            found = ~(np.isnan(lower) & np.isnan(upper))
+            good = (lower >= entry) & (lower < upper) & np.isfinite(upper)
+            bad = np.where(found, ~good | ~(entry >= 0), bad)
+        if "weights" in arrays:
+            bad |= ~((arrays["weights"] >= 0) & np.isfinite(arrays["weights"]))
+    return np.asarray(bad, dtype=bool)
