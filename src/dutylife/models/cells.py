@@ -16,7 +16,7 @@ from dutylife.models.checks import Array
 # of faulty meters, and as good as the others on ten of the scenario's own.
 LARGEST_ERROR_SHARE = 0.1
 SMALL_ERROR = 2.0
-_WORDS = ["component", "duty", "event"]
+_WORDS = ["component", "duty", "event", "customer"]
 _NUMBERS = [
     "life_number", "weight", "entry_days", "exit_days", "entry_hours", "exit_hours", "age_se_hours",
     "lower_days", "lower_hours",
@@ -29,7 +29,8 @@ class CellLives:
     as w of a failure and 1 - w of a survivor. A failure found at a service happened in
     (``lower``, exit]; elsewhere ``lower`` is missing.
 
-    ``failures`` adds those probabilities; ``n_lives`` and ``n_failed`` count rows.
+    ``failures`` adds those probabilities; ``n_lives`` and ``n_failed`` count rows; ``customer``
+    names who owns the machine, none where that is not known.
     """  # noqa: D205
 
     exit: Array
@@ -39,6 +40,7 @@ class CellLives:
     n_lives: int
     n_failed: int
     lower: Array | None = None
+    customer: NDArray[np.object_] | None = None
 
     @property
     def found(self) -> NDArray[np.bool_]:
@@ -46,6 +48,13 @@ class CellLives:
         if self.lower is None:
             return np.zeros(len(self.exit), dtype=bool)
         return np.isfinite(self.lower) & self.event
+
+    @property
+    def customers(self) -> NDArray[np.intp]:
+        """Customer of each row as a number, -1 where not known."""
+        if self.customer is None:
+            return np.full(len(self.exit), -1, dtype=np.intp)
+        return pd.factorize(self.customer)[0].astype(np.intp)
 
     @property
     def failures(self) -> float:
@@ -112,6 +121,7 @@ def lives_on(lives: pd.DataFrame, clock: str) -> CellLives:
     # within the comeback window nothing counts, so no failure is placed there either
     since = np.fmax(rows[f"lower_{clock}"].to_numpy(float), entry)
     since = np.where(np.isfinite(rows[f"lower_{clock}"].to_numpy(float)), since, np.nan)
+    customer = rows["customer"].to_numpy(dtype=object)
     return CellLives(
         exit=np.concatenate([exit_[as_failed], exit_[as_survivor]]),
         event=np.repeat([True, False], [as_failed.sum(), as_survivor.sum()]),
@@ -120,4 +130,5 @@ def lives_on(lives: pd.DataFrame, clock: str) -> CellLives:
         n_lives=len(rows),
         n_failed=int(failed.sum()),
         lower=np.concatenate([since[as_failed], np.full(as_survivor.sum(), np.nan)]),
+        customer=np.concatenate([customer[as_failed], customer[as_survivor]]),
     )
