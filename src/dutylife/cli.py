@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+from click.core import ParameterSource
 
 from dutylife.errors import DutylifeError
 
@@ -180,18 +181,26 @@ def practice(
     show_default=True,
     help="Folder of the page; finished fleets there are taken up again.",
 )
-@click.option("--size", type=click.Choice(["smoke", "full"]), default="smoke", show_default=True)
+@click.option(
+    "--size",
+    type=click.Choice(["smoke", "full"]),
+    default="smoke",
+    show_default=True,
+    help="Sizes of fleets; not with --lives.",
+)
 @click.option("--workers", type=click.IntRange(1), default=1, show_default=True)
 @click.option("--seed", type=click.IntRange(0), default=20260101, show_default=True)
 @click.option(
     "--lives",
     is_flag=True,
-    help="Only the failure-event table, against the true lives; its tables go to OUT/lives.",
+    help="Only the failure-event table, against the true lives; page and tables go to OUT/lives.",
 )
 @click.option(
     "--case", "wanted", multiple=True, help="With --lives: 'none', 'all on' or one difficulty."
 )
+@click.pass_context
 def prove_command(
+    context: click.Context,
     fleets: int | None,
     out: Path,
     size: str,
@@ -204,14 +213,28 @@ def prove_command(
     """Run invented fleets of known laws through the whole chain and score the answers."""
     from dutylife.prove import prove, prove_lives
 
+    _refuse_unused(context, lives=lives)
     if lives:
         found = prove_lives(
             wanted=wanted, n_fleets=fleets or 5, seed=seed, workers=workers
         ).written(out / "lives")
-        click.echo(found.text)
+        click.echo(f"{found.text}\n  in {out / 'lives'}")
         return
     proof = prove(out, size=size, n_fleets=fleets, seed=seed, workers=workers, progress=_progress())
     click.echo(proof.text)
+
+
+def _refuse_unused(context: click.Context, *, lives: bool) -> None:
+    """Refuse options that this kind of proof would not look at."""
+    name, option = ("size", "--size") if lives else ("wanted", "--case")
+    if context.get_parameter_source(name) is not ParameterSource.DEFAULT:
+        raise DutylifeError(
+            f"{option} has no effect {'with' if lives else 'without'} --lives.",
+            f"dutylife prove {option}",
+            "leave out --size; --case says which fleets, --fleets how many of each"
+            if lives
+            else "add --lives, or leave out --case; --size says which fleets",
+        )
 
 
 if __name__ == "__main__":

@@ -101,27 +101,44 @@ def components_of(settings: Settings) -> dict[str, Component]:
     Raises
     ------
     SettingsError
-        Costs or a present schedule name a component that neither the list nor the settings know.
+        Costs, a present schedule or a number of positions name a component that neither the list
+        nor the settings know, or one component by two names.
     """
     known = dict(shipped_components())
     for given, own in settings.coding.components.items():
         name = short_name(given, known) or given
         known[name] = _with_own(known.get(name, Component(name=name)), own)
     for table, names in (
-        ("costs", settings.costs), ("present_schedule", settings.present_schedule)
-    ):  # fmt: skip
-        for given in names:
-            if given != "default" and short_name(given, known) is None:
-                near = difflib.get_close_matches(given, known, n=1, cutoff=0.4)
-                raise SettingsError(
-                    f"'{given}' is not a component this run knows.",
-                    f'{settings.source}: {table}."{given}"',
-                    f"did you mean '{near[0]}'? A component of your own needs "
-                    f'[coding.components."{given}"]'
-                    if near
-                    else f'add [coding.components."{given}"] with its words',
-                )
+        ("costs", set(settings.costs) - {"default"}),
+        ("present_schedule", settings.present_schedule),
+        ("lives.positions", settings.lives.positions),
+    ):
+        _require_known(table, sorted(names), known, settings.source)
     return known
+
+
+def _require_known(table: str, names: list[str], known: dict[str, Component], source: str) -> None:
+    """Refuse keys of a settings table that name no component, or one that another key names."""
+    seen: dict[str, str] = {}
+    for given in names:
+        where = f'{source}: {table}."{given}"'
+        name = short_name(given, known)
+        if name is None:
+            called = {a: n for n, c in known.items() for a in (*c.aliases, n)}
+            near = difflib.get_close_matches(given, called, n=1, cutoff=0.4)
+            own = f'[coding.components."{given}"]'
+            raise SettingsError(
+                f"'{given}' is not a component this run knows.", where,
+                f"did you mean '{called[near[0]]}'? A component of your own needs {own}"
+                if near
+                else f"add {own} with its words",
+            )  # fmt: skip
+        if name in seen:
+            raise SettingsError(
+                f"'{seen[name]}' and '{given}' are one component, '{name}'.", where,
+                "keep one of the two keys",
+            )  # fmt: skip
+        seen[name] = given
 
 
 def short_name(given: str, known: dict[str, Component]) -> str | None:

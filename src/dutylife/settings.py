@@ -166,7 +166,8 @@ class Lives(_Section):
 
     ``first_part``: how far a first part may be taken for the machine's original one.
     ``still_there``: how long a machine that was not seen for a while counts as watched.
-    ``positions``: how many of a component a machine has, or by equipment class.
+    ``positions``: how many of a component (short name or alias) a machine has, or by equipment
+    class.
     """
 
     first_part: Literal["by age", "original", "unknown"] = "by age"

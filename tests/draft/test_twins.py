@@ -5,6 +5,7 @@ import zipfile
 from pathlib import Path
 
 import pandas as pd
+import pytest
 
 from dutylife.draft import draft_settings
 from dutylife.pipeline import run_stages
@@ -63,3 +64,20 @@ def test_a_sheet_for_each_month_reads_as_one_sheet(tmp_path: Path) -> None:
             rows.to_excel(book, sheet_name=f"month {month}", index=False)
     expected = lines_read([one / "lines.csv"], one)
     pd.testing.assert_frame_equal(lines_read([many / "jobs.xlsx"], many), expected)
+
+
+@pytest.mark.parametrize("names", [CUSTOMERS, ("jobs-1", "jobs-2", "jobs-3")], ids=["who", "when"])
+def test_columns_in_another_order_from_file_to_file(tmp_path: Path, names: tuple[str, ...]) -> None:
+    """Under names of any kind, and of one kind that a pattern stands for."""
+    one, many = tmp_path / "one", tmp_path / "many"
+    one.mkdir()
+    many.mkdir()
+    lines().to_csv(one / "lines.csv", index=False)
+    parts = [rows for _, rows in lines().groupby("Customer")]
+    for n, (name, rows) in enumerate(zip(names, parts, strict=True)):
+        rows[list(rows.columns[n:]) + list(rows.columns[:n])].to_csv(
+            many / f"{name}.csv", index=False
+        )
+    expected = lines_read([one / "lines.csv"], one)
+    found = lines_read(sorted(many.glob("*.csv")), many)
+    pd.testing.assert_frame_equal(found, expected)

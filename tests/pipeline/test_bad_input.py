@@ -69,6 +69,9 @@ BAD = {
     "cost of a component nobody knows": (LINES, SETTINGS + '\n[costs."ignition cup"]\n'
                                          "planned_cost = 4\n", None,
                                          ["ignition cup", "ignition cap"]),
+    "positions of a component nobody knows": (LINES, SETTINGS + '\n[lives.positions]\n'
+                                              '"plug cup" = 2\n', None,
+                                              ['lives.positions."plug cup"', "ignition cap"]),
 }  # fmt: skip
 
 

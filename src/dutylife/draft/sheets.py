@@ -144,20 +144,28 @@ def _together(tables: list[Table]) -> list[Table]:
         if len(mine) == 1 or len(set(names)) != len(names):
             out += mine
             continue
-        pattern = _pattern(names)
-        first = mine[0]
-        columns = list(first.raw.cells.columns)
-        raw = replace(
-            first.raw,
-            cells=pd.concat([t.raw.cells[columns] for t in mine], ignore_index=True),
-            source_row=pd.concat([t.raw.source_row for t in mine], ignore_index=True),
-            fault=pd.concat([t.raw.fault for t in mine], ignore_index=True),
-            is_typed=all(t.raw.is_typed for t in mine),
-        )
-        whole = replace(first, raw=raw, fill_down=any(t.fill_down for t in mine))
-        inside = bool(first.member)
+        pattern, whole = _pattern(names), stacked(mine)
+        inside = bool(whole.member)
         out.append(replace(whole, member=pattern) if inside else replace(whole, path=pattern))
     return out
+
+
+def stacked(tables: list[Table]) -> Table:
+    """Rows of tables of the same columns below each other, in the place of the first table.
+
+    Columns are matched by name and stand as in the first; cells count as typed where they are in
+    all of them, as filled down where they are in one.
+    """
+    first = tables[0]
+    columns = list(first.raw.cells.columns)
+    raw = replace(
+        first.raw,
+        cells=pd.concat([t.raw.cells[columns] for t in tables], ignore_index=True),
+        source_row=pd.concat([t.raw.source_row for t in tables], ignore_index=True),
+        fault=pd.concat([t.raw.fault for t in tables], ignore_index=True),
+        is_typed=all(t.raw.is_typed for t in tables),
+    )
+    return replace(first, raw=raw, fill_down=any(t.fill_down for t in tables))
 
 
 _MONTH = re.compile(

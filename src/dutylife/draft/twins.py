@@ -2,10 +2,8 @@
 
 from dataclasses import replace
 
-import pandas as pd
-
 from dutylife.draft.settling import DraftedExport
-from dutylife.draft.sheets import Table
+from dutylife.draft.sheets import Table, stacked
 
 FEWEST_COLUMNS = 5  # fewer may be alike by chance
 # lists in one document are levels of its tickets, not files side by side
@@ -24,22 +22,13 @@ def as_one(tables: list[Table]) -> list[Table]:
         alone = len(columns) < FEWEST_COLUMNS or table.path.lower().endswith(_LEVELS)
         key = (str(id(table)),) if alone else tuple(columns)
         groups.setdefault(key, []).append(table)
-    return [_stacked(mine) if len(mine) > 1 else mine[0] for mine in groups.values()]
+    return [_with_twins(mine) if len(mine) > 1 else mine[0] for mine in groups.values()]
 
 
-def _stacked(mine: list[Table]) -> Table:
-    first = mine[0]
-    columns = list(first.raw.cells.columns)
-    raw = replace(
-        first.raw,
-        cells=pd.concat([t.raw.cells[columns] for t in mine], ignore_index=True),
-        source_row=pd.concat([t.raw.source_row for t in mine], ignore_index=True),
-        fault=pd.concat([t.raw.fault for t in mine], ignore_index=True),
-        is_typed=all(t.raw.is_typed for t in mine),
-    )
+def _with_twins(mine: list[Table]) -> Table:
     # of the others only the names are needed, not their cells once more
-    return replace(first, raw=raw, fill_down=any(t.fill_down for t in mine), twins=tuple(
-        replace(t, raw=first.raw) for t in mine[1:]))  # fmt: skip
+    others = tuple(replace(t, raw=mine[0].raw) for t in mine[1:])
+    return replace(stacked(mine), twins=others)
 
 
 def each_one(drafted: list[DraftedExport]) -> list[DraftedExport]:

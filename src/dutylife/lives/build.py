@@ -9,7 +9,7 @@ from dutylife.lives.ends import carried, ends_of
 from dutylife.lives.found import last_good_days
 from dutylife.lives.meter import days_of, meter_paths
 from dutylife.lives.notes import notes_of
-from dutylife.lives.positions import CELL, n_positions, on_positions
+from dutylife.lives.positions import CELL, n_positions, on_positions, with_known_places
 from dutylife.lives.recurrence import recurrence_gaps
 from dutylife.lives.spells import split_at_moves
 from dutylife.lives.usage import DAYS_PER_WEEK, usage_of
@@ -64,12 +64,15 @@ def build_lives(
         from_new=settings.lives.first_part == "original",
     )
     usage = usage_of(_for_usage(watch, units), paths, settings)
-    lives = _chained(events, watch, unit_spans, settings)
+    of_class = watch.machines["equipment_class"]
+    positions = n_positions(events, of_class, settings)
+    placed = with_known_places(events, positions, of_class)
+    lives = _chained(placed, positions, watch, unit_spans, settings)
     lives = _first_lives(lives, watch, settings)
     lives = split_at_moves(lives, unit_spans, evidence)
-    lives = _aged(lives, events, paths, usage)
+    lives = _aged(lives, placed, paths, usage)
     table = as_table("failure_events", lives)
-    notes = notes_of(table, watch, paths, usage, events, lines, units, settings)
+    notes = notes_of(table, watch, paths, usage, events, positions, lines, units, settings)
     return {
         "failure_events": table,
         "units": _filled_units(units, watch, paths, usage, settings),
@@ -97,12 +100,15 @@ def _for_usage(watch: Watch, units: pd.DataFrame) -> pd.DataFrame:
 
 
 def _chained(
-    events: pd.DataFrame, watch: Watch, unit_spans: pd.DataFrame, settings: Settings
+    events: pd.DataFrame,
+    positions: pd.DataFrame,
+    watch: Watch,
+    unit_spans: pd.DataFrame,
+    settings: Settings,
 ) -> pd.DataFrame:
     """Lives of each component in a row: each begins where the last one ended."""
     machines = watch.machines
     of_class = machines["equipment_class"]
-    positions = n_positions(events, of_class, settings)
     ends, still = on_positions(
         ends_of(events[events["unit_id"].isin(machines.index)], settings),
         carried(events, of_class), positions, of_class,

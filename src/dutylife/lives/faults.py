@@ -6,6 +6,7 @@ import pandas as pd
 
 from dutylife.intake.findings import finding, first_few
 from dutylife.lives.elsewhere import counter_habits
+from dutylife.lives.positions import number_for, stated_numbers
 from dutylife.lives.watch import Watch
 from dutylife.settings import Settings
 from dutylife.wording import count
@@ -15,6 +16,7 @@ CELL = ["unit_id", "component", "position"]
 
 def faults_of(
     maintenance_events: pd.DataFrame,
+    positions: pd.DataFrame,
     service_lines: pd.DataFrame,
     units: pd.DataFrame,
     watch: Watch,
@@ -26,13 +28,15 @@ def faults_of(
     ----------
     maintenance_events, service_lines, units : DataFrame
         Tables of these names, nothing after the as-of date.
+    positions : DataFrame
+        equipment_class, component, position: where there is more than one.
     watch : Watch
         Of these machines.
     """
     where = _Rows(service_lines)
     return [
         *_twice(maintenance_events, where),
-        *_more_pieces(maintenance_events, where, settings),
+        *_more_pieces(maintenance_events, positions, watch, where, settings),
         *_before_new(watch, service_lines, where),
         *_after_leaving(units, service_lines, where),
         *_counter(maintenance_events, service_lines),
@@ -92,14 +96,25 @@ def _twice(events: pd.DataFrame, where: _Rows) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
-def _more_pieces(events: pd.DataFrame, where: _Rows, settings: Settings) -> list[dict[str, Any]]:
-    """More pieces put in than there are places known: they share one life."""
-    stated = {c for c, n in settings.lives.positions.items() if n}
-    rows = events[(events["activity"] == "replace") & (events["quantity"] >= 2)]
-    rows = rows[rows["unit_id"].notna() & ~rows["component"].astype("object").isin(stated)]
+def _more_pieces(
+    events: pd.DataFrame, positions: pd.DataFrame, watch: Watch, where: _Rows, settings: Settings
+) -> list[dict[str, Any]]:
+    """More pieces put in on a day than there are places known: they share one life."""
+    day = ["unit_id", "component", "event_date"]
+    words = {"unit_id": "object", "component": "object", "position": "object"}
+    rows = events[events["activity"] == "replace"].dropna(subset=day)
+    named = rows[rows["position"].notna() & (rows["position"] != "")].astype(words)
+    sides = named.groupby(day)["position"].transform("nunique").reindex(rows.index)
+    rows = rows[(rows["quantity"] >= 2) | (sides >= 2)].astype(words)
+    several = set(positions[["equipment_class", "component"]].itertuples(index=False, name=None))
+    stated = stated_numbers(settings)
+    classes = rows["unit_id"].map(watch.machines["equipment_class"]).fillna("")
+    of = list(zip(classes, rows["component"], strict=True))
+    rows = rows[[k not in several and not number_for(stated.get(k[1]), k[0]) for k in of]]
     if rows.empty:
         return []
-    by = rows["component"].astype("object").value_counts().sort_index()
+    rows = rows.drop_duplicates(day)
+    by = rows["component"].value_counts().sort_index()
     by = by.sort_values(ascending=False, kind="stable")
     return [
         _note(

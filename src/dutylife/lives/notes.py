@@ -1,5 +1,7 @@
 """What a person should know of the lives built: dropped readings, unknown ages, lost machines."""
 
+import difflib
+from collections.abc import Mapping
 from typing import Any
 
 import pandas as pd
@@ -19,13 +21,15 @@ def notes_of(
     paths: MeterPaths,
     usage: pd.DataFrame,
     maintenance_events: pd.DataFrame,
+    positions: pd.DataFrame,
     service_lines: pd.DataFrame,
     units: pd.DataFrame,
     settings: Settings,
 ) -> pd.DataFrame:
     """Findings of this stage, one row for each kind of thing: a count, then the first few."""
     rows = [
-        *faults_of(maintenance_events, service_lines, units, watch, settings),
+        *faults_of(maintenance_events, positions, service_lines, units, watch, settings),
+        *_strange_classes(watch, settings),
         *_meters(paths, usage, settings),
         *clock_notes(paths, settings),
         *_first_parts(failure_events),
@@ -127,6 +131,30 @@ def _first_parts(failure_events: pd.DataFrame) -> list[dict[str, Any]]:
                 "if a part was put in on those tickets, add its line or its part number",
             )
         )
+    return out
+
+
+def _strange_classes(watch: Watch, settings: Settings) -> list[dict[str, Any]]:
+    """Classes with a stated number of positions that no machine is of."""
+    there = sorted({str(c) for c in watch.machines["equipment_class"].dropna() if c})
+    out = []
+    for component, stated in settings.lives.positions.items():
+        for name in stated if isinstance(stated, Mapping) else ():
+            if name in there:
+                continue
+            near = difflib.get_close_matches(name, there, n=1, cutoff=0.5)
+            known = f"classes of the machines: {first_few(there)}" if there else (
+                "no machine has a class: give equipment_class in the machines file, or state one "
+                "number for all"
+            )  # fmt: skip
+            key = f'lives.positions."{component}"."{name}"'
+            out.append(
+                _note(
+                    key, f"The settings state how many of {component} a '{name}' has ({key}), but "
+                    "no machine is of that class: the number is not used.",
+                    f"did you mean '{near[0]}'?" if near else known, "units",
+                )
+            )  # fmt: skip
     return out
 
 

@@ -5,10 +5,22 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
+from dutylife.components import components_of, short_name
 from dutylife.settings import Settings
 
 CELL = ["unit_id", "component", "position"]
 FEWEST_NAMED = 2  # events that name a position before it is believed to be one
+
+
+def stated_numbers(settings: Settings) -> dict[str, int | dict[str, int]]:
+    """``[lives.positions]`` by the short names of components, whatever name the settings use."""
+    known = components_of(settings)  # refuses a name that is no component's
+    return {short_name(c, known) or c: n for c, n in settings.lives.positions.items()}
+
+
+def number_for(stated: int | Mapping[str, int] | None, equipment_class: str) -> int:
+    """Stated number of a component on a class of machine, 0 where none is stated."""
+    return stated.get(equipment_class, 0) if isinstance(stated, Mapping) else stated or 0
 
 
 def n_positions(
@@ -17,7 +29,8 @@ def n_positions(
     """Positions of a component that a class of machine has, where there are two or more.
 
     Stated in ``[lives.positions]``, else those that at least `FEWEST_NAMED` events of the class
-    name, where there are at least two of them.
+    name, where there are at least two of them. A stated number stands: of more names than that,
+    those that the most events bear are taken.
 
     Parameters
     ----------
@@ -35,27 +48,53 @@ def n_positions(
     named = rows[rows["position"].notna() & (rows["position"] != "")]
     key = ["equipment_class", "component", "position"]
     counts = named.groupby(key).size()
-    seen = counts[counts >= FEWEST_NAMED].reset_index()[key]
+    counts = counts[counts >= FEWEST_NAMED]
+    seen = counts.reset_index()[key]
     several = seen.groupby(key[:2])["position"].transform("size") > 1
     found = {
         (str(c), str(n)): sorted(group["position"].astype(str))
         for (c, n), group in seen[several].groupby(key[:2])
     }
     classes = sorted({*equipment_class.dropna().astype(str), *rows["equipment_class"]})
-    for component, stated in settings.lives.positions.items():
+    often = counts.sort_values(ascending=False, kind="stable").index  # alike: in order of names
+    for component, stated in stated_numbers(settings).items():
         for of in classes:
-            number = stated.get(of, 0) if isinstance(stated, Mapping) else stated
+            number = number_for(stated, of)
             if number:
-                names = list(
-                    seen.loc[
-                        (seen["equipment_class"] == of) & (seen["component"] == component),
-                        "position",
-                    ].astype(str)
-                )
+                names = [str(p) for c, n, p in often if (c, n) == (of, component)]
                 spare = [str(i) for i in range(1, number + 1) if str(i) not in names]
-                found[of, component] = sorted([*names, *spare][: max(number, len(names))])
+                found[of, component] = sorted([*names, *spare][:number])
     out = [(c, n, p) for (c, n), names in found.items() if len(names) > 1 for p in names]
     return pd.DataFrame(out, columns=key, dtype="object")
+
+
+def with_known_places(
+    maintenance_events: pd.DataFrame, positions: pd.DataFrame, equipment_class: pd.Series
+) -> pd.DataFrame:
+    """Events that name no position but those of their component on that class of machine.
+
+    A name that is none of them (said once, or of a component there is one of) tells nothing of
+    where the part sat: left standing, it would pass for a part of its own.
+
+    Parameters
+    ----------
+    maintenance_events : DataFrame, table "maintenance_events"
+    positions : DataFrame
+        As `n_positions` gives them.
+    equipment_class : Series, by unit_id
+
+    Returns
+    -------
+    DataFrame
+        The same rows; ``position`` blank where it is not known.
+    """
+    said = maintenance_events["position"].astype("object").fillna("")
+    rows = maintenance_events.loc[said != "", ["unit_id", "component"]].astype("object")
+    of = rows["unit_id"].map(equipment_class).fillna("")
+    places = set(positions.itertuples(index=False, name=None))
+    keys = zip(of, rows["component"], said[rows.index], strict=True)
+    strange = rows.index[[key not in places for key in keys]]
+    return maintenance_events.assign(position=said.mask(said.index.isin(strange), ""))
 
 
 def on_positions(

@@ -1,5 +1,6 @@
 """Figures of the failure-event table beside the true lives: found, ends, ages, laws, presence."""
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -13,7 +14,36 @@ NEAR_DAYS = 14  # a life is found when the table has one that ended within so ma
 FEWEST_FAILURES = 8  # of all fleets together, before a law is fitted and compared
 Z_90 = 1.6448536269514722
 BINS = (0.0, 0.05, 0.2, 0.5, 0.8, 0.95, 1.0)
-Fleets = list[dict[str, pd.DataFrame]]
+LAW_COLUMNS = ["method", "clock", "n_laws", "n_failed", "scale_ratio", "scale_ratio_se",
+               "shape_ratio", "shape_ratio_se"]  # fmt: skip
+OURS, TRUE = "table", "true lives"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeenFleet:
+    """What one fleet's record was made into, and what was true.
+
+    Parameters
+    ----------
+    lives : dict of DataFrame
+        By method: `OURS` and the naive rules as table "failure_events", `TRUE` as simulated.
+    units : DataFrame, table "units"
+        With ``truly_there``, whether the machine was a customer's at the end.
+    laws : DataFrame
+        component, duty, clock, distribution, shape, scale.
+    start : Timestamp
+        First day of the record.
+    comeback_days : int
+    """
+
+    lives: dict[str, pd.DataFrame]
+    units: pd.DataFrame
+    laws: pd.DataFrame
+    start: pd.Timestamp
+    comeback_days: int
+
+
+Fleets = list[SeenFleet]
 
 
 def found_table(fleets: Fleets) -> pd.DataFrame:
@@ -40,7 +70,6 @@ def _found_row(source: str, rows: pd.DataFrame) -> dict[str, Any]:
     hours = (aged["exit_hours"] - aged["age_hours"]).abs()
     days = (found["exit_days"] - found["age_days"]).abs().dropna()
     within = hours <= Z_90 * aged["age_se_hours"]
-    # a reading is taken some time on the day: a day of use either way is no error of the table
     return {
         "clock_source": source, "n_lives": len(rows),
         "share_found": float(rows["is_found"].mean()) if len(rows) else np.nan,
@@ -55,12 +84,11 @@ def _quantile(values: pd.Series, share: float) -> float:
     return float(values.quantile(share)) if len(values) else np.nan
 
 
-def _joined(fleet: dict[str, pd.DataFrame]) -> pd.DataFrame:
+def _joined(fleet: SeenFleet) -> pd.DataFrame:
     """True lives that ended in the record, each with the nearest row of the table."""
-    start = fleet["about"]["start"].iloc[0]
-    true = fleet["true lives"]
-    true = true[(true["ended_on"] >= start) & (true["event"] != "moved")]
-    table = fleet["table"].astype({"unit_id": "object", "component": "object", "event": "object"})
+    true = fleet.lives[TRUE]
+    true = true[(true["ended_on"] >= fleet.start) & (true["event"] != "moved")]
+    table = fleet.lives[OURS].astype(dict.fromkeys(("unit_id", "component", "event"), "object"))
     table = table[table["spell"] == table.groupby(["unit_id", "component", "life_number"])[
         "spell"].transform("max")]  # fmt: skip
     columns = ["unit_id", "component", "ended_on", "event", "exit_hours", "exit_days",
@@ -90,25 +118,25 @@ def law_table(fleets: Fleets) -> pd.DataFrame:
         standard error of that mean. "true lives" are all lives of these fleets as simulated, known
         to the day: what is left there is chance.
     """
-    laws = fleets[0]["laws"]
     out: list[dict[str, Any]] = []
-    methods = [m for m in fleets[0] if m not in ("units", "laws", "about")]
-    for method in methods:
-        rows = _laws_of(fleets, method, laws)
+    for method in fleets[0].lives:
+        rows = _laws_of(fleets, method)
         for clock in ("both", "hours", "days"):
             own = rows if clock == "both" else rows[rows["clock"] == clock]
             if len(own):
                 out.append({"method": method, "clock": clock} | _means(own))
-    return pd.DataFrame(out)
+    # fleets of a handful of machines leave no law to compare
+    return pd.DataFrame(out, columns=LAW_COLUMNS)
 
 
-def _laws_of(fleets: Fleets, method: str, laws: pd.DataFrame) -> pd.DataFrame:
+def _laws_of(fleets: Fleets, method: str) -> pd.DataFrame:
     """Log ratio of each law fitted to the lives of all fleets to the true one."""
-    if method == "true lives":
-        lives = pd.concat([f[method] for f in fleets], ignore_index=True)
-    else:
-        days = int(fleets[0]["about"]["comeback_days"].iloc[0])
-        lives = pd.concat([usable_lives(f[method], days) for f in fleets], ignore_index=True)
+    seen_lives = [
+        f.lives[method] if method == TRUE else usable_lives(f.lives[method], f.comeback_days)
+        for f in fleets
+    ]
+    lives = pd.concat(seen_lives, ignore_index=True)
+    laws = fleets[0].laws
     cells = dict(list(lives.groupby(["component", "duty"])))
     out = []
     for law in laws[laws["distribution"] == "weibull"].to_dict("records"):
@@ -116,7 +144,7 @@ def _laws_of(fleets: Fleets, method: str, laws: pd.DataFrame) -> pd.DataFrame:
         if rows is None:
             continue
         clock = str(law["clock"])
-        seen = _true(rows, clock) if method == "true lives" else lives_on(rows, clock)
+        seen = _true(rows, clock) if method == TRUE else lives_on(rows, clock)
         if seen.failures < FEWEST_FAILURES:
             continue
         try:
@@ -158,7 +186,7 @@ def presence_table(fleets: Fleets) -> pd.DataFrame:
         from_probability, to_probability, n_units, believed, there (shares), brier_score. Machines
         whose leaving is stated are left out.
     """
-    units = pd.concat([f["units"] for f in fleets], ignore_index=True)
+    units = pd.concat([f.units for f in fleets], ignore_index=True)
     units = units[units["left_on"].isna() & units["prob_in_service"].notna()]
     belief = units["prob_in_service"].astype(float)
     there = units["truly_there"].astype(float)

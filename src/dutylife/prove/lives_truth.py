@@ -5,17 +5,27 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from dutylife import reports
 from dutylife.coding import code_lines
 from dutylife.errors import DutylifeError
 from dutylife.intake import read_exports
 from dutylife.lives import build_lives
 from dutylife.practice import DIFFICULTIES, make_practice, simulate_fleet, without_difficulties
 from dutylife.prove.jobs import NO_DIFFICULTY, fleet_seed
-from dutylife.prove.lives_scores import found_table, law_table, presence_table
+from dutylife.prove.lives_scores import (
+    OURS,
+    TRUE,
+    SeenFleet,
+    found_table,
+    law_table,
+    presence_table,
+)
+from dutylife.prove.run import source_digest
 from dutylife.run_folder import write_tables
 from dutylife.schema import as_table
 from dutylife.settings import read_settings
@@ -27,7 +37,6 @@ NOT_OF_LIVES = (
     "lognormal_lives", "mixed_modes", "early_failure_batch", "machine_spread", "customer_spread",
     "announced_contract", "plan_from_cutoff", "wrong_duty_labels", "wrong_failure_cost",
 )  # fmt: skip
-OURS, TRUE = "table", "true lives"
 TO_EXPORT, TO_VISIT, FROM_START = (
     "counted to the export date", "ended at last visit", "first lives from the record's start",
 )  # fmt: skip
@@ -48,9 +57,10 @@ class LivesJob:
 
 @dataclass(frozen=True, slots=True)
 class LivesProof:
-    """Tables of the comparison, by name."""
+    """Tables of the comparison, by name, and what made them."""
 
     tables: dict[str, pd.DataFrame]
+    info: dict[str, Any]
 
     @property
     def text(self) -> str:
@@ -66,6 +76,10 @@ class LivesProof:
                 for r in rows.itertuples()
             ]
         found = self.tables["prove_lives_found"]
+        lines += [
+            f"{case}: too few failures for any law"
+            for case in dict.fromkeys(found["case"]) if case not in set(laws["case"])
+        ]  # fmt: skip
         for row in found[found["clock_source"] == "any"].to_dict("records"):
             lines.append(
                 f"{row['case']}: {100 * row['share_found']:.1f} % of {row['n_lives']} true lives "
@@ -74,8 +88,10 @@ class LivesProof:
         return "\n".join(lines)
 
     def written(self, folder: Path) -> "LivesProof":
-        """Write the tables as CSV and Parquet into a folder."""
-        write_tables({n: as_table(n, t) for n, t in self.tables.items()}, folder)
+        """Write the tables as CSV and Parquet into a folder, and lives.html beside them."""
+        tables = {n: as_table(n, t) for n, t in self.tables.items()}
+        write_tables(tables, folder)
+        reports.write_prove_lives_page(folder, tables, self.info)
         return self
 
 
@@ -143,7 +159,7 @@ def prove_lives(
             seen = list(pool.map(_fleet, jobs))
     else:
         seen = [_fleet(job, plant) for job in jobs]
-    by_case: dict[str, list[dict[str, pd.DataFrame]]] = {}
+    by_case: dict[str, list[SeenFleet]] = {}
     for job, one in zip(jobs, seen, strict=True):
         by_case.setdefault(job.case, []).append(one)
     tables: dict[str, list[pd.DataFrame]] = {}
@@ -154,12 +170,14 @@ def prove_lives(
         ):  # fmt: skip
             rows = make(fleets).assign(case=case, n_fleets=len(fleets))
             tables.setdefault(name, []).append(rows)
-    return LivesProof({n: pd.concat(t, ignore_index=True) for n, t in tables.items()})
+    info = {
+        "seed": seed, "n_units": n_units, "n_years": n_years,
+        "source_digest": source_digest(),
+    }  # fmt: skip
+    return LivesProof({n: pd.concat(t, ignore_index=True) for n, t in tables.items()}, info)
 
 
-def _fleet(
-    job: LivesJob, plant: Callable[[pd.DataFrame], pd.DataFrame] | None = None
-) -> dict[str, pd.DataFrame]:
+def _fleet(job: LivesJob, plant: Callable[[pd.DataFrame], pd.DataFrame] | None = None) -> SeenFleet:
     """True lives, the table by each rule, and who was believed there, of one fleet."""
     strengths = None if job.strengths is None else dict(job.strengths)
     size = {"n_units": job.n_units, "n_years": job.n_years, "seed": job.seed}
@@ -184,19 +202,20 @@ def _fleet(
     ours = lives("by gaps")
     table = ours["failure_events"] if plant is None else plant(ours["failure_events"])
     start = _DAY_ZERO + pd.Timedelta(fleet.span.start, "D")
-    out = {
-        OURS: table, TRUE: fleet.lives,
-        TO_EXPORT: lives("always")["failure_events"],
-        TO_VISIT: lives("last visit")["failure_events"],
-        FROM_START: _from_start(ours["failure_events"], start),
-        "units": ours["units"].assign(
-            truly_there=_there(ours["units"], {m.unit_id: m.leaves for m in fleet.machines},
-                               fleet.span.end)
-        ),
-    }  # fmt: skip
-    days = pd.DataFrame({"laws": [0]})
-    return out | {"laws": fleet.laws, "about": days.assign(start=start,
-                  comeback_days=settings.coding.comeback_days)}  # fmt: skip
+    leaves = {m.unit_id: m.leaves for m in fleet.machines}
+    return SeenFleet(
+        lives={
+            OURS: table,
+            TRUE: fleet.lives,
+            TO_EXPORT: lives("always")["failure_events"],
+            TO_VISIT: lives("last visit")["failure_events"],
+            FROM_START: _from_start(ours["failure_events"], start),
+        },
+        units=ours["units"].assign(truly_there=_there(ours["units"], leaves, fleet.span.end)),
+        laws=fleet.laws,
+        start=start,
+        comeback_days=settings.coding.comeback_days,
+    )
 
 
 def _there(units: pd.DataFrame, leaves: Mapping[str, float], end: float) -> list[bool]:

@@ -26,6 +26,7 @@ from dutylife.schema import as_table
 Progress = Callable[[str], None]
 MARKER = "prove.json"
 PARTS = "parts"
+LIVES = "lives"  # where the proof of the lives alone is put, in the same folder
 INSTRUMENT_UNITS = {"smoke": 150, "full": 3000}
 INSTRUMENT_YEARS = 4.0
 
@@ -117,7 +118,7 @@ def _require_usable(folder: Path, workers: int) -> None:
         raise DutylifeError(f"{workers} workers can't run anything.", "workers", "1 or more")
     strange = folder.is_file() or (
         folder.is_dir()
-        and any(folder.iterdir())
+        and any(p.name != LIVES for p in folder.iterdir())
         and not ((folder / MARKER).is_file() or (folder / PARTS).is_dir())
     )
     if strange:

@@ -58,20 +58,26 @@ def write_prove_page(
         parts.instrument_section(words["prove_instrument"]),
         parts.fleets_section(words["prove_fleets"], info),
     ]
+    made = f"program {info['source_digest']}, size {info['size']}, seed {info['seed']}"
+    return write_proof(Path(folder) / "prove.html", TITLE, LEAD, sections, made)
+
+
+def write_proof(
+    path: Path, title: str, lead: tuple[str, ...], sections: list[Section], made: str
+) -> Path:
+    """Write the page of a proof: one file, nothing loaded, all text escaped."""
     text = (
         templates()
         .get_template("prove.html")
         .render(
-            title=TITLE,
+            title=title,
             css=Markup((look() + own_css()).strip()),
-            lead=LEAD,
+            lead=lead,
             body=Markup("\n").join(Markup(s.html) for s in sections),
             footer=FOOTER,
-            stamp=f"Made by dutylife {dutylife.__version__}, program {info['source_digest']}, "
-            f"size {info['size']}, seed {info['seed']}.",
+            stamp=f"Made by dutylife {dutylife.__version__}, {made}.",
         )
     )
-    path = Path(folder) / "prove.html"
     path.write_text(text, encoding="utf-8", newline="\n")
     return path
 
