@@ -5,9 +5,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from brute_posterior import brute_posterior
 
 from dutylife.components import components_of
-from dutylife.models import fit_law, fit_models
+from dutylife.models import fit_models
+from dutylife.models.starting import starting_life
 from dutylife.schema import as_table, check_table
 from dutylife.settings import settings_from
 
@@ -63,22 +65,40 @@ def draws_of(found: dict[str, pd.DataFrame], duty: str, component: str = FILTER)
     return d[(d["component"] == component) & (d["duty"] == duty)]
 
 
+def expected_law(
+    exit_: Any, event: Any, *, entry: Any = None, weight: Any = None
+) -> tuple[np.ndarray, np.ndarray]:
+    """Mean and standard deviation of (log shape, log scale) by brute force."""
+    life = starting_life(components_of(SETTINGS)[FILTER], "kerb", "hours", 14.0, SETTINGS)
+    start = np.log(life.b10) - np.log(-np.log(0.9)) / 1.5
+    n = len(exit_)
+    return brute_posterior(
+        np.asarray(exit_), np.asarray(event), np.zeros(n) if entry is None else np.asarray(entry),
+        np.ones(n) if weight is None else np.asarray(weight), start, 601,
+    )  # fmt: skip
+
+
+def assert_middle_is(row: pd.Series, mean: np.ndarray, sd: np.ndarray) -> None:
+    """Medians near means: a fifth of a standard deviation."""
+    found = np.log([row["shape"], row["scale_hours"]])
+    np.testing.assert_allclose((found - mean) / sd, 0.0, atol=0.2)
+
+
 def test_own_law_is_that_of_its_lives_on_both_clocks() -> None:
     events = table(lives(FILTER, "kerb", 30, 2.5, 100.0, stop=110.0))
     found = fit_models(events, spans("kerb"), SETTINGS)
     row = one(found, "kerb")
     failed = events["event"] == "failed"
-    law = fit_law("weibull", events["exit_hours"], failed)
+    stopped = np.minimum(events["exit_hours"], 110.0)
+    mean, sd = expected_law(stopped, failed)
     assert (row["clock"], row["basis"], row["own_data_share"]) == ("hours", "own data", 1.0)
     assert (row["n_lives"], row["n_failed"]) == (30, failed.sum())
-    assert row["shape"] == pytest.approx(law.shape)
-    assert row["scale_hours"] == pytest.approx(law.scale)
-    assert row["scale_days"] == pytest.approx(law.scale / 2.0)  # 14 h a week
-    bounds = {"shape": "shape", "scale_hours": "scale", "b10_hours": "b10", "b50_hours": "b50",
-              "mean_life_hours": "mean"}  # fmt: skip
-    for column, what in bounds.items():
-        expected = law.bounds(what, 0.90)
-        assert (row[f"{column}_lower"], row[f"{column}_upper"]) == pytest.approx(expected)
+    assert_middle_is(row, mean, sd)
+    assert row["scale_days"] == pytest.approx(row["scale_hours"] / 2.0)  # 14 h a week
+    for what, at in (("shape", 0), ("scale_hours", 1)):
+        ends = np.log([row[f"{what}_lower"], row[f"{what}_upper"]])
+        np.testing.assert_allclose((ends - mean[at]) / sd[at], [-1.645, 1.645], atol=0.25)
+    assert row["b10_hours_lower"] < row["b10_hours"] < row["b10_hours_upper"] < row["b50_hours"]
     assert row["longest_life_hours"] == pytest.approx(110.0)
     assert row["longest_life_days"] == pytest.approx(55.0)
 
@@ -105,16 +125,13 @@ def test_tables_keep_to_their_specification_and_every_cell_has_one_clock() -> No
     assert (clocks["basis_x"] == clocks["basis_y"]).all()
 
 
-def test_draws_carry_the_mean_and_covariance_of_the_fit() -> None:
+def test_draws_carry_the_mean_and_spread_of_what_is_known() -> None:
     events = table(lives(FILTER, "kerb", 14, 2.0, 100.0))
     draws = draws_of(fit_models(events, spans("kerb"), SETTINGS), "kerb")
-    law = fit_law("weibull", events["exit_hours"], np.ones(14))
+    mean, sd = expected_law(events["exit_hours"], np.ones(14))
     logs = np.log(draws[["shape", "scale"]].to_numpy())
-    location, both, log_spread = law.covariance
-    assert logs.mean(axis=0) == pytest.approx(np.log([law.shape, law.scale]))
-    assert np.cov(logs.T, bias=True) == pytest.approx(
-        np.array([[log_spread, -both], [-both, location]])
-    )
+    np.testing.assert_allclose((logs.mean(axis=0) - mean) / sd, 0.0, atol=1e-3)
+    np.testing.assert_allclose(logs.std(axis=0), sd, rtol=2e-3)
 
 
 def test_a_part_that_may_not_have_been_the_cause_fails_in_part_only() -> None:
@@ -122,11 +139,11 @@ def test_a_part_that_may_not_have_been_the_cause_fails_in_part_only() -> None:
     half = base.assign(weight=np.where(np.arange(20) < 10, 0.5, 1.0))
     row = one(fit_models(table(half), spans("kerb"), SETTINGS), "kerb")
     age = base["exit_hours"].to_numpy()
-    law = fit_law(
-        "weibull", np.concatenate([age, age[:10]]), np.repeat([1, 0], [20, 10]),
-        weights=np.concatenate([half["weight"], np.full(10, 0.5)]),
+    mean, sd = expected_law(
+        np.concatenate([age, age[:10]]), np.repeat([1, 0], [20, 10]),
+        weight=np.concatenate([half["weight"], np.full(10, 0.5)]),
     )  # fmt: skip
-    assert (row["shape"], row["scale_hours"]) == pytest.approx((law.shape, law.scale))
+    assert_middle_is(row, mean, sd)
     assert (row["n_lives"], row["n_failed"]) == (20, 20)
 
 
@@ -140,9 +157,8 @@ def test_late_entry_comebacks_and_unknown_ages() -> None:
     back = lives(FILTER, "kerb", 9, 2.0, 5.0, unit_id="c", is_comeback=True)
     back["life_number"] = range(9)
     row = one(fit_models(table(late, unknown, back), spans("kerb"), SETTINGS), "kerb")
-    law = fit_law("weibull", good["exit_hours"], np.ones(20), entry=late["entry_hours"])
     assert row["n_lives"] == 20
-    assert (row["shape"], row["scale_hours"]) == pytest.approx((law.shape, law.scale))
+    assert_middle_is(row, *expected_law(good["exit_hours"], np.ones(20), entry=late["entry_hours"]))
 
 
 def test_a_part_put_in_at_a_visit_is_watched_from_the_end_of_the_comeback_time() -> None:
@@ -153,11 +169,9 @@ def test_a_part_put_in_at_a_visit_is_watched_from_the_end_of_the_comeback_time()
         law[name] = one(fit_models(table(frame), spans("kerb"), SETTINGS), "kerb")
     assert law["first"]["n_lives"] == 20
     past = first[first["exit_hours"] > 60.0]
-    expected = fit_law(
-        "weibull", past["exit_hours"], np.ones(len(past)), entry=np.full(len(past), 60.0)
-    )
     assert law["later"]["n_lives"] == len(past) < 20
-    assert law["later"]["shape"] == pytest.approx(expected.shape)
+    expected = expected_law(past["exit_hours"], np.ones(len(past)), entry=np.full(len(past), 60.0))
+    assert_middle_is(law["later"], *expected)
 
 
 def test_lives_at_odds_with_the_prior_still_leave_many_draws() -> None:
@@ -200,11 +214,12 @@ def test_few_failures_take_the_other_duties_and_are_moved_by_their_own() -> None
     assert trench["scale_hours_lower"] < 50 < trench["scale_hours_upper"]
     wide, narrow = (r["scale_hours_upper"] / r["scale_hours_lower"] for r in (trench, kerb))
     assert wide > narrow
-    assert trench["own_data_share"] == pytest.approx(4 / 68)
+    assert 0.3 < trench["own_data_share"] < kerb["own_data_share"] <= 1.0
     assert trench["verdict"].startswith(
         "Pooled. 4 failures in 4 lives in this duty: too few for a law of its own, so the lives of "
-        "other duties stand in, moved by its own (68 failures in 68 lives in all)."
+        "other duties stand in, as far as duties prove alike, moved by its own ("
     )
+    assert "% of the answer) (68 failures in 68 lives in all)." in trench["verdict"]
 
 
 def test_a_duty_without_failures_is_moved_up_by_its_long_lives() -> None:
@@ -220,10 +235,10 @@ def test_three_failures_here_and_three_there_make_one_pooled_law() -> None:
     found = fit_models(table(*both), spans("kerb", "park"), SETTINGS)
     kerb = one(found, "kerb")
     assert kerb["basis"] == "pooled"
-    assert kerb["own_data_share"] == 0.5
-    assert "the lives of all duties stand in" in kerb["verdict"]
-    # the same law, apart from the order in which draws are spread
-    assert kerb["scale_hours"] == pytest.approx(one(found, "park")["scale_hours"], rel=0.02)
+    assert 0.0 < kerb["own_data_share"] < 1.0
+    assert "(6 failures in 6 lives in all)" in kerb["verdict"]
+    # three lives each of one law: what one says of the other brings them near
+    assert kerb["scale_hours"] == pytest.approx(one(found, "park")["scale_hours"], rel=0.6)
 
 
 def test_without_lives_the_starting_value_says_what_it_is() -> None:
@@ -254,23 +269,50 @@ def test_the_starting_value_is_the_shipped_interval(
     assert b10 == pytest.approx(expected, rel=0.01)
 
 
-def test_the_starting_value_moves_with_what_was_seen() -> None:
-    few = lives(CARB, "kerb", 31, 1.5, 100.0, stop=1.0)
-    few.loc[:1, "event"] = "failed"
-    early = one(fit_models(table(few), spans("kerb"), SETTINGS), "kerb", CARB)
+def test_a_component_that_failed_nowhere_has_a_starting_value_moved_by_sound_lives() -> None:
     sound = lives(CARB, "kerb", 31, 1.5, 1e6, stop=2000.0)
     late = one(fit_models(table(sound), spans("kerb"), SETTINGS), "kerb", CARB)
-    assert early["basis"] == late["basis"] == "starting value"
-    assert "2 failures in 31 lives: too few for a law of its own" in early["verdict"]
-    assert "moved by what was seen" in early["verdict"]
-    assert early["b50_days"] < 0.5 * late["b50_days"]
+    young = lives(CARB, "kerb", 31, 1.5, 1e6, stop=1.0)
+    plain = one(fit_models(table(young), spans("kerb"), SETTINGS), "kerb", CARB)
+    assert late["basis"] == plain["basis"] == "starting value"
+    assert "moved by what was seen" in late["verdict"]
+    assert late["b50_days"] > 1.5 * plain["b50_days"]
+
+
+def test_two_failures_are_an_answer_with_a_wide_range_and_weak_words() -> None:
+    few = lives(CARB, "kerb", 31, 1.5, 100.0, stop=1.0)
+    few.loc[:1, "event"] = "failed"
+    row = one(fit_models(table(few), spans("kerb"), SETTINGS), "kerb", CARB)
+    assert row["basis"] == "own data"
+    assert row["verdict"].startswith("Not enough evidence: 2 failures in 31 lives")
+    assert row["scale_days_upper"] > 4 * row["scale_days_lower"]
 
 
 def test_failures_at_one_age_do_not_stop_the_run() -> None:
     same = lives(FILTER, "kerb", 8, 2.0, 100.0).assign(exit_hours=40.0)
-    assert (
-        one(fit_models(table(same), spans("kerb"), SETTINGS), "kerb")["basis"] == "starting value"
+    row = one(fit_models(table(same), spans("kerb"), SETTINGS), "kerb")
+    assert row["basis"] == "own data"
+    assert row["shape"] > 2.0  # held back by the prior, not endless
+    assert row["b50_hours_lower"] < 40.0 < row["b50_hours_upper"]
+
+
+def test_a_duty_of_one_customer_says_that_the_two_cant_be_told_apart() -> None:
+    kerb = lives(FILTER, "kerb", 20, 2.5, 100.0).assign(customer="one yard")
+    park = lives(FILTER, "park", 20, 2.5, 40.0).assign(
+        customer=np.where(np.arange(20) % 2, "one", "two")
     )
+    found = fit_models(table(kerb, park), spans("kerb", "park"), SETTINGS)
+    told = "All its lives are one customer's: duty and customer can't be told apart."
+    assert told in one(found, "kerb")["verdict"]
+    assert told not in one(found, "park")["verdict"]
+
+
+def test_a_harder_duty_is_told_beside_the_one_with_most_failures() -> None:
+    kerb, park = lives(FILTER, "kerb", 60, 2.5, 200.0), lives(FILTER, "park", 30, 2.5, 80.0)
+    found = fit_models(table(kerb, park), spans("kerb", "park"), SETTINGS)
+    assert "This duty goes with lives 2." in one(found, "park")["verdict"]
+    assert "times as short as in 'kerb'" in one(found, "park")["verdict"]
+    assert "goes with" not in one(found, "kerb")["verdict"]
 
 
 def test_curves_start_at_one_and_follow_the_cell() -> None:
@@ -319,7 +361,7 @@ def test_without_use_rates_the_other_clock_stays_blank() -> None:
     assert np.isnan(row["scale_hours"])
 
 
-def test_row_order_changes_nothing_and_seed_only_the_draws() -> None:
+def test_neither_row_order_nor_seed_changes_anything() -> None:
     events = table(
         lives(FILTER, "kerb", 30, 2.5, 100.0), lives(FILTER, "park", 3, 2.5, 100.0),
         lives(CARB, "kerb", 4, 1.2, 200.0),
@@ -332,9 +374,8 @@ def test_row_order_changes_nothing_and_seed_only_the_draws() -> None:
         pd.testing.assert_frame_equal(frame, again[name], rtol=1e-9)
     other = settings_from({"fleet": {"as_of": "2024-12-31"}, "report": {"seed": 2}})
     moved = fit_models(events, spans("kerb", "park"), other)
-    assert not found["life_draws"]["scale"].equals(moved["life_draws"]["scale"])
-    own = found["life_models"]["basis"] == "own data"
-    pd.testing.assert_frame_equal(found["life_models"][own], moved["life_models"][own])
+    for name, frame in found.items():
+        pd.testing.assert_frame_equal(frame, moved[name])
 
 
 def test_hours_to_days_scales_the_scale_only() -> None:
@@ -344,8 +385,9 @@ def test_hours_to_days_scales_the_scale_only() -> None:
     hours = one(fit_models(table(metered), spans("kerb"), SETTINGS), "kerb")
     days = one(fit_models(table(by_days), spans("kerb"), SETTINGS), "kerb")
     assert (hours["clock"], days["clock"]) == ("hours", "days")
-    assert days["shape"] == pytest.approx(hours["shape"], rel=1e-7)
-    assert days["scale_days"] == pytest.approx(hours["scale_hours"] / 2, rel=1e-7)
+    # the starting interval stands at another age on the other clock, and hardly matters
+    assert days["shape"] == pytest.approx(hours["shape"], rel=1e-2)
+    assert days["scale_days"] == pytest.approx(hours["scale_hours"] / 2, rel=1e-2)
 
 
 def test_no_lives_give_empty_tables() -> None:

@@ -5,10 +5,8 @@ import pandas as pd
 import pytest
 
 from dutylife.models import fit_law
-from dutylife.models.cells import CellLives, lives_on, usable_lives
-from dutylife.models.draws import moved_by
+from dutylife.models.cells import lives_on, usable_lives
 from dutylife.models.laws import LifeLaw
-from dutylife.models.starting import StartingLife, starting_prior
 from dutylife.schema import as_table
 
 SHAPE, SCALE = 2.0, 100.0
@@ -100,22 +98,3 @@ def test_leaving_comebacks_out_does_not_bend_the_law() -> None:
     assert fitted["right"].bounds("shape", 0.99)[0] < 0.9 < fitted["right"].bounds("shape", 0.99)[1]
     assert fitted["right"].scale == pytest.approx(200.0, rel=0.15)
     assert fitted["naive"].shape > 1.1
-
-
-def test_a_starting_value_moved_by_few_failures_covers_the_truth() -> None:
-    """Truth drawn from the stated prior: its 90 % range then holds it 9 times in 10."""
-    rng = np.random.default_rng(5)
-    prior = starting_prior(StartingLife(100.0, "replace", "our proposal"))
-    truths = prior.draws(1)
-    inside = []
-    for i in rng.integers(0, len(truths.weight), 150):
-        shape, scale = truths.shape[i], truths.scale[i]
-        life = scale * rng.weibull(shape, 12)
-        event = life <= 150.0
-        lives = CellLives(np.minimum(life, 150.0), event, np.zeros(12), np.ones(12), 12,
-                          int(event.sum()))  # fmt: skip
-        low, _, high = moved_by(prior, lives, int(i)).range_of("b10", 0.90)
-        truth = scale * (-np.log(0.9)) ** (1 / shape)
-        inside.append(low <= truth <= high)
-    # 150 cells: standard error 0.024
-    assert 0.83 <= np.mean(inside) <= 0.97

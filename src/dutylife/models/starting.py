@@ -7,11 +7,9 @@ import numpy as np
 
 from dutylife.components import Component, Task
 from dutylife.models.draws import Prior
+from dutylife.models.pooling.priors import LOG_SHAPE_MEAN, LOG_SHAPE_SD
 from dutylife.settings import Settings
 
-# no published shape for these parts was found: median 1.5, 95 % of it within 0.7 to 3.2. [1]
-LOG_SHAPE_MEAN = math.log(1.5)
-LOG_SHAPE_SD = math.log(3.2 / 0.7) / (2.0 * 1.959964)
 # the age by which one in ten has failed is known within a factor of about 3 either way
 LOG_LIFE_SD = 0.7
 # a component without any starting interval: one in ten has failed within a year

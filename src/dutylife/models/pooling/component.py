@@ -26,8 +26,9 @@ def pool_cells(cells: list[CellLives], scale_start: float) -> Pooled:
     tops = _tops(cells)
     known = [t for t, c in zip(tops, cells, strict=True) if t is not None and c.failures >= 3]
     if known:
-        scales = min(scales[0], *(t.s - 2.0 for t in known)), max(
-            scales[1], *(t.s + 2.0 for t in known)
+        scales = (
+            min(scales[0], *(t.s - 2.0 for t in known)),
+            max(scales[1], *(t.s + 2.0 for t in known)),
         )
     grids = [cell_grid(c, t, scales) for c, t in zip(cells, tops, strict=True)]
     return pooled(grids, scale_start)

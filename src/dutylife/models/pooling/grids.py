@@ -65,9 +65,7 @@ def scale_range(lives: CellLives, start: float) -> tuple[float, float]:
     return min(low) - 2.5, max(high) + 3.0
 
 
-def cell_grid(
-    lives: CellLives, top: Top | None, scales: tuple[float, float]
-) -> CellGrid:
+def cell_grid(lives: CellLives, top: Top | None, scales: tuple[float, float]) -> CellGrid:
     """Likelihood on a grid: over the component's range, or around the top of a cell that knows.
 
     Parameters
@@ -117,7 +115,9 @@ def log_likelihood(lives: CellLives, q: Array, s: Array) -> NDArray[np.float64]:
     names, customer = np.unique(lives.customers, return_inverse=True)
     n = len(names)
     # sums of t^k over the customers' time watched, per log shape; shape (n_customers, n_q)
-    sums = _by_customer(lives.exit[~found], lives.weight[~found], customer[~found], n, shape, centre)
+    sums = _by_customer(
+        lives.exit[~found], lives.weight[~found], customer[~found], n, shape, centre
+    )
     late = lives.entry > 0
     sums -= _by_customer(lives.entry[late], lives.weight[late], customer[late], n, shape, centre)
     by_scale = np.exp(-shape[:, None] * (s - centre)[None, :])
@@ -125,7 +125,7 @@ def log_likelihood(lives: CellLives, q: Array, s: Array) -> NDArray[np.float64]:
     d = float(lives.weight[known].sum())
     log_failed = float(lives.weight[known] @ (np.log(lives.exit[known]) - centre))
     core = (d * q + shape * log_failed)[:, None] - d * shape[:, None] * (s - centre)[None, :]
-    failures = np.bincount(customer, weights=lives.weight * known, minlength=n)
+    failures: Array = np.bincount(customer, weights=lives.weight * known, minlength=n).astype(float)
     shares = names >= 0
     looks = _looks(lives, found, shape, centre) if found.any() else None
     for i, v in enumerate(CUSTOMER_VARIANCE):

@@ -35,6 +35,16 @@ class CellPosterior:
         covariance = np.array([[by_q @ off_q**2, both], [both, by_s @ off_s**2]])
         return mean, covariance
 
+    def range_of(self, what: str, level: float) -> tuple[float, float, float]:
+        """Lower bound, median and upper bound of a figure; see `Draws.range_of`."""
+        if what == "shape":
+            by_q = self.weight.sum(axis=1)
+            return Draws(self.q, np.zeros_like(self.q), by_q).range_of(what, level)
+        if what == "scale":
+            by_s = self.weight.sum(axis=0)
+            return Draws(np.zeros_like(self.s), self.s, by_s).range_of(what, level)
+        return self.points.range_of(what, level)
+
     def draws(self) -> Draws:
         """64 draws of equal weight: means of equal shares, mean and covariance met exactly.
 
