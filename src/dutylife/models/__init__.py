@@ -8,9 +8,11 @@ from dutylife.models.fitting import fit_law
 from dutylife.models.hazard import CumulativeHazard, nelson_aalen
 from dutylife.models.laws import LifeLaw
 from dutylife.models.mean_cumulative import MeanCumulative, mean_cumulative
+from dutylife.models.paths import PathModel, crossing_ages, path_model
 from dutylife.models.power_law import PowerLaw, power_law
 from dutylife.models.ranks import RankFit, median_ranks, rank_regression
 from dutylife.models.regression import LifeRegression
+from dutylife.models.shape_bias import ShapeFactor, shape_factor, simulated_shape_factor
 from dutylife.models.trend import TrendTests, trend_tests
 from dutylife.models.turnbull import IntervalCurve, turnbull
 
@@ -21,20 +23,26 @@ __all__ = [
     "LifeLaw",
     "LifeRegression",
     "MeanCumulative",
+    "PathModel",
     "PowerLaw",
     "RankFit",
+    "ShapeFactor",
     "SurvivalCurve",
     "TrendTests",
     "aalen_johansen",
-    "fit_law",
     "alike_duties",
+    "crossing_ages",
+    "fit_law",
     "fit_models",
     "kaplan_meier",
     "mean_cumulative",
     "median_ranks",
     "nelson_aalen",
+    "path_model",
     "power_law",
     "rank_regression",
+    "shape_factor",
+    "simulated_shape_factor",
     "trend_tests",
     "turnbull",
 ]
