@@ -138,7 +138,7 @@ def draw_laws(
     FitError
         Too few readings, or weights that stay uneven.
     """
-    freedom = float(sums.n.sum()) - 2.0 - space.n_spreads
+    freedom = float(sums.n.sum()) - 3.0 - space.n_spreads
     if freedom < 1:
         raise FitError(
             f"{int(sums.n.sum())} readings are too few for bounds.",

@@ -6,7 +6,7 @@ weight of a part's own line is W = (1/S + D)^-1 = S (I + D S)^-1, which also sta
 can't be inverted; nothing larger than 2 x 2 is needed.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -85,14 +85,23 @@ def log_likelihood(sums: Sums, between: Between) -> Array:
 def log_marginal(sums: Sums, between: Between, n_spreads: int) -> Array:
     """Log of the likelihood with mean path and measurement variance integrated out, shape (k,).
 
-    The mean path is flat before the data, measurement flat on its log, and each of the
-    ``n_spreads`` standard deviations between parts flat on its own scale.
+    The mean path is flat before the data, and so is each standard deviation: that of measurement
+    and the ``n_spreads`` between parts. (Flat on its log, that of measurement would run to 0 where
+    no part was read three times.)
     """
     found = fitted(sums, between)
     det = found.weight[:, 0] * found.weight[:, 2] - found.weight[:, 1] ** 2
-    freedom = sums.n.sum() - 2.0 - n_spreads
+    freedom = sums.n.sum() - 3.0 - n_spreads
     spent = found.log_det + np.log(det) + freedom * np.log(found.squares)
     return np.asarray(-0.5 * spent, dtype=float)
+
+
+def _only(sums: Sums, part: int) -> Sums:
+    keep = slice(part, part + 1)
+    return replace(
+        sums, n=sums.n[keep], t=sums.t[keep], tt=sums.tt[keep], start=sums.start[keep],
+        slope=sums.slope[keep], left=sums.left[keep],
+    )  # fmt: skip
 
 
 def own_path(
@@ -105,7 +114,7 @@ def own_path(
     tuple
         start, slope, variances 11, 12, 22; shape (k,) each.
     """
-    w11, w12, w22, _ = (v[:, part] for v in weights(sums, between))
+    w11, w12, w22, _ = (v[:, 0] for v in weights(_only(sums, part), between))
     p, q, r = between.start, between.both, between.slope
     off_start, off_slope = sums.start[part] - mean[:, 0], sums.slope[part] - mean[:, 1]
     pull_start = w11 * off_start + w12 * off_slope
