@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from dutylife.models.paths.rows import Sums
 
 Array = NDArray[np.float64]
+_BLOCK = 100_000  # laws times parts at once: what a cache holds
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +57,25 @@ def weights(sums: Sums, between: Between) -> tuple[Array, Array, Array, Array]:
 
 def fitted(sums: Sums, between: Between) -> Fitted:
     """Best mean path (generalised least squares) of each law and what it leaves."""
+    block = max(_BLOCK // len(sums.n), 1)
+    k = len(between.start)
+    found = [
+        _fitted(sums, Between(*(v[i : i + block] for v in (
+            between.start, between.both, between.slope
+        ))))
+        for i in range(0, k, block)
+    ]  # fmt: skip
+    if len(found) == 1:
+        return found[0]
+    return Fitted(
+        *(
+            np.concatenate([getattr(f, name) for f in found])
+            for name in ("mean", "weight", "squares", "log_det")
+        )
+    )
+
+
+def _fitted(sums: Sums, between: Between) -> Fitted:
     w11, w12, w22, log_det = weights(sums, between)
     a, b, c = w11.sum(axis=1), w12.sum(axis=1), w22.sum(axis=1)
     first = w11 @ sums.start + w12 @ sums.slope
