@@ -8,7 +8,13 @@ from dutylife.models.fitting import fit_law
 from dutylife.models.hazard import CumulativeHazard, nelson_aalen
 from dutylife.models.laws import LifeLaw
 from dutylife.models.mean_cumulative import MeanCumulative, mean_cumulative
-from dutylife.models.paths import PathModel, crossing_ages, path_model
+from dutylife.models.paths import (
+    PartReadings,
+    PathModel,
+    crossing_ages,
+    path_model,
+    readings_by_part,
+)
 from dutylife.models.power_law import PowerLaw, power_law
 from dutylife.models.ranks import RankFit, median_ranks, rank_regression
 from dutylife.models.regression import LifeRegression
@@ -23,6 +29,7 @@ __all__ = [
     "LifeLaw",
     "LifeRegression",
     "MeanCumulative",
+    "PartReadings",
     "PathModel",
     "PowerLaw",
     "RankFit",
@@ -41,6 +48,7 @@ __all__ = [
     "path_model",
     "power_law",
     "rank_regression",
+    "readings_by_part",
     "shape_factor",
     "simulated_shape_factor",
     "trend_tests",

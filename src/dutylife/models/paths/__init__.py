@@ -3,5 +3,6 @@
 from dutylife.models.paths.crossings import crossing_ages
 from dutylife.models.paths.fitting import path_model
 from dutylife.models.paths.law import PathModel
+from dutylife.models.paths.table import PartReadings, readings_by_part
 
-__all__ = ["PathModel", "crossing_ages", "path_model"]
+__all__ = ["PartReadings", "PathModel", "crossing_ages", "path_model", "readings_by_part"]

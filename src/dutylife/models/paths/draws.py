@@ -107,7 +107,10 @@ def best(sums: Sums, space: Space) -> Array:
             "look at the readings: a slip among them, or too few of them, can do this",
         )  # fmt: skip
     point: Array = np.asarray(found.x, dtype=float)
-    return point
+    # a spread the search leaves a hair above 0 is 0
+    none = np.where(point < 1e-5, 0.0, point)
+    pair = likelihood.log_likelihood(sums, space.between(np.stack([point, none])))
+    return none if pair[1] >= pair[0] - 1e-8 else point
 
 
 @dataclass(frozen=True, slots=True)

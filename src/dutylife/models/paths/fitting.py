@@ -233,8 +233,7 @@ def _notes(
     once = int((n_ages == 1).sum())
     if once:
         notes.append(
-            f"{count(once, 'part')} read at one age only: no drift of its own, the other parts' "
-            "stands in."
+            f"{count(once, 'part')} read at one age only: their drift is taken from the others."
         )
     if kind != "correlated" and not given:
         notes.append(

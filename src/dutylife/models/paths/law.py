@@ -238,12 +238,14 @@ class PathModel:
         """What the readings tell in plain sentences, with what limits it (``notes``)."""
         low, high = self.bounds("drift")
         verb = "rise" if self.drift >= 0 else "fall"
+        if self.drift < 0:
+            low, high = -high, -low
         of = f"the logarithm of readings {verb}s" if self.scale == "log" else f"readings {verb}"
         told = (
             f"By {count(self.n_readings, 'reading')} of {count(self.n_parts, 'part')}, {of} "
-            f"by {number(abs(self.drift))} for each unit "
-            f"of age ({100 * self.level:.0f} % range of the rise {number(low)} to "
-            f"{number(high)}); standard deviation {number(self.drift_sd)} between parts, "
+            f"by {number(abs(self.drift))} for each unit of age ({100 * self.level:.0f} % range "
+            f"{number(low)} to {number(high)}); standard deviation "
+            f"{number(self.drift_sd)} between parts, "
             f"{number(self.measurement_sd)} of a measurement."
         )
         limit = () if self.limit is None else (self._limit_text(self.limit),)
