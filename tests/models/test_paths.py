@@ -111,6 +111,24 @@ def test_many_readings_of_one_law_give_its_figures_and_its_age_at_the_limit():
     assert row["share_never"] == pytest.approx(norm.cdf(-3), abs=0.003)
 
 
+@pytest.mark.parametrize("tie", [-0.9, 0.9])
+def test_a_tie_between_start_and_drift_moves_the_ages_of_new_parts(tie):
+    generator = np.random.default_rng(22)
+    z, w = generator.standard_normal((2, 800)), np.random.default_rng(23).standard_normal((2, 9999))
+    both = [(5.0 + 0.4 * a, 0.001 + 0.0003 * (tie * a + np.sqrt(1 - tie**2) * b))
+            for a, b in (z, w)]  # fmt: skip
+    part, age = np.repeat(np.arange(800), 5), np.tile(np.linspace(0.0, 1000.0, 5), 800)
+    start, drift = both[0]
+    reading = start[part] + drift[part] * age + 0.05 * generator.standard_normal(len(age))
+    model = path_model(part, age, reading, limit=7.0)
+    assert model.correlation == pytest.approx(tie, abs=0.03)
+    start, drift = both[1]
+    ages = np.where(drift > 0, (7.0 - start) / np.where(drift > 0, drift, 1.0), np.inf)
+    row = model.time_to_limit().iloc[0]
+    expected = np.quantile(ages, [0.05, 0.5, 0.95])
+    assert [row["lower"], row["age_at_limit"], row["upper"]] == pytest.approx(expected, rel=0.06)
+
+
 def test_parts_that_never_reach_the_limit_are_told_not_hidden():
     part, age, reading = fleet(33, 300, drift=0.00005, drift_sd=0.0002)
     model = path_model(part, age, reading, limit=6.25)
