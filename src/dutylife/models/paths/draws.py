@@ -22,8 +22,10 @@ _STEP = 1e-6  # of slopes by differences, in the box
 class Space:
     """The unit box in which laws are looked for: one column for each figure that is free.
 
-    A standard deviation between parts, r times that of measurement, is r / (r + typical), so that
-    0 and infinity are the ends; the correlation runs from -1 to 1 over the box.
+    The first column is how much parts differ in all against measurement, R / (1 + R), so that 0
+    and infinity are the ends; the second shares R out between drift (0) and start (1) as a
+    quarter of a turn; the third is the correlation, -1 to 1 over the box. In these figures the
+    law stays smooth where measurement is near 0 or parts are near alike.
     """
 
     has_start: bool
@@ -43,18 +45,24 @@ class Space:
 
     def between(self, box: Array) -> Between:
         """Laws at points of the box, shape (k, width)."""
-        inside = np.clip(box, 0.0, 1.0 - _EDGE)
-        odds = inside / (1.0 - inside)
-        slope = self.typical_slope * odds[:, 0]
-        zero = np.zeros(len(box))
-        start = self.typical_start * odds[:, 1] if self.has_start else zero
-        both = (1.0 - _EDGE) * (2.0 * box[:, 2] - 1.0) if self.has_correlation else zero
-        return Between.of(start, slope, both)
+        total = _odds(box[:, 0])
+        angle = np.pi / 2.0 * box[:, 1] if self.has_start else np.zeros(len(box))
+        shares = np.cos(angle), np.sin(angle)
+        slope, start = (np.where(v < 1e-12, 0.0, v) * total for v in shares)
+        both = (1.0 - _EDGE) * (2.0 * box[:, 2] - 1.0) if self.has_correlation else 0.0 * total
+        return Between.of(self.typical_start * start, self.typical_slope * slope, both)
 
     def log_stretch(self, box: Array) -> Array:
-        """Log of how much a standard deviation grows with its box figure, summed."""
-        inside = np.clip(box[:, : self.n_spreads], 0.0, 1.0 - _EDGE)
-        return np.asarray(-2.0 * np.log1p(-inside).sum(axis=1), dtype=float)
+        """Log of how the standard deviations grow with the figures of the box."""
+        inside = np.clip(box[:, 0], _EDGE, 1.0 - _EDGE)
+        turned = np.log(_odds(inside)) if self.has_start else 0.0
+        return np.asarray(turned - 2.0 * np.log1p(-inside), dtype=float)
+
+
+def _odds(share: Array) -> Array:
+    inside = np.clip(share, 0.0, 1.0 - _EDGE)
+    found: Array = inside / (1.0 - inside)
+    return found
 
 
 def space_of(sums: Sums, *, has_start: bool, has_correlation: bool) -> Space:
@@ -86,7 +94,7 @@ def best(sums: Sums, space: Space) -> Array:
 
     def loss(box: Array) -> tuple[float, Array]:
         # slopes by central differences, a one-sided one at the ends of the box
-        around = np.clip(np.concatenate([box[None, :], box + steps]), 0.0, 1.0 - _EDGE)
+        around = np.clip(np.concatenate([box[None, :], box + steps]), 0.0, 1.0)
         value = -likelihood.log_likelihood(sums, space.between(around))
         up, down = np.split(value[1:], 2)
         ahead, back = np.split(around[1:], 2)
@@ -95,7 +103,7 @@ def best(sums: Sums, space: Space) -> Array:
     ends = [
         minimize(
             loss, points[k], method="L-BFGS-B", jac=True,
-            bounds=[(0.0, 1.0 - 1e-6)] * space.width,
+            bounds=[(0.0, 1.0 - 1e-6)] + [(0.0, 1.0)] * (space.width - 1),
             options={"ftol": 1e-15, "gtol": 1e-7, "maxiter": 500},
         )
         for k in np.argsort(-values, kind="stable")[:2]
@@ -108,7 +116,8 @@ def best(sums: Sums, space: Space) -> Array:
         )  # fmt: skip
     point: Array = np.asarray(found.x, dtype=float)
     # a spread the search leaves a hair above 0 is 0
-    none = np.where(point < 1e-5, 0.0, point)
+    none = np.where(point < 1e-5, 0.0, np.where(point > 1.0 - 1e-5, 1.0, point))
+    none[0] = min(none[0], point[0])
     pair = likelihood.log_likelihood(sums, space.between(np.stack([point, none])))
     return none if pair[1] >= pair[0] - 1e-8 else point
 

@@ -11,10 +11,12 @@ from dutylife.models.paths import likelihood
 from dutylife.models.paths.crossings import checked_limit, sign_of
 from dutylife.models.paths.draws import best, draw_laws, space_of
 from dutylife.models.paths.law import PathModel, Start
+from dutylife.models.paths.likelihood import Between
 from dutylife.models.paths.rows import (
     Direction,
     Readings,
     Scale,
+    Sums,
     bend_of,
     checked_readings,
     sums_of,
@@ -26,6 +28,7 @@ WHERE = "path_model(part, age, reading)"
 N_DRAWS = 4000
 FEWEST_PARTS = 3
 ENOUGH_PARTS = 5
+NO_SCATTER = 1e-5  # of measurement, as a share of the spread of all readings
 BENT = 3.0  # standard errors of the mean bend
 
 
@@ -140,12 +143,8 @@ def path_model(
     found = likelihood.fitted(sums, between)
     n = len(rows.age)
     noise = float(np.sqrt(found.squares[0] / n))
-    if noise < 1e-6:
-        raise FitError(
-            f"All {count(n, 'reading')} lie on straight lines without scatter: what a "
-            "measurement is out by can't be told.",
-            WHERE, "give readings as they were taken, not smoothed or drawn in",
-        )  # fmt: skip
+    if noise < NO_SCATTER:
+        _require_scatter(sums, between, n)
     loglik = float(likelihood.log_likelihood(sums, between)[0]) - n * np.log(sums.reading_unit)
     if scale == "log":
         loglik -= float((sign * rows.reading).sum())
@@ -165,7 +164,7 @@ def path_model(
         start_sd=float(unit * noise * spread_start),
         drift_sd=float(unit / sums.age_unit * noise * spread_slope),
         correlation=float(between.both[0] / tied) if kind == "correlated" and tied else np.nan,
-        measurement_sd=unit * noise,
+        measurement_sd=unit * noise if noise >= NO_SCATTER else 0.0,
         loglik=float(loglik),
         notes=(*_notes(rows, n_ages, kind, given=start != "auto"), *_bend_note(rows)),
         seed=seed,
@@ -211,6 +210,18 @@ def _require_paths(rows: Readings, n_ages: NDArray[np.int64]) -> None:
             f"All {count(len(rows.reading), 'reading')} are the same: no drift and no error of "
             "measurement can be told.",
             WHERE, "look whether a nominal value was written down in place of a reading",
+        )  # fmt: skip
+
+
+def _require_scatter(sums: Sums, between: Between, n: int) -> None:
+    """Refuse readings whose likelihood rises for ever as measurement goes to 0."""
+    tenth = Between(100.0 * between.start, 100.0 * between.both, 100.0 * between.slope)
+    now, then = (likelihood.log_likelihood(sums, law)[0] for law in (between, tenth))
+    if then - now > 0.5:
+        raise FitError(
+            f"All {count(n, 'reading')} lie on straight lines without scatter: what a "
+            "measurement is out by can't be told.",
+            WHERE, "give readings as they were taken and to all their digits, not smoothed or drawn in",
         )  # fmt: skip
 
 
