@@ -221,7 +221,7 @@ def _require_scatter(sums: Sums, between: Between, n: int) -> None:
         raise FitError(
             f"All {count(n, 'reading')} lie on straight lines without scatter: what a "
             "measurement is out by can't be told.",
-            WHERE, "give readings as they were taken, to all their digits, not smoothed or drawn in",
+            WHERE, "give readings as they were taken, to all digits, not smoothed or drawn in",
         )  # fmt: skip
 
 
