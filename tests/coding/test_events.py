@@ -116,7 +116,8 @@ def test_part_numbers_get_their_component_from_the_column_and_the_shelf(code):
         {"part_number": "X-2", "ticket": "J4"},
         {"part_number": "X-3", "description": "plug", "ticket": "J5"},
         shelf=[{"part_number": "X-2", "description": "FILTER, FUEL", "supplier": "first",
-                "pack_size": 10, "source_row": 2}],
+                "pack_size": 10, "nominal": 5.0, "high_limit": 6.25, "unit": "kOhm",
+                "source_row": 2}],
         components={"carburetor": {"part_numbers": ["x-3"]}},
     )  # fmt: skip
     catalogue = coded["catalogue"].set_index("part_number")
@@ -124,6 +125,9 @@ def test_part_numbers_get_their_component_from_the_column_and_the_shelf(code):
         "X-1": "ignition cap", "X-2": "fuel filter", "X-3": "carburetor",
     }  # fmt: skip
     assert catalogue.at["X-2", "supplier"] == "first"
+    # what it reads when new, for the verdict of a reading
+    read = catalogue.loc["X-2", ["nominal", "high_limit", "unit"]].tolist()
+    assert read == [5.0, 6.25, "kOhm"]
     events = coded["maintenance_events"].set_index("ticket")["component"].astype(str)
     assert events.to_dict() == {
         "J1": "ignition cap", "J2": "ignition cap", "J3": "ignition cap", "J4": "fuel filter",

@@ -1,3 +1,5 @@
+import math
+
 import pytest
 
 from dutylife.errors import ColumnMissingError, SettingsError, TableError
@@ -96,6 +98,21 @@ def test_an_unknown_count_is_not_zero(intake):
     assert dict(zip(aside["source_row"], aside["needs_person"], strict=True)) == {
         5: True, 6: False, 7: True,
     }  # fmt: skip
+
+
+def test_what_a_part_reads_when_new_comes_along_and_may_lie_below_zero(intake):
+    parts = (
+        "part_number,on_hand,nominal,low_limit,high_limit,unit\n"
+        "CAP-5,3,5,,6.25,kOhm\nGAUGE,1,-2.5,-5,,kPa\nOTHER,2,,,,each\n"
+    )
+    read = intake(
+        HEADER + ROW, files={"p.csv": parts}, exports=[{"path": "p.csv", "kind": "parts"}]
+    )
+    shelf = read.tables["shelf"].set_index("part_number")
+    assert shelf.loc["CAP-5", ["nominal", "high_limit", "unit"]].tolist() == [5.0, 6.25, "kOhm"]
+    assert shelf.loc["GAUGE", ["nominal", "low_limit"]].tolist() == [-2.5, -5.0]
+    assert math.isnan(shelf.at["CAP-5", "low_limit"])
+    assert shelf.loc["OTHER", ["nominal", "low_limit", "high_limit"]].isna().all()
 
 
 def test_columns_of_another_kind_are_refused(intake):

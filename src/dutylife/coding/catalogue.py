@@ -5,6 +5,9 @@ import pandas as pd
 from dutylife.coding.lexicon import AMBIGUOUS, Lexicon
 from dutylife.schema import as_table
 
+# of a parts file, as it is; the last four are what a part reads when new and where it is rejected
+_AS_LISTED = ("pack_size", "nominal", "low_limit", "high_limit", "unit")
+
 
 def build_catalogue(
     part_lines: pd.DataFrame,
@@ -30,7 +33,7 @@ def build_catalogue(
     stock = pd.DataFrame(
         {c: shelf[c].astype("object").where(shelf[c].notna(), "")
          for c in ("part_number", "description", "supplier")}
-    ).assign(pack_size=shelf["pack_size"])  # fmt: skip
+    ).assign(**{c: shelf[c] for c in _AS_LISTED})  # fmt: skip
     own = {n: c.name for c in lexicon.components.values() for n in c.part_numbers}
     own = {_key(n): c for n, c in own.items()}
     by_lines = _majority(lines, named)
@@ -44,7 +47,7 @@ def build_catalogue(
             "component": own.get(_key(n)) or by_lines.get(n) or by_shelf.get(n),
             "description": texts.get(n) or _get(on_shelf, n, "description"),
             "supplier": _get(on_shelf, n, "supplier") or None,
-            "pack_size": _get(on_shelf, n, "pack_size"),
+            **{c: _get(on_shelf, n, c) for c in _AS_LISTED},
         }
         for n in numbers
     ]

@@ -9,16 +9,20 @@ from dutylife.decisions.looks import (
     inspection_interval,
     share_failing_before_look,
 )
+from dutylife.decisions.reading_verdict import ReadingVerdict, judge_reading, judge_readings
 from dutylife.decisions.visits import plan_visits
 
 __all__ = [
     "AgeReplacement",
     "AgeReplacementDraws",
     "InspectionInterval",
+    "ReadingVerdict",
     "age_replacement",
     "age_replacement_weibull",
     "failure_finding_interval",
     "inspection_interval",
+    "judge_reading",
+    "judge_readings",
     "plan_visits",
     "recommend_intervals",
     "share_failing_before_look",

@@ -26,6 +26,7 @@ MACHINE_COLUMNS = (
 PART_COLUMNS = (
     "part_number", "description", "on_hand", "on_order", "counted", "unit_cost", "supplier",
     "lead_time_days", "pack_size", "replaces", "replaced_by", "alternate_of",
+    "nominal", "low_limit", "high_limit", "unit",
 )  # fmt: skip
 KIT_COLUMNS = ("kit_number", "part_number", "quantity")
 ALIAS_COLUMNS = ("alias", "unit_id", "confirmed")

@@ -12,9 +12,19 @@ from dutylife.intake.values import is_total_row
 from dutylife.schema import as_table
 from dutylife.settings import Settings
 
-_TEXTS = ("part_number", "description", "supplier", "replaces", "replaced_by", "alternate_of")
+_TEXTS = (
+    "part_number",
+    "description",
+    "supplier",
+    "replaces",
+    "replaced_by",
+    "alternate_of",
+    "unit",
+)
 _NUMBERS = tuple(c for c in PART_COLUMNS if c not in _TEXTS)
 # these can't be negative in any shop; a negative count on hand is common and means "not known"
+# what a part reads may lie below 0 (a vacuum, a clearance)
+_READ = ("nominal", "low_limit", "high_limit")
 _NEVER_NEGATIVE = ("unit_cost", "lead_time_days")
 
 
@@ -50,6 +60,8 @@ def read_parts(mapped: Mapped, settings: Settings) -> pd.DataFrame:
             "can't be read as numbers",
             f"correct the cell, or decimal or thousands in {mapped.key}",
         )
+        if column in _READ:
+            continue
         least = 1 if column == "pack_size" else 0
         low = parts[column] < least
         mapped.say_blanked(

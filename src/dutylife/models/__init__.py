@@ -9,9 +9,17 @@ from dutylife.models.fitting import fit_law
 from dutylife.models.hazard import CumulativeHazard, nelson_aalen
 from dutylife.models.laws import LifeLaw
 from dutylife.models.mean_cumulative import MeanCumulative, mean_cumulative
+from dutylife.models.paths import (
+    PartReadings,
+    PathModel,
+    crossing_ages,
+    path_model,
+    readings_by_part,
+)
 from dutylife.models.power_law import PowerLaw, power_law
 from dutylife.models.ranks import RankFit, median_ranks, rank_regression
 from dutylife.models.regression import LifeRegression
+from dutylife.models.shape_bias import ShapeFactor, shape_factor, simulated_shape_factor
 from dutylife.models.trend import TrendTests, trend_tests
 from dutylife.models.turnbull import IntervalCurve, turnbull
 
@@ -23,21 +31,30 @@ __all__ = [
     "LifeLaw",
     "LifeRegression",
     "MeanCumulative",
+    "PartReadings",
+    "PathModel",
     "PowerLaw",
     "RankFit",
+    "ShapeFactor",
     "SurvivalCurve",
     "TrendTests",
     "aalen_johansen",
     "fit_cells",
     "fit_law",
     "alike_duties",
+    "crossing_ages",
+    "fit_law",
     "fit_models",
     "kaplan_meier",
     "mean_cumulative",
     "median_ranks",
     "nelson_aalen",
+    "path_model",
     "power_law",
     "rank_regression",
+    "readings_by_part",
+    "shape_factor",
+    "simulated_shape_factor",
     "trend_tests",
     "turnbull",
 ]

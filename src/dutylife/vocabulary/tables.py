@@ -85,7 +85,7 @@ _TABLES: list[Table] = [
         "a part number the shop holds or orders",
         "part_number",
         "part_number description on_hand on_order counted unit_cost supplier lead_time_days "
-        "pack_size replaces alternate_of source_file source_row",
+        "pack_size replaces alternate_of nominal low_limit high_limit unit source_file source_row",
     ),
     _table(
         "kits",
