@@ -116,6 +116,29 @@ def test_age_replacement_counts_the_time_replacing_takes():
     assert best.cost_rate < min(best.cost_rates)
 
 
+def test_age_replacement_in_whole_periods_by_hand():
+    # fail in period 1 to 4 with 0.1, 0.2, 0.3, 0.4; lived: 1, 1.9, 2.6, 3.0 periods
+    best = age_replacement([0.1, 0.2, 0.3, 0.4], planned_cost=1, failure_cost=6)
+    by_hand = [(0.9 + 0.6) / 1, (0.7 + 1.8) / 1.9, (0.4 + 3.6) / 2.6, 6 / 3.0]
+    assert best.cost_rates == pytest.approx(by_hand)
+    assert best.interval == 2
+    assert best.cost_rate_run_to_failure == pytest.approx(2.0)
+    cheap = age_replacement([0.5, 0.3, 0.2], planned_cost=1, failure_cost=1.1)
+    assert cheap.interval == math.inf
+    with pytest.raises(DecisionError, match="sum to"):
+        age_replacement([0.5, 0.3], planned_cost=1, failure_cost=2)
+
+
+@pytest.mark.parametrize("sigma", [0.5, 1.5])
+def test_an_early_best_age_is_found_without_a_stated_end(sigma):
+    law = known_life("lognormal", mu=3, sigma=sigma)
+    best = age_replacement(law, planned_cost=1, failure_cost=60)
+    scan = np.geomspace(0.01, 400, 6000)
+    alive = law.survival(scan)
+    rates = (alive + 60 * (1 - alive)) / law.lived(scan)
+    assert best.cost_rate == pytest.approx(min(rates.min(), 60 / law.mean), rel=1e-5)
+
+
 def test_what_cannot_be_is_refused():
     law = known_life("weibull", shape=2, scale=1)
     for wrong in (

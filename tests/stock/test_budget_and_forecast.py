@@ -104,6 +104,8 @@ def test_croston_sba_and_tsb_by_their_formulas(record, alpha, beta):
     assert croston.forecast == pytest.approx(size / interval)
     sba = intermittent_forecast(record, "sba", alpha=alpha, beta=beta)
     assert sba.forecast == pytest.approx((1 - beta / 2) * size / interval)
+    sbj = intermittent_forecast(record, "sbj", alpha=alpha, beta=beta)
+    assert sbj.forecast == pytest.approx((1 - beta / (2 - beta)) * size / interval)
     chance = 1 / (at[0] + 1)
     for d in record[at[0] + 1 :]:
         chance = (1 - beta) * chance + beta * (d > 0)

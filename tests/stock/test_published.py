@@ -1,5 +1,6 @@
 """The stock rules reproduce published figures."""
 
+import math
 import re
 import tomllib
 from pathlib import Path
@@ -232,6 +233,25 @@ def test_nb_03_posterior_after_two_failures():
     assert_near(check, "mtbf_lower80", found.mean_time_between(0.8))
     assert_near(check, "reciprocal_of_mean", 1 / found.mean_rate)
     assert_near(check, "prob_above_600", found.chance_above(600))
+
+
+def test_service_levels_of_the_textbook():
+    # Nahmias, chapter 5, from memory, the case of IN-07: cycle service 0.98 reorders at 151; fill
+    # rate 0.98 at 126 with a quantity of 100, at 124 with the best quantity, 114
+    law = demand_law("normal", mean=100, sd=25)
+    terms = {"demand_per_year": 200, "order_cost": 50, "holding_cost": 2}
+    cycle = reorder_policy(law, service_level=0.98, **terms)
+    assert cycle.reorder_point == pytest.approx(151, abs=0.5)
+    filled = reorder_policy(law, service_level=0.98, measure="fill rate", **terms)
+    assert filled.order_quantity == pytest.approx(100)
+    assert filled.reorder_point == pytest.approx(126, abs=0.6)
+    best = reorder_policy(law, service_level=0.98, measure="fill rate", best_quantity=True, **terms)
+    assert best.order_quantity == pytest.approx(114, abs=0.6)
+    assert best.reorder_point == pytest.approx(124, abs=0.6)
+    assert best.cost_per_year < filled.cost_per_year
+    # its own condition: Q = n / (1 - F) + sqrt(2 K D / h + (n / (1 - F)) ** 2)
+    ratio = best.short_per_cycle / (1 - best.cycle_service)
+    assert best.order_quantity == pytest.approx(ratio + math.sqrt(100**2 + ratio**2), rel=1e-5)
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,7 @@
 """Laws and costs to intervals and visits."""
 
-from dutylife.decisions.age import AgeReplacement, age_replacement
+from dutylife.decisions.age import age_replacement
+from dutylife.decisions.age_result import AgeReplacement
 from dutylife.decisions.age_weibull import AgeReplacementDraws, age_replacement_weibull
 from dutylife.decisions.block import BlockReplacement, block_replacement
 from dutylife.decisions.failure_finding import FailureFindingInterval, failure_finding_interval

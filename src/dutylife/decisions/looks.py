@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from dutylife.decisions.age import flat_stretch
+from dutylife.decisions.age_result import flat_stretch
 from dutylife.decisions.life import Life, life_of
 from dutylife.errors import DecisionError
 from dutylife.wording import inspection_text

@@ -17,7 +17,7 @@ from dutylife.wording import number
 
 Array = npt.NDArray[np.float64]
 Method = Literal[
-    "croston", "sba", "tsb", "exponential smoothing", "moving average", "mean", "naive",
+    "croston", "sba", "sbj", "tsb", "exponential smoothing", "moving average", "mean", "naive",
     "seasonal naive", "poisson", "negative binomial",
 ]  # fmt: skip
 
@@ -126,11 +126,13 @@ def intermittent_forecast(
     ----------
     demand : array_like, shape (n,)
         Demand of each period, the oldest first; 0 where there was none. [pieces]
-    method : {"croston", "sba", "tsb", "exponential smoothing", "moving average", "mean", "naive", \
-"seasonal naive", "poisson", "negative binomial"}
-        Croston: smoothed size / smoothed interval, both updated at demands only. SBA: Croston x
-        (1 - beta / 2), without its bias. TSB: smoothed chance x smoothed size, the chance updated
-        each period, so that old parts fade. Poisson and negative binomial: the mean, with a law.
+    method : str
+        "croston": smoothed size / smoothed interval, both updated at demands only. "sba":
+        Croston x (1 - beta / 2), nearly without its bias; "sbj": Croston x (1 - beta /
+        (2 - beta)). "tsb": smoothed chance x smoothed size, the chance updated each period, so
+        that old parts fade. "exponential smoothing", "moving average", "mean", "naive" (the last
+        period), "seasonal naive" (the same period a season ago). "poisson", "negative binomial":
+        the mean, with a law.
     alpha : float
         Smoothing of sizes (and of the level). [1]
     beta : float, optional
@@ -163,7 +165,8 @@ def intermittent_forecast(
 
     References
     ----------
-    Croston (1972); Syntetos & Boylan (2005); Teunter, Syntetos & Babai (2011).
+    Croston (1972); Syntetos & Boylan (2005); Shale, Boylan & Johnston (2006), from memory;
+    Teunter, Syntetos & Babai (2011).
 
     Examples
     --------
@@ -174,11 +177,13 @@ def intermittent_forecast(
     _check(method, alpha, beta, window, season, horizon, fit)
     b = alpha if beta is None else beta
     size = interval = chance = dispersion = math.nan
-    if method in ("croston", "sba"):
+    if method in ("croston", "sba", "sbj"):
         start = _pair("starting_interval", starting_size, starting_interval)
         steps, size, interval = croston(y, alpha, b, first_interval, start)
         if method == "sba":
             steps = steps * (1 - b / 2)
+        elif method == "sbj":
+            steps = steps * (1 - b / (2 - b))
     elif method == "tsb":
         start = _pair("starting_probability", starting_size, starting_probability)
         steps, size, chance = tsb(y, alpha, b, start)

@@ -105,7 +105,8 @@ def base_stock(
 ) -> BaseStock:
     """Smallest level that reaches a service level, or the service of a given level.
 
-    Spares for a life time or a mission: ``demand`` is the demand over all of it.
+    Spares for a life time or a mission: ``demand`` is the demand over all of it; for one position
+    of a part that wears, the chances of `dutylife.decisions.renewal_counts`.
 
     Parameters
     ----------

@@ -91,6 +91,7 @@ def reorder_policy(
     lost_sales: bool = False,
     service_level: float | None = None,
     measure: Service = "cycle service",
+    best_quantity: bool = False,
     is_distribution: bool = False,
 ) -> ReorderPolicy:
     """Continuous-review (s, Q) policy: evaluate one, or choose it by cost or by service.
@@ -121,6 +122,9 @@ def reorder_policy(
     measure : {"cycle service", "fill rate", "exact fill rate"}
         Which service; see `ReorderPolicy`. Sources differ: "fill rate" counts shortage once an
         order, "exact fill rate" leaves out what an order before it would have left short.
+    best_quantity : bool
+        With a service level, costs and no quantity: the quantity with which the service costs
+        least in ordering and holding, instead of the square-root one.
     is_distribution : bool
         Read ``lead_time_demand`` as probabilities.
 
@@ -161,6 +165,8 @@ def reorder_policy(
         return evaluated(terms, reorder_point, order_quantity)
     quantity = order_quantity
     if service_level is not None:
+        if quantity is None and best_quantity:
+            quantity = _served_cheapest(terms, service_level, measure)
         quantity = terms.economic if quantity is None else quantity
         if law.is_whole:
             quantity = max(round(quantity), 1)
@@ -247,6 +253,24 @@ def cost_parts(terms: _Terms, point: float, quantity: float) -> tuple[float, flo
     chance = float(law.above(at)[0])
     hit = short if terms.kind == "per piece short" else chance
     return terms.order * cycles, terms.hold * held, penalty * cycles * hit
+
+
+def _served_cheapest(terms: _Terms, wanted: float, measure: str) -> float:
+    """Quantity with the least ordering and holding cost at a wanted service."""
+    from scipy.optimize import minimize_scalar
+
+    def cost(quantity: float) -> float:
+        point = _point_for(terms.law, quantity, wanted, measure)
+        return sum(cost_parts(terms, point, quantity)[:2])
+
+    if terms.law.is_whole:
+        sizes = range(1, math.ceil(5 * terms.economic + terms.law.mean) + 2)
+        return float(min(sizes, key=cost))
+    net = terms.economic * np.geomspace(0.3, 10, 121)
+    at = int(np.argmin([cost(float(q)) for q in net]))
+    ends = net[max(at - 1, 0)], net[min(at + 1, 120)]
+    found = minimize_scalar(cost, bounds=ends, method="bounded", options={"xatol": 1e-8 * net[at]})
+    return float(found.x)
 
 
 def _point_for(law: DemandLaw, quantity: float, wanted: float, measure: str) -> float:
