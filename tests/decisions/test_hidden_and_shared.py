@@ -129,6 +129,18 @@ def test_joint_intervals_match_brute_force():
         assert set(twos.multiples) <= {1, 2, 4, 8, 16, 32, 64, 128}
 
 
+def test_one_item_is_the_square_root_rule_and_free_items_come_along():
+    one = joint_intervals([5.0], shared_cost=3.0, demand_rate=[4.0], holding_cost=0.5)
+    assert one.multiples == (1,)
+    assert one.base_interval == pytest.approx(math.sqrt(2 * 8 / (4 * 0.5)))
+    alone = joint_intervals([5.0], shared_cost=0.0, demand_rate=[4.0])
+    assert alone.multiples == (1,)
+    assert alone.ratio == pytest.approx(1)
+    free = joint_intervals([0.0, 5.0], shared_cost=10, demand_rate=[3, 4])
+    assert free.multiples == (1, 1)
+    assert free.base_interval == pytest.approx(math.sqrt(15 / 3.5))
+
+
 def test_the_lower_bound_by_a_fine_relaxation():
     # any intervals not below the joint one: the bound's own definition, by a scan over it
     own, rise, shared = np.array([3.0, 20, 1]), np.array([8.0, 0.3, 2]), 7.0

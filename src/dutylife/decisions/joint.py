@@ -221,7 +221,7 @@ def _best_base(total: _Total, bases: Array, *, searched: bool) -> float:
     from scipy.optimize import minimize_scalar
 
     costs = np.array([total.cost(float(t)) for t in bases])
-    at = int(np.argmin(costs))
+    at = int(np.flatnonzero(costs <= costs.min() * (1 + 1e-12))[-1])  # of equals the longest
     if not searched or at in (0, len(bases) - 1):
         return float(bases[at])
     found = minimize_scalar(
@@ -241,7 +241,7 @@ def _turning_points(
     # a base above the common best with all multiples 1 never pays; far below the shortest own
     # interval, visits stay empty
     top = math.sqrt((shared + own.sum()) / rise.sum())
-    low = min(top, float(alone.min())) / 4
+    low = min([top, *alone[alone > 0].tolist()]) / 4
     if allowed == "equal":
         edges = np.array([])
     elif allowed == "power of two":

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from dutylife.errors import DecisionError
-from dutylife.stock.reorder import cost_parts
+from dutylife.stock.reorder_terms import cost_parts
 
 Array = npt.NDArray[np.float64]
 _ROUNDS = 500
