@@ -141,6 +141,20 @@ def test_one_item_is_the_square_root_rule_and_free_items_come_along():
     assert free.base_interval == pytest.approx(math.sqrt(15 / 3.5))
 
 
+@settings(max_examples=60, deadline=None)
+@given(st.floats(0.02, 60))
+def test_a_held_base_rounds_to_the_nearer_power_of_two(best):
+    # own best interval `best`: own = best ** 2 x rise; Roundy (1985): never above 6 %
+    found = joint_intervals(
+        [best**2], shared_cost=0.0, demand_rate=[2.0], multiples="power of two", base_interval=1.0
+    )
+    assert math.log2(found.intervals[0]) == pytest.approx(round(math.log2(found.intervals[0])))
+    assert (
+        best / math.sqrt(2) * (1 - 1e-9) <= found.intervals[0] <= best * math.sqrt(2) * (1 + 1e-9)
+    )
+    assert found.ratio <= 1.0607
+
+
 def test_the_lower_bound_by_a_fine_relaxation():
     # any intervals not below the joint one: the bound's own definition, by a scan over it
     own, rise, shared = np.array([3.0, 20, 1]), np.array([8.0, 0.3, 2]), 7.0

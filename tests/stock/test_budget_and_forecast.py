@@ -82,6 +82,15 @@ def test_a_table_of_parts_and_a_goal():
     assert found.ready_rate == pytest.approx(math.prod(b.ready_rate for b in by_hand))
 
 
+def test_availability_of_machines_by_hand():
+    # Sherbrooke, chapter 2, from memory
+    found = allocate_budget([1.0, 4.0], [5.0, 1.0], 14.0, n_machines=10, per_machine=[1, 2])
+    owed = [base_stock(demand_law("poisson", mean=m), level=s).backorders
+            for m, s in zip([1.0, 4.0], found.levels, strict=True)]  # fmt: skip
+    assert found.availability == pytest.approx((1 - owed[0] / 10) * (1 - owed[1] / 20) ** 2)
+    assert (np.diff(found.table["availability"]) > 0).all()
+
+
 @settings(max_examples=20, deadline=None)
 @given(st.lists(st.floats(0.05, 6), min_size=1, max_size=4), st.floats(1, 60), st.floats(0, 40))
 def test_more_money_never_does_less(means, budget, more):

@@ -111,8 +111,9 @@ def joint_intervals(
     multiples : {"integer", "power of two", "equal"}
         Allowed multiples of the base interval: 1, 2, 3, ...; 1, 2, 4, ...; all 1.
     base_interval : float, optional
-        Held as given; by default the best. With it power-of-two multiples may cost up to 6 %
-        above the lower bound, with a free one 2 %. [unit of time]
+        Held as given, or with power-of-two multiples times any power of two, halves included; by
+        default the best. Held, power-of-two intervals may cost up to 6 % above the lower bound,
+        free 2 %. [unit of time]
     longest : float, optional
         No interval beyond it; needed with ``cost_rates``. [unit of time]
     names : sequence of str, optional
@@ -236,7 +237,10 @@ def _turning_points(
 ) -> Array:
     """Best base of each stretch of bases in which the multiples stay the same."""
     if given is not None:
-        return np.array([given])
+        # powers of two of a base, halves included (Roundy's class of policies)
+        steps = np.arange(-14.0, 15.0) if allowed == "power of two" else np.zeros(1)
+        bases = given * 2.0**steps
+        return bases if longest is None else bases[bases <= max(longest, bases[0])]
     alone = np.sqrt(own / rise)
     # a base above the common best with all multiples 1 never pays; far below the shortest own
     # interval, visits stay empty

@@ -35,26 +35,39 @@ class BudgetAllocation:
         Expected pieces owed, weighted. [pieces]
     ready_rate : float
         Chance that no part is short: the product over parts. [1]
+    availability : float
+        Share of machines that wait for no part: product over parts of (1 - backorders /
+        (machines x pieces each)) ** pieces each; missing without ``n_machines``. [1]
     names : tuple of str
     objective : str
     steps : tuple of tuple
-        Rows of the curve: part, its new level, cost so far, backorders, ready rate, gain by money.
+        Rows of the curve: part, its new level, cost so far, backorders, ready rate, availability,
+        gain by money.
     """
 
     levels: tuple[int, ...]
     cost: float
     backorders: float
     ready_rate: float
+    availability: float
     names: tuple[str, ...]
     objective: str
     steps: tuple[tuple[Any, ...], ...]
 
     @property
     def table(self) -> pd.DataFrame:
-        """The curve: part, level, cost, backorders, ready_rate, gain_per_cost; nothing first."""
+        """The curve, from nothing on: part, level, cost, what it gives, gain_per_cost."""
         return pd.DataFrame(
             self.steps,
-            columns=["part", "level", "cost", "backorders", "ready_rate", "gain_per_cost"],
+            columns=[
+                "part",
+                "level",
+                "cost",
+                "backorders",
+                "ready_rate",
+                "availability",
+                "gain_per_cost",
+            ],
         )
 
     @property
@@ -75,6 +88,8 @@ def allocate_budget(
     backorders: float | None = None,
     objective: Objective = "backorders",
     weights: npt.ArrayLike | None = None,
+    n_machines: int | None = None,
+    per_machine: npt.ArrayLike = 1,
     names: Sequence[str] | None = None,
     method: Literal["marginal", "exact"] = "marginal",
     fill_rest: bool = True,
@@ -97,6 +112,10 @@ def allocate_budget(
         Expected pieces owed, summed; or the chance that no part is short, a product.
     weights : array_like, shape (n,), optional
         What a piece owed of each part counts; 1 by default. Backorders only. [1]
+    n_machines : int, optional
+        Machines that wait for the parts: the availability is told.
+    per_machine : array_like, shape (n,) or int
+        Pieces of each part in a machine.
     names : sequence of str, optional
     method : {"marginal", "exact"}
         One piece after another, the highest gain for its money first: best at each point of the
@@ -128,7 +147,12 @@ def allocate_budget(
     weight = np.ones(len(laws)) if weights is None else np.asarray(weights, dtype=float)
     if weight.shape != cost.shape or not np.all(weight > 0):
         raise DecisionError("Weights must be positive, one for each part.", "weights")
-    parts = _Parts(laws, cost, weight, objective)
+    if n_machines is not None and not n_machines >= 1:
+        raise DecisionError(f"n_machines is {n_machines}.", "n_machines", "1 or more")
+    each = np.broadcast_to(np.asarray(per_machine, dtype=float), cost.shape)
+    if not np.all(each >= 1):
+        raise DecisionError("A machine holds at least one of each part.", "per_machine")
+    parts = _Parts(laws, cost, weight, objective, n_machines, each)
     if method == "exact":
         if budget is None:
             raise DecisionError("The exact method needs a budget.", "budget", "state it")
@@ -139,6 +163,7 @@ def allocate_budget(
     named = [(("" if i is None else called[i]), *rest) for i, *rest in steps]
     return BudgetAllocation(
         levels=tuple(levels), cost=row[2], backorders=row[3], ready_rate=row[4],
+        availability=row[5],
         names=tuple(called), objective=objective, steps=tuple(tuple(r) for r in named),
     )  # fmt: skip
 
@@ -149,6 +174,8 @@ class _Parts:
     cost: Array
     weight: Array
     objective: str
+    machines: int | None
+    each: Array
 
     def gain(self, i: int, level: int) -> float:
         """What the piece beyond a level of a part adds to the objective."""
@@ -161,16 +188,16 @@ class _Parts:
 
     def row(self, part: int | None, levels: list[int], ratio: float) -> tuple[Any, ...]:
         """Row of the curve."""
-        owed: float = sum(
-            float(w) * float(law.short(np.array([float(s)]))[0])
-            for w, law, s in zip(self.weight, self.laws, levels, strict=True)
-        )
-        ready = math.prod(
-            float(law.at_most(np.array([float(s)]))[0])
-            for law, s in zip(self.laws, levels, strict=True)
-        )
+        at = [np.array([float(s)]) for s in levels]
+        short = np.array([float(law.short(x)[0]) for law, x in zip(self.laws, at, strict=True)])
+        ready = math.prod(float(law.at_most(x)[0]) for law, x in zip(self.laws, at, strict=True))
+        up = math.nan
+        if self.machines is not None:
+            waits = np.clip(short / (self.machines * self.each), 0.0, 1.0)
+            up = float(np.prod((1 - waits) ** self.each))
+        owed = float(self.weight @ short)
         level = 0 if part is None else levels[part]
-        return part, level, float(self.cost @ np.array(levels)), owed, ready, ratio
+        return part, level, float(self.cost @ np.array(levels)), owed, ready, up, ratio
 
 
 def _marginal(
