@@ -2,91 +2,50 @@
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from dutylife.decisions.age_periods import by_period
+from dutylife.decisions.age_result import AgeReplacement, flat_stretch
+from dutylife.decisions.life import life_of, survival_of
 from dutylife.errors import DecisionError
-from dutylife.wording import age_replacement_text
 
 Array = npt.NDArray[np.float64]
-FLAT = 0.02  # ages whose cost lies within this share of the best are one flat stretch
 _PANELS = 256
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(8)
 _DOUBLINGS = 60
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AgeReplacement:
-    """Best replacement age and the cost curve behind it.
-
-    Parameters
-    ----------
-    interval, interval_lower, interval_upper : float
-        Best age, and the stretch of ages within 2 % of its cost, in the clock of the survival
-        function; all ``inf`` where waiting for failure is cheapest or the best age lies beyond
-        ``longest_age``.
-    cost_rate : float
-        Long-run cost per unit of age at ``interval``. [currency per unit of age]
-    cost_rate_run_to_failure : float
-        The same when every part is left to fail.
-    best_age : float
-        Cheapest age up to ``longest_age``, whether or not it pays.
-    beyond_seen : bool
-        The cost still falls at ``longest_age``.
-    ages, cost_rates : tuple of float
-        The curve.
-    """
-
-    interval: float
-    interval_lower: float
-    interval_upper: float
-    cost_rate: float
-    cost_rate_run_to_failure: float
-    best_age: float
-    beyond_seen: bool
-    ages: tuple[float, ...]
-    cost_rates: tuple[float, ...]
-
-    @property
-    def table(self) -> pd.DataFrame:
-        """The curve: age, cost_rate."""
-        return pd.DataFrame({"age": self.ages, "cost_rate": self.cost_rates})
-
-    @property
-    def text(self) -> str:
-        """One sentence."""
-        return age_replacement_text(
-            self.interval,
-            self.interval_lower,
-            self.interval_upper,
-            self.cost_rate,
-            self.cost_rate_run_to_failure,
-            beyond_seen=self.beyond_seen,
-        )
-
-
 def age_replacement(
-    survival: Callable[[Array], Any],
+    life: Any,
     *,
     planned_cost: float,
     failure_cost: float,
-    longest_age: float,
+    longest_age: float | None = None,
+    planned_time: float = 0.0,
+    failure_time: float = 0.0,
     ages: npt.ArrayLike | None = None,
 ) -> AgeReplacement:
-    """Replacement age with the lowest long-run cost, for any survival function.
+    """Replacement age with the lowest long-run cost, for any law of life.
 
     Parameters
     ----------
-    survival : callable
-        Share still working at an array of ages; the same shape comes back.
+    life : callable, Life, fitted law, frozen scipy law or array_like, shape (n,)
+        The survival function (share still working at an array of ages, the same shape comes
+        back), or anything with ``survival(age)`` or ``sf(age)``; `known_life` makes one. Or the
+        chances to fail in period 1, 2, ... n: failures are met at the end of their period, and
+        ages are whole periods.
     planned_cost, failure_cost : float
         Cost of one planned and of one failure replacement, all in. [currency]
-    longest_age : float
-        No age beyond it is recommended; the longest life seen, or the end of the law.
+    longest_age : float, optional
+        No age beyond it is recommended; the longest life seen, or the end of the law. By default
+        the age by which all but 1 in 100 million have failed. [age]
+    planned_time, failure_time : float
+        Time a planned and a failure replacement takes, added to the cycle; 0 where replacements
+        take none. For the least downtime give the same figures as costs and as times. [age]
     ages : array_like, shape (n,), optional
         Ages at which the curve is wanted; by default 60 between 1/60 of the longest and it.
 
@@ -101,12 +60,14 @@ def age_replacement(
 
     Notes
     -----
-    Cost per unit of age at T is (planned S(T) + failure (1 - S(T))) / integral of S from 0 to T.
-    Each replacement renews the part. Integrals are 8-point Gauss sums over 256 panels.
+    Cost per unit of age at T is (planned S(T) + failure (1 - S(T))) / length of a cycle, which is
+    the integral of S from 0 to T + planned_time S(T) + failure_time (1 - S(T)). Each replacement
+    renews the part. Integrals are 8-point Gauss sums over 256 panels.
 
     References
     ----------
-    Solutions manual to Jardine & Tsang, "Maintenance, Replacement and Reliability", chapter 2.
+    Jardine & Tsang, "Maintenance, Replacement and Reliability", chapter 2, and its solutions
+    manual; age replacement with times to replace from memory.
 
     Examples
     --------
@@ -116,23 +77,46 @@ def age_replacement(
     29282
     """
     check_costs(planned_cost, failure_cost)
+    if isinstance(life, list | tuple | np.ndarray | pd.Series):
+        return by_period(
+            life, planned_cost, failure_cost, planned_time, failure_time, longest_age, ages
+        )
+    survival = survival_of(life)
+    # without a stated end the best age may lie far below the end of the law: a wider, finer net
+    whole = life_of(life) if longest_age is None else None
+    first, n = (1 / 300, 241) if longest_age is not None else (1e-5, 601)
+    longest_age = _end_of(survival) if longest_age is None else longest_age
     if not (np.isfinite(longest_age) and longest_age > 0):
         raise DecisionError(
             f"longest_age must be a positive number, it is {longest_age}.", "age_replacement"
+        )
+    if not (0 <= planned_time < math.inf and 0 <= failure_time < math.inf):
+        raise DecisionError(
+            f"Times must be 0 or more: planned {planned_time}, failure {failure_time}.",
+            "planned_time, failure_time",
         )
     given = np.linspace(longest_age / 60, longest_age, 60) if ages is None else _ages(ages)
 
     def rate(at: Array) -> Array:
         alive = np.asarray(survival(at), dtype=float)
         cost = planned_cost * alive + failure_cost * (1 - alive)
-        return np.asarray(cost / np.array([_integral(survival, 0.0, t) for t in at]), dtype=float)
+        if whole is None:
+            length = np.array([_integral(survival, 0.0, t) for t in at])
+        else:
+            length = whole.lived(at)
+        if planned_time or failure_time:
+            length += planned_time * alive + failure_time * (1 - alive)
+        return np.asarray(cost / length, dtype=float)
 
-    grid = longest_age * np.geomspace(1 / 300, 1, 241)
-    on_grid = _rates_on_grid(survival, grid, planned_cost, failure_cost)
+    grid = longest_age * np.geomspace(first, 1, n)
+    if planned_time or failure_time:
+        on_grid = rate(grid)
+    else:
+        on_grid = _rates_on_grid(survival, grid, planned_cost, failure_cost)
     low, best, high = _refined(rate, grid, on_grid)
     cheapest = float(rate(np.array([best]))[0])
-    mean = _mean_life(survival, longest_age)
-    to_failure = failure_cost / mean
+    mean = _mean_life(survival, longest_age) if whole is None else whole.mean
+    to_failure = failure_cost / (mean + failure_time)
     beyond = bool(best >= longest_age * (1 - 1e-9) and float(survival(np.array([best]))[0]) > 1e-9)
     pays = cheapest < to_failure and not beyond
     return AgeReplacement(
@@ -163,6 +147,22 @@ def check_costs(planned_cost: float, failure_cost: float) -> None:
             "add to the failure what it costs beyond the part: lost days, call-out, rental; "
             "where it truly costs no more, replace nothing ahead of failure",
         )
+
+
+def _end_of(survival: Callable[[Array], Any]) -> float:
+    """Age by which all but 1 in 100 million have failed, to within a fifth."""
+    age = 1.0
+    for step in (2.0, 1 / 1.2):
+        for _ in range(400):
+            gone = float(np.asarray(survival(np.array([age])))[0]) <= 1e-8
+            if gone == (step > 1):
+                break
+            age *= step
+        else:
+            raise DecisionError(
+                "The survival function does not fall to 0.", "longest_age", "state the longest age"
+            )
+    return age * 1.2
 
 
 def _ages(ages: npt.ArrayLike) -> Array:
@@ -210,17 +210,6 @@ def _refined(
         best = float(found.x)
     low, high = flat_stretch(grid, on_grid)
     return min(low, best), best, max(high, best)
-
-
-def flat_stretch(ages: Array, rates: Array) -> tuple[float, float]:
-    """First and last age, next to the best, whose cost lies within 2 % of the best."""
-    at = int(np.argmin(rates))
-    dear = rates > (1 + FLAT) * rates[at]
-    below = np.flatnonzero(dear[:at])
-    above = np.flatnonzero(dear[at:])
-    first = int(below[-1]) + 1 if below.size else 0
-    last = at + int(above[0]) - 1 if above.size else len(ages) - 1
-    return float(ages[first]), float(ages[last])
 
 
 def _mean_life(survival: Callable[[Array], Any], longest_age: float) -> float:

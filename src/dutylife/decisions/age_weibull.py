@@ -7,7 +7,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from dutylife.decisions.age import check_costs, flat_stretch
+from dutylife.decisions.age import check_costs
+from dutylife.decisions.age_result import flat_stretch
 from dutylife.errors import DecisionError
 
 Array = npt.NDArray[np.float64]

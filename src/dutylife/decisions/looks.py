@@ -1,15 +1,16 @@
-"""How often to look: delay-time inspection intervals, and failure-finding of hidden functions."""
+"""How often to look: delay-time inspection intervals."""
 
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from dutylife.decisions.age import flat_stretch
+from dutylife.decisions.age_result import flat_stretch
+from dutylife.decisions.life import Life, life_of
 from dutylife.errors import DecisionError
 from dutylife.wording import inspection_text
 
@@ -58,44 +59,82 @@ class InspectionInterval:
         return inspection_text(self.interval, self.share_failing, self.rate, self.criterion)
 
 
-def share_failing_before_look(interval: npt.ArrayLike, warning_time: float) -> Array:
-    """Share of defects that fail before the next look.
+def share_failing_before_look(
+    interval: npt.ArrayLike, warning_time: Any, *, detection: float = 1.0
+) -> Array:
+    """Share of defects that fail before a look finds them.
 
     Parameters
     ----------
     interval : array_like, shape (n,)
         Spacing of looks. [unit of age]
-    warning_time : float
-        Mean time from detectable to failed, exponential. [unit of age]
+    warning_time : float, Life, fitted law, frozen scipy law or callable
+        Time from detectable to failed: the mean of an exponential one, or its law. [unit of age]
+    detection : float
+        Chance that one look finds a defect that is there; 1 for perfect looks. [1]
 
     Returns
     -------
     ndarray, shape (n,)
-        1 - (1 - exp(-aT)) / (aT) with a = 1 / warning_time: defects arise evenly between looks.
+        1 - sum over looks n = 1, 2, ... of r (1 - r) ** (n - 1) x the integral of the delay's
+        survival over the n-th interval / T, r the detection: defects arise evenly between looks.
+        With perfect looks and an exponential delay 1 - (1 - exp(-aT)) / (aT), a = 1 / warning_time.
+
+    Raises
+    ------
+    DecisionError
+        An interval, a time or a detection that can't be.
 
     References
     ----------
-    Christer & Waller (1984), delay-time modelling.
+    Christer & Waller (1984), delay-time modelling; imperfect looks from memory.
 
     Examples
     --------
     >>> share_failing_before_look([10, 20], 20).round(4).tolist()
     [0.2131, 0.3679]
+    >>> share_failing_before_look([10, 20], 20, detection=0.8).round(4).tolist()
+    [0.2835, 0.4541]
     """
-    _positive(warning_time=warning_time)
-    x = np.atleast_1d(np.asarray(interval, dtype=float)) / warning_time
-    if not np.all(x > 0):
+    spacing = np.atleast_1d(np.asarray(interval, dtype=float))
+    if not np.all(spacing > 0):
         raise DecisionError("Every interval must be positive.", "interval")
-    return np.asarray(1 + np.expm1(-x) / x, dtype=float)
+    if not 0 < detection <= 1:
+        raise DecisionError(
+            f"A detection of {detection} can't be.", "detection", "above 0, at most 1 (perfect)"
+        )
+    if isinstance(warning_time, int | float | np.number):
+        _positive(warning_time=float(warning_time))
+        x = spacing / float(warning_time)
+        missed = 1 - (1 - detection) * np.exp(-x)
+        return np.asarray(1 + detection * np.expm1(-x) / x / missed, dtype=float)
+    law = life_of(warning_time)
+    looks = _looks_that_count(law, float(spacing.min()), detection)
+    lived = law.lived(spacing[:, None] * np.arange(1, looks + 1))
+    between = np.diff(lived, axis=1, prepend=0.0)
+    chance = detection * (1 - detection) ** np.arange(looks)
+    return np.asarray(np.clip(1 - (between @ chance) / spacing, 0.0, 1.0), dtype=float)
+
+
+def _looks_that_count(law: Life, spacing: float, detection: float) -> int:
+    """Looks after which a defect is found or failed but for 1 in 10 ** 12; at most 400."""
+    if detection == 1:
+        return 1
+    by_looks = math.ceil(-12 * math.log(10) / math.log1p(-detection))
+    for n in (4, 16, 64):
+        if n < by_looks and float(law.survival(np.array([n * spacing]))[0]) < 1e-13:
+            return n
+    return min(by_looks, 400)
 
 
 def inspection_interval(
     defect_rate: float,
-    warning_time: float,
+    warning_time: Any,
     *,
     look_cost: float,
     failure_cost: float,
     planned_cost: float = 0.0,
+    detection: float = 1.0,
     criterion: Literal["cost", "downtime"] = "cost",
     longest: float = math.inf,
     at: npt.ArrayLike | None = None,
@@ -106,13 +145,16 @@ def inspection_interval(
     ----------
     defect_rate : float
         Defects per unit of age; 1 / mean life of a part that is looked at. [1 per unit of age]
-    warning_time : float
-        Mean time from detectable to failed. [unit of age]
+    warning_time : float, Life, fitted law, frozen scipy law or callable
+        Time from detectable to failed: the mean of an exponential one, or its law. [unit of age]
     look_cost, failure_cost, planned_cost : float
         One look, one failure, one defect mended when found: money, or time down when
         ``criterion`` is "downtime". [currency or unit of age]
+    detection : float
+        Chance that one look finds a defect that is there; 1 for perfect looks. [1]
     criterion : {"cost", "downtime"}
-        Cost (look + rT (b failure + (1 - b) planned)) / T, or downtime
+        Sources differ in the cycle: with "cost" looks take no time, with "downtime" a cycle is
+        the spacing and the look. Cost (look + rT (b failure + (1 - b) planned)) / T, or downtime
         (look + rT (b failure + (1 - b) planned)) / (T + look).
     longest : float
         No spacing beyond it; without one, 50 warning times.
@@ -132,14 +174,26 @@ def inspection_interval(
     ----------
     D(T) = (d + k T b(T) f) / (T + d), Christer & Waller (1984).
 
+    See Also
+    --------
+    share_failing_before_look : b(T), also for looks that miss defects.
+
     Examples
     --------
     >>> best = inspection_interval(0.1, 20, look_cost=0.35, failure_cost=0.5, criterion="downtime")
     >>> round(best.interval, 2)
     24.02
     """
-    _positive(defect_rate=defect_rate, warning_time=warning_time, look_cost=look_cost)
-    _positive(failure_cost=failure_cost)
+    _positive(defect_rate=defect_rate, look_cost=look_cost, failure_cost=failure_cost)
+    if criterion not in ("cost", "downtime"):
+        raise DecisionError(f"'{criterion}' is not known.", "criterion", "cost or downtime")
+    delay = warning_time
+    if isinstance(warning_time, int | float | np.number):
+        mean = float(warning_time)
+        _positive(warning_time=mean)
+    else:
+        delay = life_of(warning_time)
+        mean = delay.mean
     if planned_cost < 0 or not longest > 0:
         raise DecisionError(
             f"planned_cost {planned_cost} and longest {longest} must not be negative.",
@@ -147,12 +201,12 @@ def inspection_interval(
         )
 
     def rate(spacing: Array) -> Array:
-        failing = share_failing_before_look(spacing, warning_time)
+        failing = share_failing_before_look(spacing, delay, detection=detection)
         mended = failing * failure_cost + (1 - failing) * planned_cost
         length = spacing if criterion == "cost" else spacing + look_cost
         return np.asarray((look_cost + defect_rate * spacing * mended) / length, dtype=float)
 
-    end = min(longest, 50 * warning_time)
+    end = min(longest, 50 * mean)
     grid = end * np.geomspace(1e-3, 1.0, 241)
     on_grid = rate(grid)
     best, at_limit = _cheapest(rate, grid, on_grid)
@@ -164,64 +218,12 @@ def inspection_interval(
         interval_upper=max(high, best),
         rate=float(rate(np.array([best]))[0]),
         rate_without_looking=defect_rate * failure_cost,
-        share_failing=float(share_failing_before_look(best, warning_time)[0]),
+        share_failing=float(share_failing_before_look(best, delay, detection=detection)[0]),
         at_limit=at_limit,
         criterion=criterion,
         intervals=tuple(given.tolist()),
         rates=tuple(rate(given).tolist()),
     )
-
-
-def failure_finding_interval(
-    availability: npt.ArrayLike, mean_time_to_fail: float, *, exact: bool = False
-) -> float | Array:
-    """Spacing of tests of a hidden function that keeps its mean availability.
-
-    Parameters
-    ----------
-    availability : array_like
-        Share of time the function is wanted ready. [1]
-    mean_time_to_fail : float
-        Mean time to fail of the device. [unit of age]
-    exact : bool
-        First order, 2 (1 - availability) x mean time to fail (good above about 95 %), or the root
-        of the exact mean availability of a device that fails at a constant rate.
-
-    Returns
-    -------
-    float or ndarray
-        Spacing, in the unit of ``mean_time_to_fail``.
-
-    Raises
-    ------
-    DecisionError
-        An availability outside (0, 1) or a mean time that is not positive.
-
-    References
-    ----------
-    "RCM - A Practical Guide", p. 45.
-
-    Examples
-    --------
-    >>> round(failure_finding_interval(0.99, 10.0), 6)
-    0.2
-    """
-    from scipy.optimize import brentq
-
-    _positive(mean_time_to_fail=mean_time_to_fail)
-    wanted = np.asarray(availability, dtype=float)
-    if not np.all((wanted > 0) & (wanted < 1)):
-        raise DecisionError("Availability must lie between 0 and 1.", "availability")
-    share = 2 * (1 - wanted)
-    if exact:
-
-        def one(target: float) -> float:
-            # mean availability over a spacing of x mean lives is (1 - exp(-x)) / x
-            return float(brentq(lambda x: -math.expm1(-x) / x - target, 1e-12, 2 / target + 10))
-
-        share = np.vectorize(one, otypes=[float])(wanted)
-    out = share * mean_time_to_fail
-    return float(out) if wanted.ndim == 0 else np.asarray(out, dtype=float)
 
 
 def _cheapest(rate: Callable[[Array], Array], grid: Array, on_grid: Array) -> tuple[float, bool]:

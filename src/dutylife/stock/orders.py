@@ -9,7 +9,8 @@ import pandas as pd
 
 from dutylife.settings import Settings, Stock
 from dutylife.stock.demand import quantiles, run_out_days, totals
-from dutylife.stock.policies import base_stock, order_quantity, service
+from dutylife.stock.order_lot import order_quantity
+from dutylife.stock.policies import level_of, service
 from dutylife.stock.streams import PartUse
 from dutylife.wording import count_shelf_sentence, no_order_sentence, order_sentence
 
@@ -87,7 +88,7 @@ def stock_row(
 ) -> dict[str, Any]:
     """Row of table "stock_plan" of one part under the plan in force."""
     demand = totals(use, terms.protection_days, n_simulations)
-    point = base_stock(demand, terms.service_level, terms.service_measure)
+    point = level_of(demand, terms.service_level, terms.service_measure)
     up_to = point + _lot(use, terms, n_simulations, horizon_days)
     position = None if terms.on_hand is None else terms.on_hand + (terms.on_order or 0.0)
     order = None if position is None else _order(position, point, up_to, terms)
@@ -134,7 +135,9 @@ def _lot(use: PartUse, terms: Terms, n_simulations: int, horizon_days: float) ->
     if terms.order_cost and terms.unit_cost and terms.holding_rate:
         yearly = float(totals(use, horizon_days, n_simulations).mean()) / horizon_days * 365.25
         if yearly > 0:
-            lot = order_quantity(yearly, terms.order_cost, terms.unit_cost, terms.holding_rate)
+            lot = order_quantity(
+                yearly, terms.order_cost, terms.unit_cost, terms.holding_rate
+            ).quantity
             # the square-root rule buys years ahead of a slow part; what is needed beyond the
             # forecast's horizon nobody has looked at, so it buys no further (our proposal)
             return max(round(min(lot, horizon_days / 365.25 * yearly)), 1)

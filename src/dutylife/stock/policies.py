@@ -1,16 +1,70 @@
-"""Textbook stock rules on samples or a distribution of demand, each checked against its source."""
+"""Base stock: the level that serves a demand, and what a level gives."""
 
 import math
-from collections.abc import Callable
-from typing import Any, Literal
+from dataclasses import dataclass
+from typing import Any, Literal, get_args
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
 from dutylife.errors import DecisionError
+from dutylife.stock.demand_law import demand_of
+from dutylife.stock.demand_shapes import DemandLaw
+from dutylife.wording import number
 
 Array = npt.NDArray[np.float64]
-Measure = Literal["fill rate", "ready rate"]
+Measure = Literal["fill rate", "ready rate", "immediate fill rate"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BaseStock:
+    """A level and what it gives.
+
+    Parameters
+    ----------
+    level : float
+        Pieces on the shelf and on order; a whole number where demand comes in whole pieces.
+    fill_rate : float
+        1 - expected shortage / mean demand: share of pieces asked for over the span. [1]
+    ready_rate : float
+        Chance that demand does not exceed the level, P(D <= level). [1]
+    immediate_fill_rate : float
+        Chance that the next piece asked for is there, P(D <= level - 1): demand one at a time
+        (Poisson) against the pieces in the pipeline. [1]
+    backorders, on_hand : float
+        Expected pieces owed, E(D - level)+, and left, E(level - D)+. [pieces]
+    mean : float
+        Mean demand over the span: the pipeline. [pieces]
+    levels : tuple of tuple of float
+        Rows of the table.
+    """
+
+    level: float
+    fill_rate: float
+    ready_rate: float
+    immediate_fill_rate: float
+    backorders: float
+    on_hand: float
+    mean: float
+    levels: tuple[tuple[float, ...], ...]
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """Level, ready_rate, immediate_fill_rate, fill_rate, backorders, from 0 on."""
+        return pd.DataFrame(
+            self.levels,
+            columns=["level", "ready_rate", "immediate_fill_rate", "fill_rate", "backorders"],
+        )
+
+    @property
+    def text(self) -> str:
+        """One sentence."""
+        return (
+            f"Hold {number(self.level, 4)} against a mean demand of {number(self.mean)}: "
+            f"{number(100 * self.fill_rate, 4)} % of pieces asked for are given, "
+            f"{number(100 * self.ready_rate, 4)} % of times nothing is short."
+        )
 
 
 def service(samples: npt.ArrayLike, level: float) -> tuple[float, float]:
@@ -41,47 +95,106 @@ def service(samples: npt.ArrayLike, level: float) -> tuple[float, float]:
 
 
 def base_stock(
-    demand: npt.ArrayLike,
-    service_level: float,
+    demand: Any,
+    service_level: float | None = None,
     measure: Measure = "fill rate",
     *,
     is_distribution: bool = False,
-) -> int:
-    """Smallest level that reaches a service level.
+    level: float | None = None,
+    backorders: float | None = None,
+) -> BaseStock:
+    """Smallest level that reaches a service level, or the service of a given level.
+
+    Spares for a life time or a mission: ``demand`` is the demand over all of it; for one position
+    of a part that wears, the chances of `dutylife.decisions.renewal_counts`.
 
     Parameters
     ----------
-    demand : array_like, shape (n,)
+    demand : array_like, shape (n,), DemandLaw or frozen scipy law
         Samples of the demand over lead time plus review [pieces]; with ``is_distribution``, the
-        probability of 0, 1, 2, ... pieces [1].
-    service_level : float
+        probability of 0, 1, 2, ... pieces [1]; or a law (`demand_law`). Of Poisson demand with
+        repair or lead times of any law the pipeline is Poisson, mean = rate x mean time (Palm).
+    service_level : float, optional
         Wanted service, between 0 and 1. [1]
-    measure : {"fill rate", "ready rate"}
-        Share of pieces asked for that the shelf gives, or chance of no shortage.
+    measure : {"fill rate", "ready rate", "immediate fill rate"}
+        Share of pieces asked for over the span that the shelf gives; chance of no shortage,
+        P(D <= level); chance that the next piece is there, P(D <= level - 1). Sources call each
+        of the last two a fill rate or a ready rate.
     is_distribution : bool
         Read ``demand`` as probabilities.
+    level : float, optional
+        Instead of a service level: the level to evaluate. [pieces]
+    backorders : float, optional
+        Instead of a service level: expected pieces owed must not exceed it. [pieces]
 
     Returns
     -------
-    int
-        [pieces]
+    BaseStock
 
     Raises
     ------
     DecisionError
-        A service level outside (0, 1), no demand given, a negative demand, probabilities that do
-        not sum to 1, or an unknown measure.
+        Not exactly one goal, a service level outside (0, 1), no demand given, a negative demand,
+        probabilities that do not sum to 1, or an unknown measure.
+
+    References
+    ----------
+    Feeney & Sherbrooke (1966); Sherbrooke, Optimal Inventory Modeling of Systems, chapter 2 (from
+    memory).
 
     Examples
     --------
-    >>> base_stock([0, 1, 2, 5], 0.75, "ready rate"), base_stock([0, 1, 2, 5], 0.75)
+    >>> base_stock([0, 1, 2, 5], 0.75, "ready rate").level, base_stock([0, 1, 2, 5], 0.75).level
     (2, 3)
     """
-    if not 0 < service_level < 1:
-        raise DecisionError(f"service_level must lie in (0, 1), it is {service_level}.")
-    if measure not in ("fill rate", "ready rate"):
-        raise DecisionError(f"'{measure}' is no service measure.", mend="fill rate or ready rate")
-    chance = _probabilities(demand) if is_distribution else _histogram(_samples(demand))
+    if sum(x is not None for x in (service_level, level, backorders)) != 1:
+        raise DecisionError(
+            "Exactly one goal is needed.", "service_level, level, backorders",
+            "give the service wanted, or the level to evaluate, or the backorders allowed",
+        )  # fmt: skip
+    if measure not in get_args(Measure):
+        raise DecisionError(
+            f"'{measure}' is no service measure.", "measure", ", ".join(get_args(Measure))
+        )
+    if service_level is not None and not 0 < service_level < 1:
+        raise DecisionError(
+            f"service_level must lie in (0, 1), it is {service_level}.",
+            "service_level",
+            "0.95, say",
+        )
+    is_law = isinstance(demand, DemandLaw) or hasattr(demand, "ppf")
+    law = demand_of(demand, is_distribution=is_distribution)
+    if level is not None:
+        if not 0 <= level < math.inf:
+            raise DecisionError(f"A level of {level} can't be.", "level", "0 or more")
+        chosen = level
+    elif backorders is not None:
+        if not backorders > 0:
+            raise DecisionError(f"backorders must be positive, it is {backorders}.", "backorders")
+        chosen = _least_level(law, lambda x: law.short(x) <= backorders + 1e-15)
+    elif is_law or measure == "immediate fill rate":
+        wanted = service_level or 0.0
+        chosen = _least_level(law, lambda x: _served(law, x, measure) >= wanted - 1e-12)
+    else:
+        chosen = level_of(demand, service_level or 0.0, measure, is_distribution=is_distribution)
+    return _result(law, chosen)
+
+
+def level_of(
+    demand: npt.ArrayLike, service_level: float, measure: Measure, *, is_distribution: bool = False
+) -> int:
+    """Smallest whole level that serves samples or probabilities of demand [pieces].
+
+    Parameters
+    ----------
+    demand, service_level, measure, is_distribution
+        As in `base_stock`; "fill rate" or "ready rate".
+    """
+    if is_distribution:
+        chance = np.asarray(demand, dtype=float)
+        chance = chance / chance.sum()
+    else:
+        chance = _histogram(_samples(demand))
     ready = np.cumsum(chance)
     if measure == "ready rate":
         served = ready
@@ -97,79 +210,53 @@ def base_stock(
     return int(enough[0]) if enough.size else len(chance) - 1
 
 
-def order_quantity(
-    demand_per_year: float, order_cost: float, unit_cost: float, holding_rate: float
-) -> float:
-    """Economic order quantity.
-
-    Parameters
-    ----------
-    demand_per_year : float
-        [pieces per year]
-    order_cost : float
-        Cost of placing one order. [currency]
-    unit_cost : float
-        What a piece costs the shop. [currency]
-    holding_rate : float
-        Yearly cost of holding as a share of the piece's cost. [1 per year]
-
-    Returns
-    -------
-    float
-        sqrt(2 x demand x order cost / (holding rate x unit cost)). [pieces]
-
-    Raises
-    ------
-    DecisionError
-        A figure that is not positive.
-
-    References
-    ----------
-    Harris (1913), from memory.
-
-    Examples
-    --------
-    >>> order_quantity(1200, 10, 6, 0.25)
-    126.49110640673517
-    """
-    _positive(demand_per_year=demand_per_year, order_cost=order_cost)
-    _positive(unit_cost=unit_cost, holding_rate=holding_rate)
-    return math.sqrt(2 * demand_per_year * order_cost / (holding_rate * unit_cost))
+def _served(law: DemandLaw, level: Array, measure: Measure) -> Array:
+    if measure == "ready rate":
+        return law.at_most(level)
+    if measure == "immediate fill rate":
+        return law.at_most(level - 1) if law.is_whole else law.at_most(level)
+    return np.asarray(1 - law.short(level) / law.mean if law.mean > 0 else np.ones(level.shape))
 
 
-def newsvendor(
-    demand: npt.ArrayLike | Callable[[float], Any], underage_cost: float, overage_cost: float
-) -> float:
-    """Pieces to buy once for a season.
+def _least_level(law: DemandLaw, enough: Any) -> float:
+    """Smallest level, whole for whole demand, that is enough; enough must go on holding."""
+    top = max(1.0, law.mean)
+    while not enough(np.array([top]))[0]:
+        top *= 2
+        if top > 1e12:
+            raise DecisionError("No level reaches that.", "service_level", "ask for less")
+    if law.is_whole:
+        low, high = -1, math.ceil(top)
+        while high - low > 1:
+            middle = (low + high) // 2
+            low, high = (low, middle) if enough(np.array([float(middle)]))[0] else (middle, high)
+        return high
+    low_x, high_x = 0.0, top
+    if enough(np.array([0.0]))[0]:
+        return 0.0
+    for _ in range(200):
+        half = (low_x + high_x) / 2
+        low_x, high_x = (low_x, half) if enough(np.array([half]))[0] else (half, high_x)
+    return high_x
 
-    Parameters
-    ----------
-    demand : array_like, shape (n,), or callable
-        Samples of the season's demand [pieces], or its quantile function.
-    underage_cost, overage_cost : float
-        Cost of one piece too few, of one too many. [currency]
 
-    Returns
-    -------
-    float
-        The demand that is not exceeded with chance under / (under + over): of samples the
-        smallest that reaches it. [pieces]
-
-    Raises
-    ------
-    DecisionError
-        A cost that is not positive, or no samples.
-
-    Examples
-    --------
-    >>> newsvendor(range(1, 101), 3.0, 1.0)
-    75.0
-    """
-    _positive(underage_cost=underage_cost, overage_cost=overage_cost)
-    wanted = underage_cost / (underage_cost + overage_cost)
-    if callable(demand):
-        return float(demand(wanted))
-    return float(np.quantile(_samples(demand), wanted, method="inverted_cdf"))
+def _result(law: DemandLaw, level: float) -> BaseStock:
+    at = np.array([float(level)])
+    shown = np.unique(np.append(np.arange(min(math.ceil(level) + 4, 400.0)), float(level)))
+    rows = np.column_stack(
+        [shown, law.at_most(shown), _served(law, shown, "immediate fill rate"),
+         _served(law, shown, "fill rate"), law.short(shown)]
+    )  # fmt: skip
+    return BaseStock(
+        level=level,
+        fill_rate=float(_served(law, at, "fill rate")[0]),
+        ready_rate=float(law.at_most(at)[0]),
+        immediate_fill_rate=float(_served(law, at, "immediate fill rate")[0]),
+        backorders=float(law.short(at)[0]),
+        on_hand=float(law.left(at)[0]),
+        mean=law.mean,
+        levels=tuple(map(tuple, rows.tolist())),
+    )
 
 
 def _samples(samples: npt.ArrayLike) -> Array:
@@ -181,18 +268,3 @@ def _samples(samples: npt.ArrayLike) -> Array:
 
 def _histogram(demand: Array) -> Array:
     return np.asarray(np.bincount(np.ceil(demand).astype(int)) / len(demand), dtype=float)
-
-
-def _probabilities(demand: npt.ArrayLike) -> Array:
-    chance = np.asarray(demand, dtype=float)
-    if chance.ndim != 1 or np.any(chance < 0) or abs(chance.sum() - 1) > 1e-6:
-        raise DecisionError("Probabilities must be a list that sums to 1.", "demand")
-    return np.asarray(chance / chance.sum(), dtype=float)
-
-
-def _positive(**given: float) -> None:
-    bad = [f"{name} = {value}" for name, value in given.items() if not 0 < value < math.inf]
-    if bad:
-        raise DecisionError(
-            "Must be positive and finite: " + ", ".join(bad) + ".", ", ".join(given)
-        )
