@@ -2,6 +2,7 @@
 
 from dutylife.models.alike import alike_duties
 from dutylife.models.causes import CauseCurves, aalen_johansen
+from dutylife.models.curved import CurvedLaw
 from dutylife.models.curves import SurvivalCurve, kaplan_meier
 from dutylife.models.fit import fit_models
 from dutylife.models.fitting import fit_law
@@ -17,6 +18,7 @@ from dutylife.models.turnbull import IntervalCurve, turnbull
 __all__ = [
     "CauseCurves",
     "CumulativeHazard",
+    "CurvedLaw",
     "IntervalCurve",
     "LifeLaw",
     "LifeRegression",
