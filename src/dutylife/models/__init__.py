@@ -2,6 +2,7 @@
 
 from dutylife.models.alike import alike_duties
 from dutylife.models.causes import CauseCurves, aalen_johansen
+from dutylife.models.choice import LawChoice, choose_law
 from dutylife.models.curved import CurvedLaw
 from dutylife.models.curves import SurvivalCurve, kaplan_meier
 from dutylife.models.fit import fit_models
@@ -20,6 +21,7 @@ __all__ = [
     "CumulativeHazard",
     "CurvedLaw",
     "IntervalCurve",
+    "LawChoice",
     "LifeLaw",
     "LifeRegression",
     "MeanCumulative",
@@ -28,6 +30,7 @@ __all__ = [
     "SurvivalCurve",
     "TrendTests",
     "aalen_johansen",
+    "choose_law",
     "fit_law",
     "alike_duties",
     "fit_models",
