@@ -103,8 +103,12 @@ def test_gamma_bounds_hold_the_truth() -> None:
     assert (share <= 0.95).all()
 
 
+@pytest.mark.slow
 def test_threshold_lives_are_found_and_bounds_hold_where_they_are_said_to() -> None:
-    """Threshold 100, scale 80, shape 3.5, 150 lives: b10 and threshold held in 84 to 96 %."""
+    """Threshold 100, scale 80, shape 3.5, 150 lives, half cut off; 90 % ranges.
+
+    Those of b10 hold the truth in some 90 %, those of the threshold in some 80 %.
+    """
     rng = np.random.default_rng(12)
     b10 = 100.0 + 80.0 * (-math.log(0.9)) ** (1 / 3.5)
     held, refused, known = [], 0, 0

@@ -1,10 +1,12 @@
 """Life laws: curves, fitted laws with bounds, and a law for each component in each duty."""
 
 from dutylife.models.alike import alike_duties
+from dutylife.models.batches import BatchComparison, compare_batches
 from dutylife.models.causes import CauseCurves, aalen_johansen
 from dutylife.models.choice import LawChoice, choose_law
 from dutylife.models.curved import CurvedLaw
 from dutylife.models.curves import SurvivalCurve, kaplan_meier
+from dutylife.models.early import EarlyFailures, early_failures
 from dutylife.models.fit import fit_models
 from dutylife.models.fitting import fit_law
 from dutylife.models.hazard import CumulativeHazard, nelson_aalen
@@ -17,9 +19,11 @@ from dutylife.models.trend import TrendTests, trend_tests
 from dutylife.models.turnbull import IntervalCurve, turnbull
 
 __all__ = [
+    "BatchComparison",
     "CauseCurves",
     "CumulativeHazard",
     "CurvedLaw",
+    "EarlyFailures",
     "IntervalCurve",
     "LawChoice",
     "LifeLaw",
@@ -31,6 +35,8 @@ __all__ = [
     "TrendTests",
     "aalen_johansen",
     "choose_law",
+    "compare_batches",
+    "early_failures",
     "fit_law",
     "alike_duties",
     "fit_models",

@@ -69,21 +69,19 @@ class Watching:
             step = np.minimum(-np.log1p(-share), _SURE)
         return cls(entry, exit_, failed, ends, np.cumsum(step))
 
-    def limits(self, rng: np.random.Generator) -> Array:
-        """Ages at which watching would have ended: seen where it did, drawn beyond failures.
+    def limits(self, rng: np.random.Generator, k: int) -> Array:
+        """Ages at which watching would have ended, ``k`` times over, shape (k, n).
 
-        Infinite where no watching was seen to end beyond a failure.
+        Seen where it did, drawn beyond failures; infinite where no watching was seen to end
+        beyond a failure.
         """
-        found = self.exit.copy()
+        found = np.tile(self.exit, (k, 1))
         who = np.flatnonzero(self.failed)
-        if not len(self.ends):
-            found[who] = np.inf
-            return found
         before = np.concatenate([[0.0], self.hazard])
         place = np.searchsorted(self.ends, self.exit[who], side="left")
-        goal = before[place] + rng.exponential(size=len(who))
+        goal = before[place] + rng.exponential(size=(k, len(who)))
         at = np.searchsorted(self.hazard, goal, side="left")
-        found[who] = np.append(self.ends, np.inf)[at]
+        found[:, who] = np.append(self.ends, np.inf)[at]
         return found
 
     def draw(
@@ -93,5 +91,5 @@ class Watching:
         start = np.where(self.entry > 0, hazard_at(law, self.entry), 0.0)
         ages = age_at(law, start + rng.exponential(size=len(self.entry)))
         ages = np.maximum(ages, np.nextafter(self.entry, np.inf))
-        limits = self.limits(rng)
+        limits = self.limits(rng, 1)[0]
         return np.minimum(ages, limits), ages <= limits
