@@ -22,7 +22,7 @@ def test_hazards_are_minus_log_survival_and_ages_their_inverse(law) -> None:
     fitted = fit_law(law, *cut_off(100 * rng.weibull(2.0, 60), rng, 250))
     ages = np.array([1.0, 40.0, 90.0, 200.0])
     hazard = hazard_at(fitted, ages)
-    np.testing.assert_allclose(hazard, -np.log(fitted.survival(ages)), rtol=1e-9)
+    np.testing.assert_allclose(hazard, -np.log(fitted.survival(ages)), rtol=1e-9, atol=1e-14)
     np.testing.assert_allclose(age_at(fitted, hazard), ages, rtol=1e-7)
 
 
@@ -56,10 +56,13 @@ def test_drawn_lives_were_watched_as_the_real_ones() -> None:
 
 
 def test_few_lives_tell_no_law_and_it_is_said() -> None:
-    rng = np.random.default_rng(3)
-    told = choose_law(*cut_off(100 * rng.weibull(2.0, 25), rng, 250), n_simulated=39)
-    assert len(told.alike) > 1
-    assert "can't tell" in told.text
+    ties = []
+    for s in range(8):
+        rng = np.random.default_rng([3, s])
+        told = choose_law(*cut_off(100 * rng.weibull(2.0, 15), rng, 250), n_simulated=39)
+        ties.append(len(told.alike) > 1)
+        assert ("can't tell" in told.text) == ties[-1]
+    assert sum(ties) >= 6
     assert told.table["aic_weight"].sum() == pytest.approx(1.0)
     assert told.table["aic_difference"].min() == 0
     assert told.table["aic"].is_monotonic_increasing
@@ -76,7 +79,7 @@ def test_many_lives_tell_their_law() -> None:
     assert told.law().law == "lognormal"
     fits = told.table.set_index("law")["fits"]
     assert not fits["weibull"]
-    assert not fits["exponential"]
+    assert not fits["gamma"]
 
 
 def test_mixed_lives_follow_none_and_it_is_said() -> None:
@@ -121,16 +124,14 @@ def test_what_can_not_be_chosen_is_refused() -> None:
         choose_law([1, 2, 3], [1, 1, 0], laws=["gumbel"])
     with pytest.raises(FitError, match="can't be tried"):
         choose_law([1, 2, 3], [1, 1, 0], n_simulated=5)
-    with pytest.raises(FitError, match="None of the lives"):
-        choose_law([1, 2, 3], [0, 0, 0])
-    told = choose_law([4, 4, 9], [1, 1, 0], n_simulated=19)
-    assert [name for name, _ in told.not_fitted] == [
-        "weibull",
-        "lognormal",
-        "log-logistic",
-        "gamma",
-    ]
-    assert isinstance(TooFewFailuresError("x"), FitError)
+    for event in ([0, 0, 0], [1, 1, 0]):
+        with pytest.raises(TooFewFailuresError, match="no law can be told from another"):
+            choose_law([4, 4, 9], event)
+    # two unlike failures carry no threshold: said, not left out in silence
+    both = ["exponential", "three-parameter weibull"]
+    told = choose_law([4, 6, 9, 9], [1, 1, 0, 0], laws=both, n_simulated=19)
+    assert [name for name, _ in told.not_fitted] == ["three-parameter weibull"]
+    assert "No fit of three-parameter weibull" in told.text
 
 
 @pytest.mark.slow
@@ -166,7 +167,7 @@ def test_the_distance_test_keeps_its_size_and_the_plots_bounds_hold() -> None:
         assert np.mean(small) <= 0.05 + 2 * 0.018
         assert np.mean(small) >= 0.01
         assert 0.83 <= np.mean(inside) <= 0.97
-    for truth, tried, n in (("lognormal", "weibull", 50), ("weibull", "exponential", 50)):
+    for truth, tried in (("lognormal", "weibull"), ("weibull", "exponential")):
         hits = []
         for s in range(60):
             rng = np.random.default_rng([10, s])

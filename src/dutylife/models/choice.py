@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from dutylife.errors import FitError
+from dutylife.errors import FitError, TooFewFailuresError
 from dutylife.models.adequacy import Adequacy, AnyLaw, adequacy
 from dutylife.models.checks import checked_lives
 from dutylife.models.curved import Curved
@@ -108,6 +108,8 @@ class LawChoice:
             )
         out = [n for n in table.index if not table.loc[n, "fits"]]
         not_these = f" {', '.join(out)} do{'es' if len(out) == 1 else ''} not fit." if out else ""
+        if self.not_fitted:
+            not_these += f" No fit of {', '.join(name for name, _ in self.not_fitted)}."
         if len(alike) == 1:
             return f"{seen}: the {alike[0]} law tells these lives best.{not_these}"
         b10 = table.loc[list(alike), "b10"]
@@ -150,6 +152,8 @@ def choose_law(
 
     Raises
     ------
+    TooFewFailuresError
+        No two failures at unlike ages.
     FitError
         Lives that can't stand, a law that is not known, or none that can be fitted.
 
@@ -171,6 +175,13 @@ def choose_law(
             f"Laws {', '.join(map(str, laws)) or 'none'} with {n_simulated} draws can't be tried.",
             "choose_law(laws=, n_simulated=)",
             f"laws of: {', '.join(known)}; {FEWEST_DRAWS} draws or more",
+        )
+    if len(np.unique(ages[failed])) < 2:
+        raise TooFewFailuresError(
+            f"{count(int(failed.sum()), 'failure')}, not at two unlike ages, in "
+            f"{count(len(ages), 'life', 'lives')}: no law can be told from another.",
+            "choose_law(exit, event)",
+            "wait for failures; fit_law('exponential', ...) gives a bound of life without any",
         )
     checked, missing, errors = [], [], []
     for i, name in enumerate(laws):
@@ -200,12 +211,8 @@ def choose_law(
 
 def _fitted(name: Law | Curved, ages: ArrayLike, failed: ArrayLike, starts: ArrayLike) -> AnyLaw:
     """A law that can be drawn from: one with a failure behind it."""
-    if not np.any(failed):
-        raise FitError(
-            "None of the lives ended in failure: no law can be told from another.",
-            "choose_law(event)",
-            "wait for failures; fit_law('exponential', ...) gives a lower bound of life",
-        )
+    if not np.any(failed):  # drawn so; an exponential law would be endless
+        raise TooFewFailuresError("No failure was drawn.", "choose_law(event)")
     law = fit_law(name, ages, failed, entry=starts)
     assert not isinstance(law, dict)
     return law
