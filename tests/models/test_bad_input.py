@@ -191,6 +191,21 @@ def test_bad_ages_of_repaired_units_are_told(function: Callable[..., Any], cell:
         function([])
 
 
+@pytest.mark.parametrize("p", [-0.1, 1.5, 10, math.nan])
+@pytest.mark.parametrize("name", LAWS[:5])
+def test_a_share_that_is_none_has_no_age(name: str, p: float) -> None:
+    law = models.fit_law(name, GOOD["exit"], GOOD["event"])
+    with pytest.raises(FitError, match="can't be"):
+        law.quantile([0.1, p])
+    assert law.quantile([0.0, 1.0]).tolist() == [0.0, math.inf]
+
+
+def test_rows_of_groups_are_those_of_the_whole() -> None:
+    given = spoiled("exit", 4, -1.0)
+    with pytest.raises(FitError, match=r"rows 4\b"):
+        models.fit_law("weibull", given["exit"], given["event"], by=BATCHES)
+
+
 @pytest.mark.parametrize("n", [0, -3, 2.5, math.nan, math.inf])
 def test_ranks_of_no_whole_number_are_refused(n: float) -> None:
     with pytest.raises(FitError, match="No exact ranks"):

@@ -114,11 +114,12 @@ def test_ratio_bounds_hold_the_truth_with_few_failures() -> None:
 def test_a_bad_batch_is_flagged_and_good_ones_are_not() -> None:
     """Scale 0.5, 12 lives among 60 others in 5 batches, shape 2; 200 fleets each.
 
-    Watched for 60 to 300 where 100 is the others' scale nearly all of the bad batch fail: flagged
-    in 80 % or more. Watched for 20 to 160 half the others are cut off and the bad batch has some
-    10 failures: with the shape known, log ratio -0.69 and its error 0.18 a test at 0.05 / 6 finds
-    it in 87 %, with the shape fitted in fewer. Stopped so that 6 of its 12 fail: some 45 %. False
-    flags, any of six batches: at most 5 % and two standard errors of 200 fleets.
+    Watched for 60 to 300 where 100 is the others' scale nearly all of the bad batch fail (11.8 of
+    12): flagged in 80 % or more. Watched for 20 to 160 half the others are cut off and the bad
+    batch has 10 failures: with the shape known, a log ratio of -0.69 with an error of 0.18, a test
+    at 0.05 / 6 finds it in 87 %; with the shape fitted in some 77 %. Stopped so that 6 of its 12
+    fail (error 0.23, 66 % with the shape known): some 50 %. False flags, any of six batches: at
+    most 5 %, for all designs at most 5 % and two standard errors of 200 fleets.
     """
     designs = {
         "mostly failed": (60.0, 300.0),

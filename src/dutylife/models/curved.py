@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from dutylife.errors import FitError
+from dutylife.models.laws import checked_share
 from dutylife.wording import count, number
 
 Array = NDArray[np.float64]
@@ -111,7 +112,7 @@ class CurvedLaw:
 
     def quantile(self, p: ArrayLike) -> Array:
         """Age by which a share ``p`` has failed, shape as ``p`` [age]."""
-        return _quantile(self.law, np.asarray(p, dtype=float), self._theta)
+        return _quantile(self.law, checked_share(p), self._theta)
 
     def survival(self, age: ArrayLike) -> Array:
         """Share still working at ``age``, shape as ``age`` [1]."""

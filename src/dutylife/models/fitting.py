@@ -173,10 +173,7 @@ def _one_law(
     covariates: pd.DataFrame | None,
     columns: dict[str, Any],
 ) -> LifeLaw | CurvedLaw | LifeRegression:
-    exit_, event, entry, lower, upper, weights = (
-        columns.get(k) for k in ("exit", "event", "entry", "lower", "upper", "weights")
-    )
-    seen = checked_rows(exit_, event, entry, lower, upper, weights, covariates)
+    seen = _checked(columns, covariates)
     plain = covariates is None and method == "maximum likelihood"
     _require_failures(law, seen, held=shape is not None, bounded=plain)
     if law == "gamma" or law == "three-parameter weibull":
@@ -188,6 +185,13 @@ def _one_law(
     if law == "log-logistic" or shape is not None or seen.has_between:
         return _general(law, seen, shape)
     return exact_or_censored(law, seen.exit, seen.failed, seen.entry, seen.weight)
+
+
+def _checked(columns: dict[str, Any], covariates: pd.DataFrame | None) -> Checked:
+    exit_, event, entry, lower, upper, weights = (
+        columns.get(k) for k in ("exit", "event", "entry", "lower", "upper", "weights")
+    )
+    return checked_rows(exit_, event, entry, lower, upper, weights, covariates)
 
 
 def _require(law: str, shape: float | None, method: str, covariates: object) -> None:
@@ -263,6 +267,8 @@ def _by_group(
             "fit_law(by=)",
             "give the group of each row",
         )
+    # all rows at once, so that messages name rows of what was given and not of a group
+    _checked(columns, covariates)
     out: Fitted = {}
     for group in sorted(set(groups), key=lambda g: (str(type(g)), g)):
         rows = np.flatnonzero(groups == group)

@@ -271,12 +271,31 @@ class LifeLaw:
 
 
 def standard_quantile(law: str, p: ArrayLike) -> Array:
-    """Standardised log age by which a share ``p`` has failed."""
+    """Standardised log age by which a share ``p`` has failed; endless at 0 and 1."""
     from scipy.special import ndtri
 
+    share = checked_share(p)
+    if law == "lognormal":
+        found: Array = np.asarray(ndtri(share))
+        return found
+    with np.errstate(divide="ignore"):
+        if law == "log-logistic":
+            return np.asarray(np.log(share) - np.log1p(-share))
+        return np.asarray(np.log(-np.log1p(-share)))
+
+
+def checked_share(p: ArrayLike) -> Array:
+    """Shares of lives that have failed, refused where they are none.
+
+    Raises
+    ------
+    FitError
+        A share that is missing, below 0 or above 1.
+    """
     share = np.asarray(p, dtype=float)
-    if law == "log-logistic":
-        z: Array = np.log(share) - np.log1p(-share)
-    else:
-        z = ndtri(share) if law == "lognormal" else np.log(-np.log1p(-share))
-    return z
+    if not ((share >= 0) & (share <= 1)).all():
+        raise FitError(
+            f"A share failed of {float(share[~((share >= 0) & (share <= 1))].flat[0])} can't be.",
+            "quantile(p)", "give shares from 0 to 1: 0.1 for the age by which 10 % have failed",
+        )  # fmt: skip
+    return share
