@@ -18,7 +18,7 @@ from dutylife.models.laws import Law
 from dutylife.wording import count, number, span
 
 LAWS: tuple[Law | Curved, ...] = ("exponential", "weibull", "lognormal", "log-logistic", "gamma")
-REJECTED = 0.05  # chance of so great a distance below which a law is said not to fit
+REJECTED = 0.05  # chance of so great a distance down from which a law is said not to fit
 ALIKE = 2.0  # difference of Akaike's criterion up to which laws are not told apart (a convention)
 FEWEST_DRAWS = 19  # below it no chance can fall to 0.05
 COLUMNS = [
@@ -46,7 +46,7 @@ class LawChoice:
         rows = [
             (
                 c.law.law, len(c.law.parameters), c.law.loglik, c.law.aic, math.nan, math.nan,
-                c.distance, c.p_value, c.p_value_error, c.p_value >= REJECTED,
+                c.distance, c.p_value, c.p_value_error, c.p_value > REJECTED,
                 float(c.law.quantile(0.1)), float(c.law.quantile(0.5)), c.law.mean(),
             )
             for c in self.checked
