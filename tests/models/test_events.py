@@ -142,7 +142,7 @@ def test_a_steady_rate_is_called_a_trend_in_one_of_ten_at_most():
         (lambda: aalen_johansen([np.nan], ["worn"]), "not finite"),
         (lambda: mean_cumulative([1, 1], [3, np.inf], [1, 0]), "1 rows have an age"),
         (lambda: mean_cumulative([1], [3], [0]), "no event"),
-        (lambda: power_law([3, 4, 5], end=4), "1 failures lie after the end"),
+        (lambda: power_law([3, 4, 5], end=4), "1 failure after the end"),
         (lambda: power_law([3], end=4), "too little for a power law"),
         (lambda: trend_tests([1, 2], unit=["a", "b"], end={"a": 3}), "no end of watching"),
         (lambda: trend_tests([1, 2], end=[3, 4]), "without their units"),

@@ -117,6 +117,40 @@ def test_words_are_told_from_the_first_and_an_unseen_word_is_refused():
         law.quantile(0.5, {"load": 0.0, "duty": "quarry"})
     with pytest.raises(FitError, match="missing: duty"):
         law.quantile(0.5, {"load": 0.0})
+    with pytest.raises(FitError, match="'load' takes a number, not 'heavy'"):
+        law.survival(50.0, {"load": "heavy", "duty": "dust"})
+
+
+@pytest.mark.parametrize("kind", ["object", "category", "string"])
+def test_no_way_to_give_an_unseen_word_reads_as_the_baseline(kind):
+    """In every answer, for words, missing words, numbers for words and one-word columns."""
+    given = some_rows(9, 200)
+    given["covariates"] = given["covariates"].astype({"duty": kind})
+    law = fit_law("weibull", **given)
+    for ask in (law.survival, law.quantile):
+        for strange in ("quarry", "Dust", "dust ", "", 3, 1.0, True):
+            with pytest.raises(FitError, match="not seen"):
+                ask(0.5, {"load": 0.0, "duty": strange})
+        for blank in (None, np.nan):
+            with pytest.raises(FitError, match="missing"):
+                ask(0.5, {"load": 0.0, "duty": blank})
+        for value in (np.nan, np.inf, None):
+            with pytest.raises(FitError, match="load"):
+                ask(0.5, {"load": value, "duty": "dust"})
+    with pytest.raises(FitError, match="not seen"):
+        law.quantile_bounds(0.1, {"load": 0.0, "duty": "quarry"})
+    with pytest.raises(FitError, match="not in the law: dutty"):
+        law.quantile(0.5, {"load": 0.0, "dutty": "quarry", "duty": "dust"})
+
+
+def test_codes_that_are_words_stay_words():
+    """A duty coded 1 and 2 as words: 3 is refused, not put on a line through 1 and 2."""
+    rng = np.random.default_rng(3)
+    duty = pd.DataFrame({"duty": rng.choice(["1", "2"], 80)})
+    law = fit_law("weibull", 100 * rng.weibull(2.0, 80), np.ones(80), covariates=duty)
+    assert law.quantile(0.5, {"duty": 2}) == law.quantile(0.5, {"duty": "2"})
+    with pytest.raises(FitError, match="not seen: 3"):
+        law.quantile(0.5, {"duty": 3})
 
 
 @pytest.mark.parametrize(

@@ -160,3 +160,37 @@ def test_dg_03_ages_read_off_paths() -> None:
         check, lognormal_mu=lognormal.mu, lognormal_sigma_ml=lognormal.sigma,
         weibull_shape=weibull.shape, weibull_scale=weibull.scale,
     )  # fmt: skip
+
+
+def test_ex_02_no_failures() -> None:
+    check = CHECKS["EX-02"]
+    given = check["inputs"]
+    law = fit_law("exponential", np.full(4, given["total_time"] / 4), np.zeros(4))
+    confidence = given["confidence"]
+    one, top = law.bounds("scale", confidence, "chi-square", side="lower")
+    two, _ = law.bounds("scale", 2 * confidence - 1, "chi-square")
+    assert_all_near(check, lower=[one, two])
+    assert top == np.inf
+
+
+def test_gm_01_a_gamma_law() -> None:
+    check = CHECKS["GM-01"]
+    ages = data_of(check)["megarevs"]
+    law = fit_law("gamma", ages, np.ones(len(ages)))
+    assert_all_near(check, shape=law.shape, scale=law.scale, mean=law.mean(), loglik=law.loglik)
+
+
+def test_gm_02_a_gamma_law_of_falling_risk() -> None:
+    check = CHECKS["GM-02"]
+    ages = data_of(check)["hours"]
+    law = fit_law("gamma", ages, np.ones(len(ages)))
+    assert_all_near(check, shape=law.shape, mean=law.mean())
+
+
+def test_tw_01_a_threshold() -> None:
+    check = CHECKS["TW-01"]
+    ages = data_of(check)["megarevs"]
+    law = fit_law("three-parameter weibull", ages, np.ones(len(ages)))
+    assert_all_near(
+        check, shape=law.shape, scale=law.scale, threshold=law.threshold, loglik=law.loglik
+    )

@@ -2,8 +2,12 @@
 
 from dutylife.models.alike import alike_duties
 from dutylife.models.batch import CellFits, fit_cells
+from dutylife.models.batches import BatchComparison, compare_batches
 from dutylife.models.causes import CauseCurves, aalen_johansen
+from dutylife.models.choice import LawChoice, choose_law
+from dutylife.models.curved import CurvedLaw
 from dutylife.models.curves import SurvivalCurve, kaplan_meier
+from dutylife.models.early import EarlyFailures, early_failures
 from dutylife.models.fit import fit_models
 from dutylife.models.fitting import fit_law
 from dutylife.models.hazard import CumulativeHazard, nelson_aalen
@@ -24,10 +28,14 @@ from dutylife.models.trend import TrendTests, trend_tests
 from dutylife.models.turnbull import IntervalCurve, turnbull
 
 __all__ = [
+    "BatchComparison",
     "CauseCurves",
     "CellFits",
     "CumulativeHazard",
+    "CurvedLaw",
+    "EarlyFailures",
     "IntervalCurve",
+    "LawChoice",
     "LifeLaw",
     "LifeRegression",
     "MeanCumulative",
@@ -40,6 +48,9 @@ __all__ = [
     "TrendTests",
     "aalen_johansen",
     "fit_cells",
+    "choose_law",
+    "compare_batches",
+    "early_failures",
     "fit_law",
     "alike_duties",
     "crossing_ages",

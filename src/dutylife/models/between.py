@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from dutylife.errors import FitError
-from dutylife.models.checks import checked_lives
+from dutylife.models.checks import checked_lives, first_rows, numbers
 from dutylife.models.general import Rows
 from dutylife.models.laws import Law, LifeLaw
 
@@ -121,7 +121,8 @@ def checked_rows(
         late = ~np.isnan(high) & (starts > low)
         if late.any():
             raise FitError(
-                f"{int(late.sum())} lives entered after the lower age of their interval.",
+                f"{int(late.sum())} lives entered after the lower age of their interval "
+                f"(rows {first_rows(late)}).",
                 "fit_law(entry=, lower=)", "set lower to the entry there",
             )  # fmt: skip
     if covariates is not None and len(covariates) != len(ages):
@@ -136,11 +137,10 @@ def _looks(
     exit_: ArrayLike | None, event: ArrayLike | None, lower: ArrayLike, upper: ArrayLike
 ) -> tuple[Array, Array, Array, Array]:
     """Interval rows under exit and event: exit the upper age, or the lower where none failed."""
-    low = np.atleast_1d(np.asarray(lower, dtype=float))
-    high = np.atleast_1d(np.asarray(upper, dtype=float))
+    low, high = numbers(lower, "lower"), numbers(upper, "upper")
     n = len(low)
-    ages = np.full(n, np.nan) if exit_ is None else np.atleast_1d(np.asarray(exit_, float))
-    flags = np.zeros(n) if event is None else np.atleast_1d(np.asarray(event, float))
+    ages = np.full(n, np.nan) if exit_ is None else numbers(exit_, "exit")
+    flags = np.zeros(n) if event is None else numbers(event, "event")
     if len({n, len(high), len(ages), len(flags)}) > 1:
         raise FitError(
             "The columns differ in length.",
@@ -154,10 +154,9 @@ def _looks(
     )
     wrong = looked & ((low < 0) | (high < low) | ~np.isfinite(low))
     if wrong.any():
-        first = ", ".join(str(i) for i in np.flatnonzero(wrong)[:5])
         raise FitError(
             f"{int(wrong.sum())} of {n} lives have a lower age that is negative, infinite or "
-            f"above the upper (rows {first}).",
+            f"above the upper (rows {first_rows(wrong)}).",
             "fit_law(lower=, upper=)",
             "lower is the last age seen working, upper the first seen failed",
         )

@@ -1,6 +1,7 @@
 """What a life model may be given: ages, entries, weights checked before any fit."""
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from dutylife.errors import FitError
@@ -34,11 +35,10 @@ def checked_lives(
     FitError
         Every fault at once, with counts and the first rows.
     """
-    ages = np.atleast_1d(np.asarray(exit, dtype=float))
-    flags = np.atleast_1d(np.asarray(event, dtype=float))
+    ages, flags = numbers(exit, "exit"), numbers(event, "event")
     n = len(ages)
-    starts = np.zeros(n) if entry is None else np.atleast_1d(np.asarray(entry, dtype=float))
-    shares = np.ones(n) if weights is None else np.atleast_1d(np.asarray(weights, dtype=float))
+    starts = np.zeros(n) if entry is None else numbers(entry, "entry")
+    shares = np.ones(n) if weights is None else numbers(weights, "weights")
     lengths = {"exit": n, "event": len(flags), "entry": len(starts), "weights": len(shares)}
     if n == 0 or len(set(lengths.values())) > 1:
         told = ", ".join(f"{k} {v}" for k, v in lengths.items())
@@ -56,7 +56,7 @@ def checked_lives(
         ("an entry not below its exit", (starts >= ages) & (starts > 0)),
     ]
     told = "; ".join(
-        f"{int(bad.sum())} of {n} lives have {what} (rows {_first(bad)})"
+        f"{int(bad.sum())} of {n} lives have {what} (rows {first_rows(bad)})"
         for what, bad in faults
         if bad.any()
     )
@@ -69,7 +69,31 @@ def checked_lives(
     return ages, flags == 1.0, starts, shares
 
 
-def _first(bad: NDArray[np.bool_], shown: int = 5) -> str:
+def numbers(column: ArrayLike, name: str) -> Array:
+    """A column as numbers, missing cells as ``nan``, shape (n,).
+
+    Raises
+    ------
+    FitError
+        Cells that are no numbers, with the first rows.
+    """
+    try:
+        return np.atleast_1d(np.asarray(column, dtype=float))
+    except (TypeError, ValueError):
+        cells = np.atleast_1d(np.asarray(column, dtype=object))
+    read = pd.to_numeric(pd.Series(cells.ravel(), dtype=object), errors="coerce").to_numpy(float)
+    bad = np.isnan(read) & ~pd.isna(cells.ravel())
+    if cells.ndim == 1 and not bad.any():  # missing cells of other kinds than nan
+        return np.asarray(read)
+    raise FitError(
+        f"{int(bad.sum())} of {len(cells)} cells in '{name}' are no numbers"
+        f"{f' (rows {first_rows(bad)})' if bad.any() else ', or lie in several columns'}.",
+        name, "give one number for each row, or leave those rows out",
+    )  # fmt: skip
+
+
+def first_rows(bad: NDArray[np.bool_], shown: int = 5) -> str:
+    """Places of the first rows that are marked, counted from 0, as words."""
     rows = np.flatnonzero(bad)
     more = ", ..." if len(rows) > shown else ""
     return ", ".join(str(r) for r in rows[:shown]) + more

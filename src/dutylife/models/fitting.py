@@ -1,7 +1,6 @@
 """Fits a law of life by maximum likelihood, or along the ranks of the failures."""
 
 import math
-import warnings
 from typing import Any, Literal, get_args, overload
 
 import numpy as np
@@ -10,16 +9,36 @@ from numpy.typing import ArrayLike, NDArray
 
 from dutylife.errors import FitError, TooFewFailuresError
 from dutylife.models.between import Checked, checked_rows
+from dutylife.models.curved import Curved, CurvedLaw
+from dutylife.models.curved_fit import fit_curved
+from dutylife.models.exact import exact_or_censored, no_maximum
 from dutylife.models.general import climb
 from dutylife.models.laws import Law, LifeLaw
-from dutylife.models.likelihood import Lives, packed, polish
 from dutylife.models.ranks import rank_regression
 from dutylife.models.regression import LifeRegression, fit_regression
 from dutylife.wording import count, number
 
 Array = NDArray[np.float64]
 Method = Literal["maximum likelihood", "rank regression"]
-FEW_FAILURES = 5
+LAWS = get_args(Law) + get_args(Curved)
+Fitted = dict[object, LifeLaw | CurvedLaw | LifeRegression]
+
+
+@overload
+def fit_law(
+    law: Curved,
+    exit: ArrayLike | None = ...,  # noqa: A002
+    event: ArrayLike | None = ...,
+    *,
+    entry: ArrayLike | None = ...,
+    lower: ArrayLike | None = ...,
+    upper: ArrayLike | None = ...,
+    weights: ArrayLike | None = ...,
+    by: None = ...,
+    covariates: None = ...,
+    shape: float | None = ...,
+    method: Method = ...,
+) -> CurvedLaw: ...
 
 
 @overload
@@ -58,7 +77,7 @@ def fit_law(
 
 @overload
 def fit_law(
-    law: Law,
+    law: Law | Curved,
     exit: ArrayLike | None = ...,  # noqa: A002
     event: ArrayLike | None = ...,
     *,
@@ -70,11 +89,11 @@ def fit_law(
     covariates: pd.DataFrame | None = ...,
     shape: float | None = ...,
     method: Method = ...,
-) -> dict[object, LifeLaw | LifeRegression]: ...
+) -> Fitted: ...
 
 
 def fit_law(
-    law: Law,
+    law: Law | Curved,
     exit: ArrayLike | None = None,  # noqa: A002  (the word of the field)
     event: ArrayLike | None = None,
     *,
@@ -86,12 +105,14 @@ def fit_law(
     covariates: pd.DataFrame | None = None,
     shape: float | None = None,
     method: Method = "maximum likelihood",
-) -> LifeLaw | LifeRegression | dict[object, LifeLaw | LifeRegression]:
+) -> LifeLaw | CurvedLaw | LifeRegression | Fitted:
     """Fit a law to lives watched over (entry, exit], or known to have ended in (lower, upper].
 
     Parameters
     ----------
-    law : {"weibull", "lognormal", "exponential", "log-logistic"}
+    law : {"weibull", "lognormal", "exponential", "log-logistic", "gamma", \
+"three-parameter weibull"}
+        The last two take ages known exactly or cut off, without covariates.
     exit : array_like, shape (n,)
         Age at the end of each life or of its watching. [one unit for all]
     event : array_like, shape (n,)
@@ -116,12 +137,15 @@ def fit_law(
 
     Returns
     -------
-    LifeLaw, or LifeRegression with covariates, or a dict of them with ``by``
+    LifeLaw, or CurvedLaw for the last two laws, or LifeRegression with covariates, or a dict of
+    them with ``by``
 
     Raises
     ------
     TooFewFailuresError
-        No failure, or for a two-parameter law all failures at one age.
+        For a law of two parameters or more: no failure, or all failures at one age. An
+        exponential law without failures has an infinite scale and a lower bound of it
+        (``bounds("scale", level, "chi-square")``).
     FitError
         Ages that can't stand, or a likelihood without a maximum.
 
@@ -133,27 +157,50 @@ def fit_law(
     log-likelihood is that of ages, not of log ages.
     """
     _require(law, shape, method, covariates)
+    columns = {
+        "exit": exit, "event": event, "entry": entry, "lower": lower, "upper": upper,
+        "weights": weights,
+    }  # fmt: skip
     if by is not None:
-        return _by_group(
-            law, by, shape, method, covariates,
-            {"exit": exit, "event": event, "entry": entry, "lower": lower, "upper": upper,
-             "weights": weights},
-        )  # fmt: skip
-    seen = checked_rows(exit, event, entry, lower, upper, weights, covariates)
-    _require_failures(law, seen, held=shape is not None)
+        return _by_group(law, by, shape, method, covariates, columns)
+    return _one_law(law, shape, method, covariates, columns)
+
+
+def _one_law(
+    law: Law | Curved,
+    shape: float | None,
+    method: Method,
+    covariates: pd.DataFrame | None,
+    columns: dict[str, Any],
+) -> LifeLaw | CurvedLaw | LifeRegression:
+    seen = _checked(columns, covariates)
+    plain = covariates is None and method == "maximum likelihood"
+    _require_failures(law, seen, held=shape is not None, bounded=plain)
+    if law == "gamma" or law == "three-parameter weibull":
+        return fit_curved(law, seen)
     if method == "rank regression":
         return rank_regression(seen.exit, seen.failed, entry=seen.entry).law(law)
     if covariates is not None:
         return fit_regression(law, seen, shape)
     if law == "log-logistic" or shape is not None or seen.has_between:
         return _general(law, seen, shape)
-    return _exact_or_censored(law, seen.exit, seen.failed, seen.entry, seen.weight)
+    return exact_or_censored(law, seen.exit, seen.failed, seen.entry, seen.weight)
+
+
+def _checked(columns: dict[str, Any], covariates: pd.DataFrame | None) -> Checked:
+    exit_, event, entry, lower, upper, weights = (
+        columns.get(k) for k in ("exit", "event", "entry", "lower", "upper", "weights")
+    )
+    return checked_rows(exit_, event, entry, lower, upper, weights, covariates)
 
 
 def _require(law: str, shape: float | None, method: str, covariates: object) -> None:
     faults = []
-    if law not in get_args(Law):
-        faults.append((f"'{law}' is not a law", "one of: " + ", ".join(get_args(Law))))
+    curved = law in get_args(Curved)
+    if law not in LAWS:
+        faults.append((f"'{law}' is not a law", "one of: " + ", ".join(LAWS)))
+    if curved and covariates is not None:
+        faults.append((f"the {law} law takes no covariates", "use the weibull or lognormal law"))
     if method not in get_args(Method):
         faults.append((f"'{method}' is not a method", "one of: " + ", ".join(get_args(Method))))
     if shape is not None and not (math.isfinite(shape) and shape > 0):
@@ -174,16 +221,23 @@ def _require(law: str, shape: float | None, method: str, covariates: object) -> 
         )
 
 
-def _require_failures(law: str, seen: Checked, *, held: bool) -> None:
+def _require_failures(law: str, seen: Checked, *, held: bool, bounded: bool) -> None:
     n_failed = int(seen.failed.sum())
-    if n_failed == 0:
+    if n_failed == 0 and (law != "exponential" or not bounded):
         raise TooFewFailuresError(
             f"None of {count(len(seen.exit), 'life', 'lives')} ended in failure: the record gives "
             "a lower bound of life, no law.",
             "fit_law(event)",
-            "wait for failures, pool with like duties, or use a starting value",
+            "wait for failures, pool with like duties, use a starting value, or fit an exponential "
+            "law (by maximum likelihood, without covariates) for its lower bound",
         )
     ages = np.unique(seen.exit[seen.failed])
+    if law == "three-parameter weibull" and len(ages) < 3:
+        raise TooFewFailuresError(
+            f"{count(n_failed, 'failure')} at {count(len(ages), 'age')} can't tell three figures.",
+            "fit_law(exit, event)",
+            "3 failures or more at unlike ages, or a weibull law",
+        )
     spread_seen = len(ages) > 1 or seen.has_between
     if law != "exponential" and not held and not spread_seen:
         raise TooFewFailuresError(
@@ -195,32 +249,33 @@ def _require_failures(law: str, seen: Checked, *, held: bool) -> None:
 
 
 def _by_group(
-    law: Law,
+    law: Law | Curved,
     by: ArrayLike,
     shape: float | None,
     method: Method,
     covariates: pd.DataFrame | None,
     columns: dict[str, ArrayLike | None],
-) -> dict[object, LifeLaw | LifeRegression]:
+) -> Fitted:
     groups = np.asarray(by, dtype=object)
     arrays = {k: np.asarray(v) for k, v in columns.items() if v is not None}
     unlike = [f"{k} {len(v)}" for k, v in arrays.items() if len(v) != len(groups)]
+    if covariates is not None and len(covariates) != len(groups):
+        unlike.append(f"covariates {len(covariates)}")
     if unlike or pd.isna(groups).any():
         raise FitError(
             f"{len(groups)} groups for {', '.join(unlike) or 'as many rows, some missing'}.",
             "fit_law(by=)",
             "give the group of each row",
         )
-    out: dict[object, LifeLaw | LifeRegression] = {}
+    # all rows at once, so that messages name rows of what was given and not of a group
+    _checked(columns, covariates)
+    out: Fitted = {}
     for group in sorted(set(groups), key=lambda g: (str(type(g)), g)):
         rows = np.flatnonzero(groups == group)
         given: dict[str, Any] = {k: v[rows] for k, v in arrays.items()}
         try:
-            if covariates is None:
-                out[group] = fit_law(law, shape=shape, method=method, **given)
-            else:
-                part = covariates.iloc[rows]
-                out[group] = fit_law(law, covariates=part, shape=shape, method=method, **given)
+            part = None if covariates is None else covariates.iloc[rows]
+            out[group] = _one_law(law, shape, method, part, given)
         except FitError as error:
             raise type(error)(f"Group '{group}': {error.what}", error.where, error.mend) from error
     return out
@@ -243,94 +298,3 @@ def _general(law: Law, seen: Checked, shape: float | None) -> LifeLaw:
         law, float(theta[0]), math.exp(float(theta[1])), covariance, value,
         shape_held=shape is not None, rows=rows,
     )  # fmt: skip
-
-
-def no_maximum(law: str) -> FitError:
-    """The likelihood rises without end."""
-    return FitError(
-        f"The likelihood of the {law} law has no maximum for these lives.",
-        f"fit_law('{law}')",
-        "few failures with late entry or wide intervals can do this: pool with like duties, hold "
-        "the shape, or fit an exponential law",
-    )
-
-
-def _exact_or_censored(
-    law: Law, ages: Array, failed: NDArray[np.bool_], starts: Array, shares: Array
-) -> LifeLaw:
-    n_failed = int(failed.sum())
-    lives = packed(ages, failed, starts, shares)
-    if law == "exponential":
-        location = math.log(float(shares @ (ages - starts)) / lives.failures)
-        spread, covariance = 1.0, (1.0 / lives.failures, 0.0, 0.0)
-        value = -lives.failures * (location + 1.0)
-    else:
-        location, spread, covariance, value = _two_parameters(law, lives, starts)
-    return LifeLaw(
-        law=law,
-        location=location,
-        spread=spread,
-        covariance=covariance,
-        loglik=value,
-        n_lives=len(ages),
-        n_failed=n_failed,
-        failures=lives.failures,
-        longest_life=float(ages.max()),
-        lives=tuple(
-            zip(ages.tolist(), failed.tolist(), starts.tolist(), shares.tolist(), strict=True)
-        ),
-    )
-
-
-def _two_parameters(
-    law: str, lives: Lives, starts: Array
-) -> tuple[float, float, tuple[float, float, float], float]:
-    """Location, spread, covariance of (location, log spread), log-likelihood."""
-    best = polish(law, *_own_start(lives), lives)
-    # right-censored lives have one maximum; few failures with late entry may have more, or none
-    few = lives.failed.sum() < FEW_FAILURES and len(lives.log_entry) > 0
-    if few or not best.converged:
-        other = polish(law, *_lifelines_start(law, lives, starts), lives)
-        if other.converged and (not best.converged or other.value > best.value):
-            best = other
-    if not best.converged:
-        raise no_maximum(law)
-    covariance = np.linalg.inv(-best.hessian)
-    spread = math.exp(best.log_spread)
-    both = (float(covariance[0, 0]), float(covariance[0, 1]), float(covariance[1, 1]))
-    return best.location, spread, both, best.value
-
-
-def _own_start(lives: Lives) -> tuple[float, float]:
-    """Location and log spread to climb from: an exponential law's scale, the failures' spread."""
-    exposure = float(lives.weight @ np.exp(lives.log_exit))
-    exposure -= float(lives.entry_weight @ np.exp(lives.log_entry))
-    spread = max(float(lives.log_exit[lives.failed].std()) * 0.8, 0.05)
-    return math.log(exposure / lives.failures), math.log(spread)
-
-
-def _lifelines_start(law: str, lives: Lives, starts: Array) -> tuple[float, float]:
-    """Location and log spread as lifelines finds them; our own start where it ends nowhere."""
-    from lifelines import LogNormalFitter, WeibullFitter
-    from lifelines.exceptions import (
-        ApproximationWarning,
-        ConvergenceError,
-        StatisticalWarning,
-    )
-
-    fitter = WeibullFitter() if law == "weibull" else LogNormalFitter()
-    late = starts if (starts > 0).any() else None
-    with warnings.catch_warnings():
-        # about its variance (not used) and about weights that are not whole
-        warnings.filterwarnings("ignore", category=StatisticalWarning)
-        warnings.filterwarnings("ignore", category=ApproximationWarning)
-        warnings.filterwarnings("ignore", category=RuntimeWarning)
-        try:
-            fitter.fit(np.exp(lives.log_exit), lives.failed, entry=late, weights=lives.weight)
-        except (ConvergenceError, np.linalg.LinAlgError):
-            return _own_start(lives)
-    if law == "weibull":
-        start = math.log(fitter.lambda_), -math.log(fitter.rho_)
-    else:
-        start = float(fitter.mu_), math.log(fitter.sigma_)
-    return start if all(np.isfinite(start)) and abs(start[1]) < 5 else _own_start(lives)

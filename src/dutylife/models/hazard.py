@@ -49,6 +49,9 @@ class CumulativeHazard:
     def text(self) -> str:
         """One sentence."""
         last = self.steps[-1]
+        if self.n_failed == 0:
+            lives = count(self.n_lives, "life", "lives")
+            return f"No failure in {lives} up to age {number(last[0])}: no hazard is told yet."
         return (
             f"{count(self.n_failed, 'failure')} in {count(self.n_lives, 'life', 'lives')}; by age "
             f"{number(last[0])} the cumulative hazard is {number(last[3])} "

@@ -9,13 +9,15 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from dutylife.errors import FitError
-from dutylife.models import profile
+from dutylife.models import chi_square, profile
+from dutylife.models.chi_square import Ended
 from dutylife.models.general import Rows
 from dutylife.wording import count, number
 
 Array = NDArray[np.float64]
 Law = Literal["weibull", "lognormal", "exponential", "log-logistic"]
-Kind = Literal["wald log", "likelihood ratio"]
+Kind = Literal["wald log", "likelihood ratio", "chi-square"]
+Side = Literal["both", "lower", "upper"]
 WHAT = ("shape", "scale", "b10", "b50", "mean")
 
 
@@ -27,7 +29,8 @@ class LifeLaw:
     for Weibull and log-logistic (whose scale is the median); mu and sigma for lognormal.
     ``covariance`` is that of (location, log spread) as (variance, covariance, variance); for an
     exponential law the spread is fixed at 1, ``shape_held`` says that a shape was given. After
-    rank regression there is no likelihood: ``loglik`` and ``covariance`` are missing.
+    rank regression there is no likelihood: ``loglik`` and ``covariance`` are missing. An
+    exponential law without failures has an infinite scale, and a lower bound by chi-square.
     ``n_failed`` counts the rows that failed, ``failures`` adds their weights.
     """
 
@@ -125,7 +128,13 @@ class LifeLaw:
         return found
 
     def bounds(
-        self, what: str, level: float = 0.90, kind: Kind = "wald log"
+        self,
+        what: str,
+        level: float = 0.90,
+        kind: Kind = "wald log",
+        *,
+        side: Side = "both",
+        ended: Ended = "time",
     ) -> tuple[float, float]:
         """Lower and upper bound.
 
@@ -134,23 +143,47 @@ class LifeLaw:
         what : {"shape", "scale", "b10", "b50", "mean"}
             ``b10`` is the age by which 10 % have failed.
         level : float
-            Confidence level of the two-sided range. [1]
-        kind : {"wald log", "likelihood ratio"}
-            Delta method on the log scale, or the range the likelihood ratio leaves (not for
-            ``mean``); the latter is the better one below some 20 failures, and dearer.
+            Confidence level of the range; of the one bound where ``side`` names one. [1]
+        kind : {"wald log", "likelihood ratio", "chi-square"}
+            Delta method on the log scale; the range the likelihood ratio leaves (not for
+            ``mean``), the better one below some 20 failures, and dearer; or the chi-square range
+            of an exponential law, which holds without failures too.
+        side : {"both", "lower", "upper"}
+            Both, or one bound with the other end left open (0 or infinite).
+        ended : {"time", "failure"}
+            For chi-square: watching ended at a set time (2 r + 2 degrees below, at least as sure
+            as its level) or with the last failure (2 r degrees, exact); see
+            `dutylife.models.chi_square`.
 
         Raises
         ------
         FitError
             The law has no such figure, or the level or kind is not known.
         """
+        self._require_bounds(what, level, kind, side)
+        if side != "both":
+            low, high = self.bounds(what, 2.0 * level - 1.0, kind, ended=ended)
+            return (low, math.inf) if side == "lower" else (0.0, high)
+        if kind == "chi-square":
+            return chi_square.limits(self, what, level, ended)
+        if kind == "likelihood ratio":
+            return profile.limits(self, what, level)
         from scipy.special import ndtri
 
-        if what not in WHAT or kind not in get_args(Kind) or not 0 < level < 1:
+        centre, slope = self._log_figure(what)
+        a, b, c = self.covariance
+        variance = slope[0] ** 2 * a + 2.0 * slope[0] * slope[1] * b + slope[1] ** 2 * c
+        half = float(ndtri(0.5 + level / 2.0)) * math.sqrt(variance)
+        return math.exp(centre - half), math.exp(centre + half)
+
+    def _require_bounds(self, what: str, level: float, kind: str, side: str) -> None:
+        known = what in WHAT and kind in get_args(Kind) and side in get_args(Side)
+        if not known or not (0.5 if side != "both" else 0) < level < 1:
             raise FitError(
-                f"No bounds of kind '{kind}' for '{what}' at level {level}.",
-                "LifeLaw.bounds(what, level, kind)",
-                f"what: {', '.join(WHAT)}; kind: {', '.join(get_args(Kind))}; 0 < level < 1",
+                f"No bounds of kind '{kind}' for '{what}' at level {level}, side '{side}'.",
+                "LifeLaw.bounds(what, level, kind, side=)",
+                f"what: {', '.join(WHAT)}; kind: {', '.join(get_args(Kind))}; side: "
+                f"{', '.join(get_args(Side))}; 0 < level < 1, above 0.5 for one side",
             )
         if what == "shape":
             self._only("shape", "weibull", "log-logistic")
@@ -163,13 +196,12 @@ class LifeLaw:
                 "LifeLaw.bounds(what)",
                 "fit by maximum likelihood with the shape free",
             )
-        if kind == "likelihood ratio":
-            return profile.limits(self, what, level)
-        centre, slope = self._log_figure(what)
-        a, b, c = self.covariance
-        variance = slope[0] ** 2 * a + 2.0 * slope[0] * slope[1] * b + slope[1] ** 2 * c
-        half = float(ndtri(0.5 + level / 2.0)) * math.sqrt(variance)
-        return math.exp(centre - half), math.exp(centre + half)
+        if self.failures == 0 and kind != "chi-square":
+            raise FitError(
+                f"There are no '{kind}' bounds of '{what}' where nothing has failed.",
+                "LifeLaw.bounds(kind=)",
+                "ask for kind='chi-square': a lower bound",
+            )
 
     def _log_figure(self, what: str) -> tuple[float, tuple[float, float]]:
         """Log of a figure and its slope by (location, log spread)."""
@@ -204,13 +236,21 @@ class LifeLaw:
 
     def _bounds_or_none(self, what: str) -> tuple[float, float]:
         known = not (math.isnan(self.loglik) or (what == "shape" and self.shape_held))
-        if what == "mean" and not math.isfinite(self.mean()):
+        if what == "mean" and self.failures > 0 and not math.isfinite(self.mean()):
             known = False
-        return self.bounds(what) if known else (math.nan, math.nan)
+        if not known:
+            return math.nan, math.nan
+        return self.bounds(what, kind="chi-square" if self.failures == 0 else "wald log")
 
     @property
     def text(self) -> str:
         """One sentence."""
+        if self.failures == 0:
+            low, _ = self.bounds("mean", kind="chi-square", side="lower")
+            return (
+                f"No failure in {count(self.n_lives, 'life', 'lives')}: at a steady rate the mean "
+                f"life is {number(low)} or more (90 % lower bound), no upper bound."
+            )
         told = ", ".join(f"{k} {number(v)}" for k, v in self.parameters.items())
         low, high = self._bounds_or_none("b50")
         span = "" if math.isnan(low) else f" (90 % range {number(low)} to {number(high)})"
@@ -231,12 +271,31 @@ class LifeLaw:
 
 
 def standard_quantile(law: str, p: ArrayLike) -> Array:
-    """Standardised log age by which a share ``p`` has failed."""
+    """Standardised log age by which a share ``p`` has failed; endless at 0 and 1."""
     from scipy.special import ndtri
 
+    share = checked_share(p)
+    if law == "lognormal":
+        found: Array = np.asarray(ndtri(share))
+        return found
+    with np.errstate(divide="ignore"):
+        if law == "log-logistic":
+            return np.asarray(np.log(share) - np.log1p(-share))
+        return np.asarray(np.log(-np.log1p(-share)))
+
+
+def checked_share(p: ArrayLike) -> Array:
+    """Shares of lives that have failed, refused where they are none.
+
+    Raises
+    ------
+    FitError
+        A share that is missing, below 0 or above 1.
+    """
     share = np.asarray(p, dtype=float)
-    if law == "log-logistic":
-        z: Array = np.log(share) - np.log1p(-share)
-    else:
-        z = ndtri(share) if law == "lognormal" else np.log(-np.log1p(-share))
-    return z
+    if not ((share >= 0) & (share <= 1)).all():
+        raise FitError(
+            f"A share failed of {float(share[~((share >= 0) & (share <= 1))].flat[0])} can't be.",
+            "quantile(p)", "give shares from 0 to 1: 0.1 for the age by which 10 % have failed",
+        )  # fmt: skip
+    return share

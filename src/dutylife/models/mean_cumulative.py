@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from dutylife.errors import FitError
+from dutylife.models.checks import first_rows, numbers
 from dutylife.wording import count, number
 
 Array = NDArray[np.float64]
@@ -91,7 +92,8 @@ def mean_cumulative(
         Confidence level of the limits, taken on the log scale. [1]
     variance : {"robust", "poisson"}
         From how the units differ (sum over units of squared pulls, divisor n; Lawless and
-        Nadeau; R survival), or sum of d / n^2, which holds for independent events only.
+        Nadeau; R survival; missing for one unit), or sum of d / n^2, which holds for
+        independent events only.
 
     Returns
     -------
@@ -129,7 +131,8 @@ def mean_cumulative(
     mean = np.cumsum(rate)
     if variance == "robust":
         pulls = np.cumsum((events - watched * rate) / at_risk, axis=1)
-        error = np.sqrt((pulls**2).sum(axis=0))
+        # one unit differs from no other: its mean has no error that could be told
+        error = np.sqrt((pulls**2).sum(axis=0)) if n_units > 1 else np.full(len(at), np.nan)
     else:
         error = np.sqrt(np.cumsum(came / at_risk**2))
     width = np.exp(float(ndtri(0.5 + level / 2.0)) * error / mean)
@@ -147,9 +150,8 @@ def _checked(
     unit: ArrayLike, exit_: ArrayLike, event: ArrayLike, entry: ArrayLike | None
 ) -> tuple[NDArray[np.int64], Array, NDArray[np.bool_], Array]:
     names = np.atleast_1d(np.asarray(unit, dtype=object))
-    ages = np.atleast_1d(np.asarray(exit_, dtype=float))
-    flags = np.atleast_1d(np.asarray(event, dtype=float))
-    starts = np.zeros(len(ages)) if entry is None else np.atleast_1d(np.asarray(entry, float))
+    ages, flags = numbers(exit_, "exit"), numbers(event, "event")
+    starts = np.zeros(len(ages)) if entry is None else numbers(entry, "entry")
     lengths = {"unit": len(names), "exit": len(ages), "event": len(flags), "entry": len(starts)}
     if not len(ages) or len(set(lengths.values())) > 1:
         raise FitError(
@@ -164,7 +166,9 @@ def _checked(
         ("an entry not below its exit", (starts >= ages) & (entry is not None)),
         ("no unit", pd.isna(names)),
     ]
-    told = "; ".join(f"{int(b.sum())} rows have {what}" for what, b in faults if b.any())
+    told = "; ".join(
+        f"{int(b.sum())} rows have {what} (rows {first_rows(b)})" for what, b in faults if b.any()
+    )
     if told or not (flags == 1).any():
         raise FitError(
             told or "There is no event.", "mean_cumulative(unit, exit, event, entry=)",

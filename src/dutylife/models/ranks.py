@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from dutylife.errors import FitError, TooFewFailuresError
-from dutylife.models.checks import checked_lives
+from dutylife.models.checks import checked_lives, numbers
 from dutylife.models.laws import Law, LifeLaw, standard_quantile
 from dutylife.wording import count, number
 
@@ -36,8 +36,12 @@ def median_ranks(n: int, position: Position = "exact", ranks: ArrayLike | None =
     """
     from scipy.special import betaincinv
 
-    order = np.arange(1.0, n + 1) if ranks is None else np.asarray(ranks, dtype=float)
-    if n < 1 or position not in ("exact", "benard") or not ((order > 0) & (order <= n)).all():
+    whole = float(n).is_integer() and n >= 1
+    if ranks is not None:
+        order = numbers(ranks, "ranks")
+    else:
+        order = np.arange(1.0, n + 1) if whole else np.zeros(0)
+    if not whole or position not in ("exact", "benard") or not ((order > 0) & (order <= n)).all():
         raise FitError(
             f"No {position} ranks of {n} lives.", "median_ranks(n, position, ranks)",
             "n of 1 or more, ranks above 0 up to n, position 'exact' or 'benard'",

@@ -175,6 +175,9 @@ def design_of(
             names.append(str(name))
             continue
         words = cells.astype("object")
+        if levels is not None and name not in levels:
+            faults.append(f"'{name}' takes a number, not '{words.iloc[0]}'")
+            continue
         if words.isna().any():
             faults.append(f"'{name}' has {int(words.isna().sum())} missing words")
             continue

@@ -7,6 +7,8 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from dutylife.errors import FitError
+from dutylife.models.checks import first_rows, numbers
+from dutylife.wording import count
 
 Array = NDArray[np.float64]
 
@@ -48,7 +50,7 @@ def repaired(age: ArrayLike, end: ArrayLike | None, unit: ArrayLike | None, wher
     FitError
         Ages that can't stand.
     """
-    ages = np.atleast_1d(np.asarray(age, dtype=float))
+    ages = numbers(age, "age")
     names = np.zeros(len(ages), dtype=object) if unit is None else np.asarray(unit, dtype=object)
     if len(names) != len(ages):
         raise FitError(
@@ -71,13 +73,24 @@ def repaired(age: ArrayLike, end: ArrayLike | None, unit: ArrayLike | None, wher
         ends = np.array([a[-1] if len(a) else np.nan for a in own])
     else:
         ends = np.array([given.get(name, np.nan) for name in order])
-    late = sum(int((a > e).sum()) for a, e in zip(own, ends, strict=True))
+    wrong = ~(ages > 0) | np.isinf(ages)
+    by_name = dict(zip(order, ends, strict=True))
+    late = ages > np.array([by_name[name] for name in names], dtype=float)
+    endless = [str(name) for name, e in by_name.items() if np.isnan(e)]
+    bad_ends = [str(n) for n, e in by_name.items() if not np.isnan(e) and not 0 < e < np.inf]
     faults = [
         ("no failure was given", len(ages) == 0),
-        ("an age is missing, infinite or not above 0", bool((~(ages > 0) | np.isinf(ages)).any())),
-        ("a unit has no end of watching", bool(np.isnan(ends).any())),
-        ("an end is infinite or not above 0", bool((~(ends > 0) | np.isinf(ends)).any())),
-        (f"{late} failures lie after the end of watching", late > 0),
+        (
+            f"an age is missing, infinite or not above 0 (rows {first_rows(wrong)})",
+            bool(wrong.any()),
+        ),
+        (f"a unit has no end of watching ({', '.join(endless[:5])})", bool(endless)),
+        (f"an end is infinite or not above 0 ({', '.join(bad_ends[:5])})", bool(bad_ends)),
+        (
+            f"{count(int(late.sum()), 'failure')} after the end of watching "
+            f"(rows {first_rows(late)})",
+            bool(late.any()),
+        ),
     ]
     told = [what for what, bad in faults if bad]
     if told:

@@ -8,6 +8,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from dutylife.errors import FitError
+from dutylife.models.checks import first_rows, numbers
 from dutylife.wording import count, number
 
 Array = NDArray[np.float64]
@@ -117,9 +118,8 @@ def turnbull(
 def _checked(
     lower: ArrayLike, upper: ArrayLike, weights: ArrayLike | None, intervals: str
 ) -> tuple[Array, Array, Array]:
-    low = np.atleast_1d(np.asarray(lower, dtype=float))
-    high = np.atleast_1d(np.asarray(upper, dtype=float))
-    share = np.ones(len(low)) if weights is None else np.atleast_1d(np.asarray(weights, float))
+    low, high = numbers(lower, "lower"), numbers(upper, "upper")
+    share = np.ones(len(low)) if weights is None else numbers(weights, "weights")
     if intervals not in ("(lower, upper]", "closed"):
         raise FitError(
             f"intervals '{intervals}' are not known.", "turnbull(intervals=)",
@@ -138,7 +138,11 @@ def _checked(
         ("an upper age below the lower", high < low),
         ("a weight below 0 or missing", ~(np.isfinite(share) & (share >= 0))),
     ]
-    told = [f"{int(bad.sum())} rows have {what}" for what, bad in faults if bad.any()]
+    told = [
+        f"{int(bad.sum())} rows have {what} (rows {first_rows(bad)})"
+        for what, bad in faults
+        if bad.any()
+    ]
     used = share > 0
     if told or not used.any():
         raise FitError(
