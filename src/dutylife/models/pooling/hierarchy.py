@@ -74,7 +74,9 @@ def pooled(grids: list[CellGrid], scale_start: float) -> Pooled:
         Log scale at which the prior of the mean stands. [log age]
     """
     q_ends = priors.LOG_SHAPE_MEAN + 5.5 * priors.LOG_SHAPE_SD * np.array([-1.0, 1.0])
-    s_ends = np.array([min(g.s[0] for g in grids), max(g.s[-1] for g in grids)])
+    # a mean may lie beyond all its duties by as much as they can differ
+    beyond = 4.0 * priors.SCALE_BETWEEN[-1]
+    s_ends = np.array([min(g.s[0] for g in grids) - beyond, max(g.s[-1] for g in grids) + beyond])
     weight = np.empty(0)
     marginals: list[NDArray[np.float64]] = []
     for look, (n_q, n_s) in enumerate(N_MEANS):
