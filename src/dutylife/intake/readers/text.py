@@ -14,6 +14,7 @@ from dutylife.intake.readers.encoding import decoded
 from dutylife.intake.readers.joined_lines import joined_lines
 from dutylife.intake.readers.registry import Reader
 from dutylife.intake.readers.sheet import ReadNote, Sheet, Source, no_table, sheet_of
+from dutylife.intake.values import from_codes
 from dutylife.settings import Export
 
 # so many lines above the header (titles, blank lines) are looked through for the table's width
@@ -34,7 +35,7 @@ def read_text(source: Source, export: Export, key: str) -> list[Sheet]:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
     # a page break stands alone on its line; the sign for "end of file" is of an older system
     text = text.rstrip("\x1a")
-    if not text.strip():
+    if not text or text.isspace():
         raise no_table("The file holds no text.", source, "export it again")
     # a cell may be as long as the file: all work of a visit in one text
     csv.field_size_limit(max(131072, len(text) + 1))
@@ -78,7 +79,7 @@ _UNTIDY = (
 
 
 def _whole_columns(text: str, delimiter: str) -> tuple[pd.DataFrame, np.ndarray] | None:
-    """Cells of a file in which every line is one row of the same width, and which are blank.
+    """Coded cells of a file whose every line is one row of the same width, and which are blank.
 
     None where a line is not; the slower way reads such a file.
     """
@@ -91,12 +92,14 @@ def _whole_columns(text: str, delimiter: str) -> tuple[pd.DataFrame, np.ndarray]
     width = max(widths, default=1)
     if width < 2:
         return None
-    n_lines = text.count("\n") + (not text.endswith("\n"))
+    data = text.encode("utf-8", errors="surrogatepass")
+    n_lines = np.count_nonzero(np.frombuffer(data, dtype="uint8") == 10)
+    n_lines += not text.endswith("\n")
     names = [str(i) for i in range(width)]
     kind = pa.dictionary(pa.int32(), pa.string())
     try:
         table = pacsv.read_csv(
-            pa.BufferReader(text.encode("utf-8", errors="surrogatepass")),
+            pa.BufferReader(data),
             read_options=pacsv.ReadOptions(column_names=names, block_size=1 << 24),
             parse_options=pacsv.ParseOptions(delimiter=delimiter, ignore_empty_lines=False),
             convert_options=pacsv.ConvertOptions(
@@ -118,8 +121,8 @@ def _whole_columns(text: str, delimiter: str) -> tuple[pd.DataFrame, np.ndarray]
         if len(untidy):
             trimmed = trimmed.copy()
             trimmed[untidy] = [" ".join(u.split()) for u in trimmed[untidy]]
-        blank[:, number] = np.isin(codes, np.flatnonzero(trimmed == ""))
-        columns[number] = trimmed[codes]
+        columns[number] = from_codes(codes, trimmed)
+        blank[:, number] = columns[number] == ""
     return pd.DataFrame(columns), blank
 
 
