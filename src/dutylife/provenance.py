@@ -60,7 +60,8 @@ def scattered(numbers: NDArray[np.uint64]) -> NDArray[np.uint64]:
 
 def file_digest(path: Path) -> str:
     """SHA-256 of a file's bytes."""
-    return hashlib.sha256(path.read_bytes()).hexdigest()
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def seed_of(seed: int, *key: object) -> int:
