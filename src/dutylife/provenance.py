@@ -35,9 +35,15 @@ def numbers_of(texts: list[str], *, salt: str = "") -> NDArray[np.uint64]:
     >>> bool(one == two), bool(one == numbers_of(["a"], salt="y")[0])
     (True, False)
     """
-    sha256, before = hashlib.sha256, f"{salt}\x1f".encode()
-    joined = b"".join([sha256(before + text.encode("utf-8")).digest()[:8] for text in texts])
-    return np.frombuffer(joined, dtype=">u8").astype("uint64")
+    before = f"{salt}\x1f"
+    # all as one text is encoded and parted quicker than each, unless one holds the parting sign
+    parts = f"\x00{before}".join(texts)
+    told = f"{before}{parts}".encode().split(b"\x00")
+    if len(told) != len(texts):
+        told = [f"{before}{text}".encode() for text in texts]
+    digests = b"".join([digest.digest() for digest in map(hashlib.sha256, told)])
+    # the first 8 of the 32 bytes of each
+    return np.frombuffer(digests, dtype=">u8")[::4].astype("uint64")
 
 
 def scattered(numbers: NDArray[np.uint64]) -> NDArray[np.uint64]:
@@ -54,7 +60,8 @@ def scattered(numbers: NDArray[np.uint64]) -> NDArray[np.uint64]:
 
 def file_digest(path: Path) -> str:
     """SHA-256 of a file's bytes."""
-    return hashlib.sha256(path.read_bytes()).hexdigest()
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def seed_of(seed: int, *key: object) -> int:

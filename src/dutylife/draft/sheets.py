@@ -51,7 +51,7 @@ class Table:
     @property
     def records(self) -> pd.DataFrame:
         """Rows without a fault."""
-        return self.raw.cells[(self.raw.fault == "").to_numpy()].reset_index(drop=True)
+        return self.raw.cells[self.raw.usable].reset_index(drop=True)
 
     @property
     def export(self) -> Export:
@@ -102,6 +102,7 @@ def _of_file(place: Place, folder: Path, passed: list[str]) -> list[Table]:
             raw = lay_out(sheet, export.model_copy(update={"fill_down": True}), "draft")
         in_archive = isinstance(place, Path) and sheet.path != place
         member = sheet.path.relative_to(place).as_posix() if in_archive else ""
+        raw = raw.as_text()
         found.append(Table(name, raw, sheet.name, member, fill, str(place)))
     if not found:
         raise first or ExportError("The file holds no table.", name, "export it again")

@@ -3,13 +3,24 @@
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
 import pandas as pd
 from rapidfuzz import fuzz, process, utils
 
 from dutylife.errors import ColumnMissingError, ExportError, SettingsError
 from dutylife.intake.findings import finding, first_few
 from dutylife.intake.layout import RawTable
-from dutylife.intake.values import blanked, factor_of, read_dates, read_meters, read_numbers
+from dutylife.intake.values import (
+    blanked,
+    coded,
+    factor_of,
+    from_codes,
+    no_text,
+    read_dates,
+    read_meters,
+    read_numbers,
+    retold,
+)
 from dutylife.settings import Export
 from dutylife.vocabulary import COLUMNS
 
@@ -54,7 +65,7 @@ class Mapped:
     name : str
         The file as tables and messages call it.
     text : DataFrame
-        Our mapped columns as cells of text; blanks and words for "nothing" are "".
+        Our mapped columns as coded text (type category); blanks and words for "nothing" are "".
     reason : Series of str
         Why a row is set aside, blank while it is not.
     """
@@ -69,31 +80,47 @@ class Mapped:
     reason: pd.Series
     findings: list[dict[str, Any]] = field(default_factory=list)
 
-    def cells(self, column: str) -> pd.Series:
-        """Cells of one of our columns; blank where it is not mapped."""
+    def coded(self, column: str) -> pd.Series:
+        """Cells of one of our columns, coded; blank where it is not mapped."""
         if column in self.text:
             return self.text[column]
-        return pd.Series("", index=self.text.index, dtype="object")
+        return from_codes(np.zeros(len(self.text), dtype="int8"), [""], self.text.index)
+
+    def cells(self, column: str) -> pd.Series:
+        """Cells of one of our columns, of type object; blank where it is not mapped."""
+        return self.coded(column).astype("object")
 
     def set_aside(self, rows: pd.Series, reason: str) -> None:
         """Set rows aside for a reason, unless they have one already."""
-        self.reason = self.reason.mask(rows & (self.reason == ""), reason)
+        if rows.any():
+            self.reason = self.reason.mask(rows & self.usable, reason)
+
+    @property
+    def usable(self) -> pd.Series:
+        """Rows that are not set aside."""
+        return pd.Series(no_text(self.reason), index=self.reason.index)
 
     def dates(self, column: str) -> pd.Series:
         """Dates of a column."""
-        return read_dates(self.cells(column), self.export.date_order)
+        if column not in self.text:
+            return pd.Series(pd.NaT, index=self.text.index, dtype="datetime64[ns]")
+        return read_dates(self.coded(column), self.export.date_order)
 
     def numbers(self, column: str, meter_unit: str) -> pd.Series:
         """Numbers of a column, in our unit."""
+        if column not in self.text:
+            return pd.Series(np.nan, index=self.text.index)
         unit = self.units.get(column, "")
         factor = factor_of(column, unit, meter_unit, f"{self.key}.columns.{column}")
         if column in _METERS:
-            return read_meters(self.cells(column), self.export, unit, meter_unit)
-        return read_numbers(self.cells(column), self.export) * factor
+            return read_meters(self.coded(column), self.export, unit, meter_unit)
+        return read_numbers(self.coded(column), self.export) * factor
 
     def say_blanked(self, column: str, lost: pd.Series, table: str, why: str, mend: str) -> None:
         """Add one finding for cells that are left blank while their row is used."""
-        lost = lost & (self.reason == "")
+        if not lost.any():
+            return
+        lost = lost & self.usable
         if not lost.any():
             return
         cells = self.text.loc[lost, column].unique()
@@ -154,7 +181,7 @@ def map_columns(raw: RawTable, export: Export, name: str, key: str) -> Mapped:
         ours = header.lower().replace(" ", "_")
         if ours in allowed and ours not in found and header not in found.values():
             found[ours] = header
-    text = pd.DataFrame({ours: blanked(raw.cells[h]) for ours, h in found.items()})
+    text = pd.DataFrame({ours: blanked(coded(raw.cells[h])) for ours, h in found.items()})
     text = text.reindex(index=raw.cells.index)
     for ours, words in export.values.items():
         if ours in text:
@@ -214,4 +241,4 @@ def _missing(
 
 def _translated(cells: pd.Series, words: dict[str, str]) -> pd.Series:
     folded = {k.casefold(): v for k, v in words.items()}
-    return cells.map(lambda c: words.get(c, folded.get(c.casefold(), c)))
+    return retold(cells, lambda texts: [words.get(t, folded.get(t.casefold(), t)) for t in texts])

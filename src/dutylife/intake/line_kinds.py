@@ -2,13 +2,14 @@
 
 import re
 import tomllib
-from collections.abc import Callable
 from functools import cache
 from importlib import resources
+from typing import Any
 
+import numpy as np
 import pandas as pd
 
-from dutylife.intake.values import on_unlike
+from dutylife.intake.values import coded, retold
 from dutylife.vocabulary import WORDS
 
 
@@ -24,8 +25,19 @@ def _words() -> tuple[dict[str, str], dict[str, re.Pattern[str]]]:
     return cells, phrases
 
 
-def _asked(texts: pd.Series, match: Callable[[str], object]) -> pd.Series:
-    return on_unlike(texts, lambda u: u.map(lambda t: match(t.casefold()) is not None).astype(bool))
+_KINDS = WORDS["line_kind"]
+_SAID = ("core", "fee", "labour")
+
+
+def _said_by(text: str, *, alone: bool) -> str:
+    """What a description says a line is; ``alone`` by all of its words, else by some of them."""
+    _, phrases = _words()
+    folded = text.casefold()
+    for name in _SAID:
+        pattern = phrases[name]
+        if pattern.fullmatch(folded) or (not alone and pattern.search(folded)):
+            return name
+    return ""
 
 
 def known_kinds(cells: pd.Series) -> pd.Series:
@@ -36,7 +48,7 @@ def known_kinds(cells: pd.Series) -> pd.Series:
         word = cell.casefold().strip(" .:")
         return word if word in WORDS["line_kind"] else words.get(word, "")
 
-    return on_unlike(cells, lambda u: u.map(kind))
+    return retold(cells, lambda unlike: [kind(cell) for cell in unlike])
 
 
 def line_kinds(lines: pd.DataFrame, stated: pd.Series) -> pd.Series:
@@ -54,35 +66,45 @@ def line_kinds(lines: pd.DataFrame, stated: pd.Series) -> pd.Series:
     stated : Series of str
         Kind from the export's own column, blank where there is none.
     """
-    words, phrases = _words()
+    words, _ = _words()
     text = lines["description"]
-    pseudo = on_unlike(
+    pseudo = retold(
         lines["part_number"],
-        lambda u: u.map(lambda c: words.get(c.casefold(), "") if len(c) > 1 else ""),
+        lambda numbers: [words.get(n.casefold(), "") if len(n) > 1 else "" for n in numbers],
     )
     has_number = lines["part_number"] != ""
     is_minus = (lines["quantity"] < 0) | (lines["unit_price"] < 0)
-    told = pd.Series("", index=lines.index, dtype="object")
-    for name in ("core", "fee", "labour"):
-        pattern = phrases[name]
-        whole = _asked(text, pattern.fullmatch)
-        inside = _asked(text, pattern.search) & ~has_number
-        told = told.mask((told == "") & (whole | inside), name)
-    nothing = lines["quantity"].isna() & lines["unit_price"].isna()
-    by_figures = pd.Series("labour", index=lines.index, dtype="object")
-    by_figures = by_figures.mask(lines["quantity"].notna(), "part").mask(nothing, "note")
-    open_ = stated == ""
+    by_all = retold(text, lambda texts: [_said_by(t, alone=True) for t in texts])
+    by_some = retold(text, lambda texts: [_said_by(t, alone=False) for t in texts])
+
+    def is_told(name: str) -> pd.Series:
+        return (by_all == name).where(has_number, by_some == name)
+
+    # the first that holds stands
     choices: list[tuple[pd.Series, pd.Series | str]] = [
         (is_minus & stated.isin(["part", "labour", "note"]), "credit"),
-        (~open_, stated),
+        (stated != "", stated),
         (pseudo != "", pseudo),
-        (told == "core", "core"),
+        (is_told("core"), "core"),
         (is_minus, "credit"),
-        (told == "fee", "fee"),
+        (is_told("fee"), "fee"),
         (has_number, "part"),
-        (told != "", told),
+        (by_some != "", by_some),
+        (lines["quantity"].notna(), "part"),
+        (lines["unit_price"].notna(), "labour"),
     ]
-    kind: pd.Series = by_figures
-    for holds, answer in reversed(choices):  # the first that holds stands
-        kind = kind.mask(holds, answer)
-    return kind
+    chosen = np.select(
+        [holds.to_numpy() for holds, _ in choices],
+        [_place(answer) for _, answer in choices],
+        _place("note"),
+    )
+    return pd.Series(np.array(_KINDS, dtype="object")[chosen], index=lines.index)
+
+
+def _place(kinds: pd.Series | str) -> Any:
+    """Place of each kind in the vocabulary: whole columns of them are chosen from quickly."""
+    if isinstance(kinds, str):
+        return np.int8(_KINDS.index(kinds))
+    known = coded(kinds).cat
+    places = [_KINDS.index(kind) if kind else -1 for kind in known.categories]
+    return np.array(places, dtype="int8").take(known.codes)

@@ -5,12 +5,14 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from dutylife.errors import ExportError
 from dutylife.intake.columns import LINE_COLUMNS, Mapped, require_columns
 from dutylife.intake.findings import finding, first_few
 from dutylife.intake.line_kinds import known_kinds, line_kinds
-from dutylife.intake.values import is_total_row, read_dates
+from dutylife.intake.names import squeezed
+from dutylife.intake.values import coded, is_total_row, read_dates, unlike_of
 from dutylife.intake.versions import REPLACED, later_versions
 from dutylife.provenance import numbers_of, scattered
 from dutylife.settings import Settings
@@ -29,6 +31,7 @@ _OF_THE_TICKET = ("service_date", "unit_id", "customer")
 # a last date more than this after all others is taken for a slip of the pen, if few rows carry it
 _FAR_DAYS = 1096
 _FAR_SHARE = 0.005
+_AT_ONCE = 1 << 14
 
 
 def read_lines(mapped: Mapped, settings: Settings) -> pd.DataFrame:
@@ -43,7 +46,7 @@ def read_lines(mapped: Mapped, settings: Settings) -> pd.DataFrame:
     """
     says_what = ("unit_id", "part_number", "description", "complaint", "work_done")
     require_columns(mapped, ("service_date",), says_what)
-    lines = pd.DataFrame({c: mapped.cells(c) for c in _TEXTS})
+    lines = pd.DataFrame({c: mapped.coded(c) for c in _TEXTS})
     for column in ("service_date", "received_on", "ready_on"):
         lines[column] = mapped.dates(column)
     for column in ("quantity", "unit_price", "meter_hours", "parts_wait_days"):
@@ -53,8 +56,10 @@ def read_lines(mapped: Mapped, settings: Settings) -> pd.DataFrame:
     lines = _fill_from_ticket(lines, mapped)
     _mark_unreadable(mapped, lines)
     lines["line_kind"] = line_kinds(lines, _stated_kind(mapped))
-    used = lines[mapped.reason == ""]
-    return used.assign(line_id=_line_ids(used), record=used.index)
+    used = lines[mapped.usable]
+    text = {c: used[c].astype("object") for c in _TEXTS}
+    known = {c: text[c] if c in text else used[c] for c in used}
+    return pd.DataFrame({**known, "line_id": _line_ids(used), "record": used.index}, copy=False)
 
 
 def _mark_unreadable(mapped: Mapped, lines: pd.DataFrame) -> None:
@@ -64,25 +69,26 @@ def _mark_unreadable(mapped: Mapped, lines: pd.DataFrame) -> None:
     # few rows have no date; only they are looked at cell by cell
     dateless = text.index[undated & blank]
     cells = mapped.raw.cells.loc[dateless]
-    is_blank = dateless[(text.loc[dateless] == "").all(axis=1).to_numpy(dtype=bool)]
-    is_total = dateless[is_total_row(cells).to_numpy(dtype=bool)] if len(dateless) else dateless
-    mapped.set_aside(text.index.to_series().isin(is_blank), "blank row")
-    mapped.set_aside(text.index.to_series().isin(is_total), "totals row")
+    if len(dateless):
+        is_blank = (text.loc[dateless] == "").all(axis=1)
+        mapped.set_aside(is_blank.reindex(text.index, fill_value=False), "blank row")
+        is_total = is_total_row(cells.astype("object"))
+        mapped.set_aside(is_total.reindex(text.index, fill_value=False), "totals row")
     mapped.set_aside(undated & blank, "no date")
-    filled = ~blank & (mapped.reason == "")
+    filled = ~blank & mapped.usable
     _check_dates(mapped, undated & filled, filled)
     mapped.set_aside(undated, "date can't be read")
     for column, word in (("quantity", "quantity"), ("unit_price", "price")):
         mapped.set_aside(
-            lines[column].isna() & (mapped.cells(column) != ""), f"{word} can't be read"
+            lines[column].isna() & (mapped.coded(column) != ""), f"{word} can't be read"
         )
     mend_date = f"correct the cell, or date_order in {mapped.key}"
     for column in ("received_on", "ready_on"):
-        lost = lines[column].isna() & (mapped.cells(column) != "")
+        lost = lines[column].isna() & (mapped.coded(column) != "")
         mapped.say_blanked(column, lost, "service_lines", "can't be read as dates", mend_date)
     mapped.say_blanked(
         "meter_hours",
-        lines["meter_hours"].isna() & (mapped.cells("meter_hours") != ""),
+        lines["meter_hours"].isna() & (mapped.coded("meter_hours") != ""),
         "service_lines",
         "can't be read as meter readings",
         f"correct the cell, or decimal, thousands or the column's unit in {mapped.key}",
@@ -123,9 +129,9 @@ def _check_dates(mapped: Mapped, lost: pd.Series, filled: pd.Series) -> None:
 
 
 def _stated_kind(mapped: Mapped) -> pd.Series:
-    cells = mapped.cells("line_kind")
+    cells = mapped.coded("line_kind")
     kinds = known_kinds(cells)
-    strange = (kinds == "") & (cells != "") & (mapped.reason == "")
+    strange = (kinds == "") & (cells != "") & mapped.usable
     if strange.any():
         words = sorted(cells[strange].unique())
         mapped.findings.append(
@@ -142,24 +148,28 @@ def _stated_kind(mapped: Mapped) -> pd.Series:
 
 def _fill_from_ticket(lines: pd.DataFrame, mapped: Mapped) -> pd.DataFrame:
     """Date, machine and customer of a ticket's other lines, where a line leaves them blank."""
-    usable = (lines["ticket"] != "") & (mapped.reason == "")
+    usable = (lines["ticket"] != "") & mapped.usable
     if not usable.any():
         return lines
-    out = lines.copy()
     for column in _OF_THE_TICKET:
         empty = lines[column].isna() if column == "service_date" else lines[column] == ""
         if column == "service_date":  # a date that is there but can't be read stays unread
-            empty &= mapped.cells(column) == ""
+            empty &= mapped.coded(column) == ""
         if not (empty & usable).any():
             continue
         asked = lines["ticket"].isin(lines.loc[empty & usable, "ticket"].unique())
-        known = lines.loc[asked & usable & ~empty & lines[column].notna()]
+        known = lines.loc[asked & usable & ~empty & lines[column].notna(), ["ticket", column]]
+        if known.empty:
+            continue
+        is_date = column == "service_date"
+        known = known.astype(dict.fromkeys(["ticket"] if is_date else ["ticket", column], "object"))
         one = known.groupby("ticket")[column].agg(["first", "nunique"])
-        fill = lines["ticket"].map(one.loc[one["nunique"] == 1, "first"])
+        fill = lines["ticket"].astype("object").map(one.loc[one["nunique"] == 1, "first"])
         rows = empty & usable & fill.notna()
         if not rows.any():
             continue
-        out[column] = out[column].mask(rows, fill)
+        known_so_far = lines[column] if is_date else lines[column].astype("object")
+        lines = lines.assign(**{column: known_so_far.mask(rows, fill)})
         mapped.findings.append(
             finding(
                 "intake", "note",
@@ -169,7 +179,7 @@ def _fill_from_ticket(lines: pd.DataFrame, mapped: Mapped) -> pd.DataFrame:
                 source_row=int(lines.loc[rows, "source_row"].iloc[0]),
             )
         )  # fmt: skip
-    return out
+    return lines
 
 
 def _line_ids(lines: pd.DataFrame) -> pd.Series:
@@ -183,23 +193,38 @@ def _line_ids(lines: pd.DataFrame) -> pd.Series:
     content = np.zeros(len(lines), dtype="uint64")
     for column in _CONTENT:
         cells = lines[column]
-        if cells.dtype == "float64":
-            cells = cells.round(4)
-        codes, unlike = pd.factorize(cells, use_na_sentinel=False)
-        content += numbers_of(_as_content(column, unlike), salt=column).take(codes)
-    counted = pd.Series(content).groupby(content, sort=False).cumcount()
-    occurrence = counted.to_numpy().astype("uint64")
+        if column in _TEXTS:
+            known = coded(cells).cat
+            codes, digests = known.codes.to_numpy(), _digests(known.categories.tolist(), column)
+        else:
+            codes, unlike = unlike_of(cells.round(4) if cells.dtype == "float64" else cells)
+            digests = numbers_of(_as_text(unlike), salt=column)
+        content += digests.take(codes)
+    counted = pd.Series(content)
+    again = counted[counted.duplicated(keep=False)]
+    occurrence = np.zeros(len(lines), dtype="uint64")
+    occurrence[again.index] = again.groupby(again, sort=False).cumcount()
     mixed = scattered(content + scattered(occurrence + np.uint64(1)))
-    return pd.Series([f"{n:016x}" for n in mixed.tolist()], lines.index, dtype="object")
+    figures = mixed.astype(">u8").tobytes().hex()
+    ids = [figures[start : start + 16] for start in range(0, len(figures), 16)]
+    return pd.Series(ids, lines.index, dtype="object")
 
 
-def _as_content(column: str, unlike: Any) -> list[str]:
-    """Texts by which two cells are the same: one spelling of a name, a day, a number."""
-    if column == "service_date":
-        return [f"{day:%Y-%m-%d}" for day in pd.DatetimeIndex(unlike)]
+def _digests(texts: list[str], column: str) -> NDArray[np.uint64]:
+    """Digests of texts, the spellings of one name alike.
+
+    Some at once are quicker than each alone, and little of them is twice in memory.
+    """
+    starts = range(0, len(texts), _AT_ONCE)
+    some = [numbers_of(squeezed(texts[at : at + _AT_ONCE]), salt=column) for at in starts]
+    return np.concatenate(some)
+
+
+def _as_text(unlike: Any) -> list[str]:
+    """Texts by which two days or numbers are the same."""
     if unlike.dtype == "float64":
         return [str(number) for number in unlike.tolist()]
-    return ["".join(name.casefold().split()) for name in unlike.tolist()]
+    return [f"{day:%Y-%m-%d}" for day in pd.DatetimeIndex(unlike)]
 
 
 def join_files(

@@ -125,7 +125,7 @@ def set_aside_table(files: list[Mapped]) -> pd.DataFrame:
     frames = []
     for file in files:
         rows = file.reason != ""
-        cells = pd.DataFrame(file.raw.cells[rows])
+        cells = file.raw.cells[rows].astype("object")
         detail = cells.apply(lambda r: " | ".join(c for c in r if c)[:200], axis=1)
         frames.append(
             pd.DataFrame(
@@ -180,7 +180,7 @@ def findings_of(file: Mapped) -> list[dict[str, Any]]:
 
 def damaged_cells(file: Mapped) -> list[dict[str, Any]]:
     """One finding for each column whose numbers an earlier export damaged."""
-    cells = file.raw.cells[(file.raw.fault == "").to_numpy()]
+    cells = file.raw.cells[file.raw.usable]
     return [
         finding(
             "intake", "note", f"{file.name}: {d.message}.",

@@ -83,9 +83,8 @@ def mapped_cells(export: Export, raws: list[RawTable], kind: str) -> list[pd.Ser
     }
     out = []
     for raw in raws:
-        usable = (raw.fault == "").to_numpy()
         for header in map(str, raw.cells.columns):
             ours = COLUMNS.get(header.lower().replace(" ", "_"))
             if header.casefold() in wanted or (ours is not None and ours.kind == kind):
-                out.append(raw.cells[header][usable])
+                out.append(raw.cells[header][raw.usable])
     return out

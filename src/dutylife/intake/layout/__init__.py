@@ -12,7 +12,7 @@ from dutylife.intake.layout.rows import REPEATED, TOO_LONG, find_faults
 from dutylife.intake.layout.table import RawTable
 from dutylife.intake.readers.delimiter import SIGNS
 from dutylife.intake.readers.sheet import ReadNote, Sheet
-from dutylife.intake.values import on_unlike
+from dutylife.intake.values import no_text, retold
 from dutylife.settings import Export
 
 __all__ = ["NoRowsError", "RawTable", "lay_out"]
@@ -47,13 +47,13 @@ def lay_out(sheet: Sheet, export: Export, key: str) -> RawTable:
         raw = _under(sheet, cells, list(sheet.header), -1)
     else:
         at = _header_at(sheet, cells, export)
-        names = [] if at is None else cells.iloc[at, : int(sheet.n_cells[at])].tolist()
+        names = [] if at is None else _row_of(cells, at)[: int(sheet.n_cells[at])]
         if at is not None:
             _require_columns(sheet, names, at, key)
         raw = _under(sheet, cells, names, -1 if at is None else at)
         if at is None:
             raw = replace(raw, has_header=False, header_row=0)
-    if not (~raw.fault.isin(["blank row", REPEATED])).any():
+    if not raw.usable.any() and raw.fault.isin(["blank row", REPEATED]).all():
         raise NoRowsError(
             "The export has a header but no rows.",
             sheet.label,
@@ -86,10 +86,19 @@ def _with_breaks(raw: RawTable, sheet: Sheet, export: Export) -> RawTable:
 
 
 def trimmed(cells: pd.DataFrame) -> pd.DataFrame:
-    """Cells without outer blanks, inner ones single; each unlike cell is looked at once."""
+    """Cells without outer blanks, inner ones single."""
     if cells.empty:
         return cells
-    return cells.apply(lambda c: on_unlike(c, lambda u: u.map(lambda text: " ".join(text.split()))))
+    tidy = {c: retold(cells[c], _tidy) for c in cells}
+    return pd.DataFrame(tidy, index=cells.index)
+
+
+def _row_of(cells: pd.DataFrame, at: int) -> list[str]:
+    return list(cells.iloc[at : at + 1].astype("object").to_numpy()[0])
+
+
+def _tidy(texts: list[str]) -> list[str]:
+    return [" ".join(text.split()) for text in texts]
 
 
 def _header_at(sheet: Sheet, cells: pd.DataFrame, export: Export) -> int | None:
@@ -104,7 +113,7 @@ def _header_at(sheet: Sheet, cells: pd.DataFrame, export: Export) -> int | None:
         return int(rows[0])
     if not len(cells):
         raise ExportError("The sheet is blank.", sheet.label, "export it again, or set sheet")
-    head = cells.iloc[:_LOOKED_AT].to_numpy().tolist()
+    head = cells.iloc[:_LOOKED_AT].astype("object").to_numpy().tolist()
     wanted = {" ".join(s.column.split()).casefold() for s in export.columns.values()}
     return find_header(head, wanted)
 
@@ -146,9 +155,11 @@ def _under(sheet: Sheet, cells: pd.DataFrame, header: list[str], at: int) -> Raw
     for column in range(body.shape[1], width):
         body[names[column]] = ""
         blank = np.column_stack([blank, np.ones(len(body), dtype=bool)])
-    titles = [" ".join(c for c in row if c) for row in cells.iloc[: max(at, 0)].to_numpy().tolist()]
+    above = cells.iloc[: max(at, 0)].astype("object")
+    titles = [" ".join(c for c in row if c) for row in above.to_numpy().tolist()]
     fault = find_faults(body, blank, [h or "" for h in header], tuple(titles))
-    fault = fault.mask((fault == "") & too_long, TOO_LONG)
+    if too_long.any():
+        fault = fault.mask((fault == "") & too_long, TOO_LONG)
     for row, reason in sheet.faults.items():
         if row > at:
             fault.iloc[row - at - 1] = reason
@@ -159,7 +170,7 @@ def _under(sheet: Sheet, cells: pd.DataFrame, header: list[str], at: int) -> Raw
         cells=body[keep],
         source_row=pd.Series(sheet.source_rows[at + 1 :], dtype="int64"),
         fault=fault,
-        n_short=int(((n_cells < width) & (fault == "").to_numpy()).sum()),
+        n_short=int(((n_cells < width) & no_text(fault)).sum()),
         digest=sheet.digest,
         sheet=sheet.name,
         header_row=int(sheet.source_rows[at]) if at >= 0 else 0,
@@ -182,7 +193,8 @@ def _width(blank: np.ndarray, header: list[str]) -> int:
 
 
 def _page_note(fault: pd.Series) -> list[ReadNote]:
-    counts = fault[fault.isin(["page header or footer", "totals row", REPEATED])].value_counts()
+    faults = fault[~no_text(fault)]
+    counts = faults[faults.isin(["page header or footer", "totals row", REPEATED])].value_counts()
     if counts.empty:
         return []
     told = ", ".join(f"{n} {reason}" for reason, n in sorted(counts.items()))

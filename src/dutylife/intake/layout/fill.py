@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from dutylife.intake.layout.header import _DATE
+from dutylife.intake.values import no_text, unlike_of
 
 # a column is of the ticket when so few of the rows below a header fill it
 _STRAY_SHARE = 0.002
@@ -28,10 +29,10 @@ def blank_below(cells: pd.DataFrame, fault: pd.Series) -> tuple[str, ...]:
     tuple of str
         Blank where each row stands alone.
     """
-    rows = cells[(fault == "").to_numpy()].head(_LOOKED_AT)
+    rows = cells.iloc[np.flatnonzero(no_text(fault))[:_LOOKED_AT]]
     if len(rows) < 2:
         return ()
-    filled = {c: (rows[c] != "").to_numpy() for c in rows}
+    filled = {c: ~no_text(rows[c]) for c in rows}
     dated = [c for c in rows if _holds_dates(rows[c])]
     if not dated:
         return ()
@@ -55,9 +56,9 @@ def blank_below(cells: pd.DataFrame, fault: pd.Series) -> tuple[str, ...]:
 
 
 def _holds_dates(cells: pd.Series) -> bool:
-    filled = cells[cells != ""]
-    unlike = filled.drop_duplicates().head(500)
-    return len(unlike) > 0 and float(unlike.map(lambda c: bool(_DATE.fullmatch(c))).mean()) > 0.8
+    filled = [c for c in unlike_of(cells)[1] if c != ""][:500]
+    n_dates = sum(bool(_DATE.fullmatch(c)) for c in filled)
+    return len(filled) > 0 and n_dates / len(filled) > 0.8
 
 
 def filled_down(cells: pd.DataFrame, fault: pd.Series, columns: tuple[str, ...]) -> pd.DataFrame:

@@ -36,6 +36,7 @@ def joined(left: RawTable, right: RawTable, join: Join, date_column: str, key: s
     ExportError
         The tables have no key in common, or the right one has two unlike rows of one key.
     """
+    left, right = left.as_text(), right.as_text()
     theirs = _columns_of(right, [r for _, r in join.keys], f"{key}.right")
     ours = _columns_of(left, [n for n, _ in join.keys], f"{key}.left")
     left_key, right_key = _keys(left.cells, ours), _keys(right.cells, theirs)

@@ -37,9 +37,9 @@ def one_row_a_part(raw: RawTable, export: Export, key: str) -> RawTable:
         The pattern of ``parts_cell`` is malformed.
     """
     if export.parts:
-        raw = _from_groups(raw, export.parts, key)
+        raw = _from_groups(raw.as_text(), export.parts, key)
     if export.parts_cell is not None:
-        raw = _from_cell(raw, export.parts_cell, key)
+        raw = _from_cell(raw.as_text(), export.parts_cell, key)
     return raw
 
 

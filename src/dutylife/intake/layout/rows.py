@@ -71,7 +71,7 @@ def find_faults(
     if not len(few) or cells.shape[1] < 3:
         return pd.Series(fault)
     heads = {_plain(t) for t in titles if _plain(t)}
-    values = cells.iloc[few].to_numpy()
+    values = cells.iloc[few].astype("object").to_numpy()
     for row, record in zip(few, values, strict=True):
         filled = [c for c in record if c != ""]
         if _is_total(filled):

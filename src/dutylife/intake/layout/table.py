@@ -1,11 +1,14 @@
 """A table laid out: header found, titles, totals and page lines told from rows."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from dutylife.intake.readers.sheet import ReadNote
+from dutylife.intake.values import no_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,8 +18,9 @@ class RawTable:
     Parameters
     ----------
     cells : DataFrame
-        One column a header cell, all text. Blank headers are called ``column N``; a name that
-        stands twice becomes ``name (1)`` and ``name (2)``.
+        One column a header cell, all text: coded (type category, `dutylife.intake.values.coded`)
+        where the file was read by columns, and no cell changed since. Blank headers are called
+        ``column N``; a name that stands twice becomes ``name (1)`` and ``name (2)``.
     source_row : Series of int
         Row of each record as a person counts it in the file, header included.
     fault : Series of str
@@ -55,6 +59,15 @@ class RawTable:
     def label(self) -> str:
         """How messages call it: file, and sheet where there is one."""
         return f"{self.path.name} ({self.sheet})" if self.sheet else self.path.name
+
+    @property
+    def usable(self) -> NDArray[np.bool_]:
+        """Rows without a fault."""
+        return no_text(self.fault)
+
+    def as_text(self) -> "RawTable":
+        """Return the table with cells of type object, which can be changed one by one."""
+        return replace(self, cells=self.cells.astype("object"))
 
     @property
     def n_totals(self) -> int:

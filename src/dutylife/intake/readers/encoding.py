@@ -154,9 +154,9 @@ def _mended(data: bytes, encoding: str) -> Decoded:
 
 
 def _without_nuls(found: Decoded, source: Source, key: str) -> Decoded:
-    n_nuls = found.text.count("\x00")
-    if not n_nuls:
+    if "\x00" not in found.text:
         return found
+    n_nuls = found.text.count("\x00")
     if n_nuls > _MANY_NULS * len(found.text):
         raise ExportError(
             "This is not a table: the file holds binary data.",

@@ -48,7 +48,8 @@ class Sheet:
     name : str
         Sheet, table or level; blank where a file is one table.
     cells : DataFrame
-        Text; columns numbered from 0, short rows filled with "".
+        Text, coded (type category) where the reader has it so; columns numbered from 0, short
+        rows filled with "".
     n_cells : ndarray of int, shape (rows,)
         Cells each row has in the file.
     source_rows : ndarray of int, shape (rows,)

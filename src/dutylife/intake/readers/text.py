@@ -1,5 +1,6 @@
 """Delimited text: clean files whole columns at a time, others row by row, quotes mended."""
 
+import codecs
 import csv
 import re
 from collections.abc import Iterator
@@ -14,6 +15,7 @@ from dutylife.intake.readers.encoding import decoded
 from dutylife.intake.readers.joined_lines import joined_lines
 from dutylife.intake.readers.registry import Reader
 from dutylife.intake.readers.sheet import ReadNote, Sheet, Source, no_table, sheet_of
+from dutylife.intake.values import from_codes
 from dutylife.settings import Export
 
 # so many lines above the header (titles, blank lines) are looked through for the table's width
@@ -34,7 +36,7 @@ def read_text(source: Source, export: Export, key: str) -> list[Sheet]:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
     # a page break stands alone on its line; the sign for "end of file" is of an older system
     text = text.rstrip("\x1a")
-    if not text.strip():
+    if not text or text.isspace():
         raise no_table("The file holds no text.", source, "export it again")
     # a cell may be as long as the file: all work of a visit in one text
     csv.field_size_limit(max(131072, len(text) + 1))
@@ -44,7 +46,12 @@ def read_text(source: Source, export: Export, key: str) -> list[Sheet]:
             "A line break or a quote can't be the delimiter.", f"{key}.delimiter", 'e.g. ";"'
         )
     given: dict[str, Any] = {"encoding": found.encoding, "delimiter": delimiter}
-    whole = _whole_columns(text, delimiter)
+    as_read = text is found.text and found.encoding == "utf-8" and not found.notes
+    if as_read and not source.data.startswith(codecs.BOM_UTF8):
+        data = source.data  # the file once more in memory is spared
+    else:
+        data = text.encode("utf-8", errors="surrogatepass")
+    whole = _whole_columns(text, data, delimiter)
     if whole is not None:
         cells, blank = whole
         rows = np.arange(1, len(cells) + 1)
@@ -77,10 +84,12 @@ _UNTIDY = (
 )
 
 
-def _whole_columns(text: str, delimiter: str) -> tuple[pd.DataFrame, np.ndarray] | None:
-    """Cells of a file in which every line is one row of the same width, and which are blank.
+def _whole_columns(
+    text: str, data: bytes, delimiter: str
+) -> tuple[pd.DataFrame, np.ndarray] | None:
+    """Coded cells of a file whose every line is one row of the same width, and which are blank.
 
-    None where a line is not; the slower way reads such a file.
+    None where a line is not; the slower way reads such a file. ``data`` is the text in UTF-8.
     """
     import pyarrow as pa  # slow to import
     import pyarrow.compute as pc
@@ -91,25 +100,27 @@ def _whole_columns(text: str, delimiter: str) -> tuple[pd.DataFrame, np.ndarray]
     width = max(widths, default=1)
     if width < 2:
         return None
-    n_lines = text.count("\n") + (not text.endswith("\n"))
+    n_lines = np.count_nonzero(np.frombuffer(data, dtype="uint8") == 10)
+    n_lines += not text.endswith("\n")
     names = [str(i) for i in range(width)]
     kind = pa.dictionary(pa.int32(), pa.string())
     try:
         table = pacsv.read_csv(
-            pa.BufferReader(text.encode("utf-8", errors="surrogatepass")),
-            read_options=pacsv.ReadOptions(column_names=names, block_size=1 << 24),
+            pa.BufferReader(data),
+            read_options=pacsv.ReadOptions(column_names=names, block_size=1 << 22),
             parse_options=pacsv.ParseOptions(delimiter=delimiter, ignore_empty_lines=False),
             convert_options=pacsv.ConvertOptions(
                 column_types=dict.fromkeys(names, kind), strings_can_be_null=False, check_utf8=False
             ),
         )
+        table = table.unify_dictionaries()
     except pa.ArrowInvalid:  # rows of unlike width: the other way reads them
         return None
     if table.num_rows != n_lines:  # a cell over several lines, or a quote that swallowed some
         return None
     columns = {}
     blank = np.zeros((table.num_rows, width), dtype=bool)
-    for number, column in enumerate(table.unify_dictionaries().columns):
+    for number, column in enumerate(table.columns):
         chunks = column.chunks
         codes = np.concatenate([c.indices.to_numpy(zero_copy_only=False) for c in chunks])
         unlike = chunks[0].dictionary
@@ -118,9 +129,12 @@ def _whole_columns(text: str, delimiter: str) -> tuple[pd.DataFrame, np.ndarray]
         if len(untidy):
             trimmed = trimmed.copy()
             trimmed[untidy] = [" ".join(u.split()) for u in trimmed[untidy]]
-        blank[:, number] = np.isin(codes, np.flatnonzero(trimmed == ""))
-        columns[number] = trimmed[codes]
-    return pd.DataFrame(columns), blank
+        columns[number] = from_codes(codes, trimmed)
+        blank[:, number] = columns[number] == ""
+    cells = pd.DataFrame(columns, copy=False)
+    del table, column, chunks, unlike
+    pa.default_memory_pool().release_unused()
+    return cells, blank
 
 
 def _rows(text: str, delimiter: str, source: Source) -> Iterator[tuple[int, list[str]]]:

@@ -45,13 +45,13 @@ def find_damage(cells: pd.DataFrame, export: Export) -> list[Damage]:
     export : Export
         Its signs are used.
     """
-    few = cells.iloc[:: max(1, len(cells) // _LOOKED_AT)]
+    few = cells.iloc[:: max(1, len(cells) // _LOOKED_AT)].astype("object")
     export = _with_own_signs(few, export)
     if len(cells) > _LOOKED_AT:
         seen = _found_in(few, export)
         if not seen:
             return []
-    return _found_in(cells, export)
+    return _found_in(cells.astype("object"), export)
 
 
 def _with_own_signs(cells: pd.DataFrame, export: Export) -> Export:

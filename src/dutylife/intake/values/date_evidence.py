@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from dutylife.intake.values.cells import blanked
+from dutylife.intake.values.cells import filled_unlike
 from dutylife.intake.values.dates import EIGHT, THREE, is_counted, read_dates
 
 ORDERS = ("ymd", "dmy", "mdy")
@@ -53,9 +53,7 @@ def date_evidence(columns: list[pd.Series], *, is_typed: bool = False) -> DateEv
     is_typed : bool
         The file tells dates from text: they are ISO whatever the rest says.
     """
-    cells = pd.concat(columns, ignore_index=True) if columns else pd.Series(dtype="object")
-    cells = blanked(cells.astype("object"))
-    unlike = cells[cells != ""].drop_duplicates().reset_index(drop=True)
+    unlike = filled_unlike(columns)
     read = pd.DataFrame({o: read_dates(unlike, o) for o in ORDERS})
     read = read.where(read.apply(lambda c: c.dt.year.between(*_YEARS)))
     is_date = read.notna().any(axis=1)

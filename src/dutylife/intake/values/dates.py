@@ -6,7 +6,7 @@ import unicodedata
 import numpy as np
 import pandas as pd
 
-from dutylife.intake.values.cells import on_unlike
+from dutylife.intake.values.coded import on_unlike
 
 # beginnings of the months' names, accents taken off: English, German, French, Spanish, Dutch
 _BEGINNINGS: dict[int, tuple[str, ...]] = {

@@ -5,7 +5,7 @@ import re
 import pandas as pd
 
 from dutylife.errors import SettingsError
-from dutylife.intake.values.cells import on_unlike
+from dutylife.intake.values.coded import on_unlike
 from dutylife.intake.values.numbers import read_numbers
 from dutylife.settings import Export
 

@@ -5,11 +5,13 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from dutylife.intake.values.cells import blanked
+from dutylife.intake.values.cells import filled_unlike
 from dutylife.intake.values.numbers import cleaned, figure_of
 
 # a few slips of the pen don't overrule hundreds of figures
 _SLIPS = 0.02
+# figures of one form prove the same signs: 1 to 8 are as good as 9, a leading 0 is not
+_NINES = str.maketrans("12345678", "99999999")
 _GROUPED = {sign: re.compile(rf"[1-9]\d{{0,2}}(?:{re.escape(sign)}\d{{3}})+") for sign in ".,'"}
 
 
@@ -52,27 +54,28 @@ def number_evidence(columns: list[pd.Series], *, is_typed: bool = False) -> Numb
     1.234,50 and 1,234.50 decide both; 12,5 and 0,125 decide the decimal mark; 1.234.567 decides
     the thousands sign. 1.234 alone may be read in two ways and decides nothing.
     """
-    cells = pd.concat(columns, ignore_index=True) if columns else pd.Series(dtype="object")
-    unlike = blanked(cells.astype("object")).drop_duplicates()
-    figures = [f for f in (figure_of(_unit_off(c)) for c in unlike if c) if f]
+    unlike = filled_unlike(columns).tolist()
+    forms = [cell.translate(_NINES) for cell in unlike]
+    figure_in = {form: _figure(form) for form in dict.fromkeys(forms)}
+    figures = [f for f in figure_in.values() if f]
+    signs_in = {form: _signs(f) for form, f in figure_in.items() if f}
     votes: dict[str, list[str]] = {".": [], ",": []}
     either: list[str] = []
-    groups: set[str] = set()
-    for figure in figures:
-        mark, group, is_open = _signs(figure)
-        groups |= {group} if group else set()
+    for cell, form in zip(unlike, forms, strict=True):
+        mark, _, is_open = signs_in.get(form, ("", "", False))
         if mark:
-            votes[mark].append(figure)
+            votes[mark].append(cell)
         elif is_open:
-            either.append(figure)
+            either.append(cell)
     n_point, n_comma = len(votes["."]), len(votes[","])
     if is_typed and n_point >= n_comma:
         return NumberEvidence(".", reason="the file itself tells numbers from text")
     if not n_point and not n_comma:
         if either:
             return NumberEvidence(
-                "", example=either[0],
-                reason=f"no figure in it tells; {either[0]} may be thousands or three decimals",
+                "", example=_figure(either[0]),
+                reason=f"no figure in it tells; {_figure(either[0])} may be thousands or three "
+                "decimals",
             )  # fmt: skip
         apart = "'" if any("'" in f for f in figures) else ""
         return NumberEvidence(".", apart, reason="no figure has a decimal mark")
@@ -80,22 +83,22 @@ def number_evidence(columns: list[pd.Series], *, is_typed: bool = False) -> Numb
     other = "," if decimal == "." else "."
     n_for, n_against = len(votes[decimal]), len(votes[other])
     if n_against > _SLIPS * n_for:
-        shown = f"{votes['.'][0]} and {votes[','][0]}"
+        shown = f"{_figure(votes['.'][0])} and {_figure(votes[','][0])}"
         return NumberEvidence(
             "", n_against=n_against, example=shown, reason=f"both are there: {shown}"
         )
     grouped = any(_GROUPED[other].fullmatch(f.partition(decimal)[0]) for f in figures)
-    apart = "'" if "'" in groups or any("'" in f for f in figures) else ""
-    example = votes[decimal][0]
+    apart = "'" if any("'" in f for f in figures) else ""
+    example = _figure(votes[decimal][0])
     return NumberEvidence(
         decimal, other if grouped else apart, n_for, n_against, example,
         f"{n_for} unlike figures such as {example} can be read in this way only",
     )  # fmt: skip
 
 
-def _unit_off(cell: str) -> str:
-    """Cell without a unit word after the figure, of any length."""
-    return re.sub(r"(?<=\d)\s*[^\W\d_]{1,10}\.?$", "", cleaned(cell))
+def _figure(cell: str) -> str:
+    """Digits and marks of a cell that is a number, with a unit word of any length or without."""
+    return figure_of(re.sub(r"(?<=\d)\s*[^\W\d_]{1,10}\.?$", "", cleaned(cell)))
 
 
 def _signs(figure: str) -> tuple[str, str, bool]:

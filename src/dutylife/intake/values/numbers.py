@@ -5,7 +5,7 @@ import re
 import numpy as np
 import pandas as pd
 
-from dutylife.intake.values.cells import on_unlike
+from dutylife.intake.values.coded import on_unlike
 from dutylife.settings import Export
 
 # a currency word or sign, or a unit, before or after the figure
@@ -32,8 +32,11 @@ def read_numbers(cells: pd.Series, export: Export) -> pd.Series:
     decimal mark in the settings a point is meant.
     """
     mark = export.decimal or "."
+    plain = re.compile(rf"-?[0-9]+(?:{re.escape(mark)}[0-9]+)?")
 
     def one(cell: str) -> float:
+        if plain.fullmatch(cell):  # nearly all are
+            return float(cell.replace(mark, "."))
         text = cleaned(cell)
         if _POWER.fullmatch(text):
             return float(text.replace(",", "."))
