@@ -20,7 +20,7 @@ from dutylife.prove.models_made import (
     lives_half_cut,
     together,
 )
-from dutylife.prove.models_scores import Judged, error_row, mean_by_group
+from dutylife.prove.models_scores import Judged, error_row
 
 LEVEL = 0.90
 WHAT = ("b10", "b50", "shape", "scale")
@@ -55,7 +55,7 @@ TOLD, NOT_TOLD = "customers told", "customers not told"
 
 @dataclass(frozen=True, slots=True)
 class ModelsJob:
-    """A case at a size: which table, how many components (cells for "own", fleets for "factors")."""
+    """A case at a size: which table, how many components (of "own" cells, of "factors" fleets)."""
 
     table: str
     case: str
@@ -82,18 +82,20 @@ def own_rows(job: ModelsJob) -> list[dict[str, Any]]:
     out = []
     for what in WHAT:
         found = fits.limits(what, LEVEL)
-        closed, all_laws = Judged(), 0
-        for number, (law, row) in enumerate(zip(laws, found.itertuples(), strict=True)):
+        closed, with_open = Judged(), 0
+        lower, value, upper = (found[c].to_numpy(float) for c in ("lower", "value", "upper"))
+        both_ends = (found["verdict"] == "fitted").to_numpy(bool)
+        for number, law in enumerate(laws):
             truth = law.figure(what)
-            if row.verdict == "fitted":
-                closed.add(number, (row.lower, row.value, row.upper), truth)
-            if fits.fitted[number] and row.lower <= truth <= row.upper:
-                all_laws += 1
+            if both_ends[number]:
+                ends = float(lower[number]), float(value[number]), float(upper[number])
+                closed.add(number, ends, truth)
+            with_open += bool(fits.fitted[number] and lower[number] <= truth <= upper[number])
         shares = {
             "share_open": float((fits.fitted & (found["verdict"] == "unbounded")).mean()),
             "share_no_top": float((fits.verdict == "unbounded").mean()),
             "share_no_failure": float((fits.verdict == "no estimate").mean()),
-            "coverage_with_open": all_laws / max(int(fits.fitted.sum()), 1),
+            "coverage_with_open": with_open / max(int(fits.fitted.sum()), 1),
         }
         out.append({"what": what} | closed.row(OWN_AIM.get(job.failures)) | shares)
     return out
@@ -190,7 +192,7 @@ def factor_rows(job: ModelsJob) -> list[dict[str, Any]]:
                     judged[words].add(number, pool.factor(one, other, LEVEL), truth)
     return [
         {"what": FACTOR, "customers": words,
-         "customer_variance": mean_by_group(np.array(variances[words]), np.arange(job.count))[0]}
+         "customer_variance": float(np.mean(variances[words]))}
         | found.row(FACTOR_AIM if words == TOLD else None)
         for words, found in judged.items()
     ]  # fmt: skip

@@ -54,9 +54,7 @@ class Laws:
         mean = priors.LOG_SHAPE_MEAN if self.shape_mean is None else self.shape_mean
         sd = priors.LOG_SHAPE_SD if self.shape_mean_sd is None else self.shape_mean_sd
         middle = rng.normal(mean, sd)
-        between = _drawn(
-            rng, self.shape_between, priors.SHAPE_BETWEEN, priors.SHAPE_BETWEEN_CHANCE
-        )
+        between = _drawn(rng, self.shape_between, priors.SHAPE_BETWEEN, priors.SHAPE_BETWEEN_CHANCE)
         log_scale = rng.normal(START + self.off_start, priors.LOG_SCALE_SD)
         apart = _drawn(rng, self.scale_between, priors.SCALE_BETWEEN, priors.SCALE_BETWEEN_CHANCE)
         variance = _drawn(
@@ -112,7 +110,7 @@ def _later(law: Law, age: Array, hazard: Array) -> Array:
     """Age at which so much cumulative hazard has been added."""
     shape, scale = np.exp(law.log_shape), np.exp(law.log_scale)
     later: Array = scale * ((age / scale) ** shape + hazard) ** (1.0 / shape)
-    return np.maximum(later, age * (1.0 + 1e-9) + 1e-12 * scale)
+    return np.asarray(np.maximum(later, age * (1.0 + 1e-9) + 1e-12 * scale))
 
 
 def _watched(

@@ -11,6 +11,7 @@ from dutylife.models.checks import Array
 
 MET, NOT_MET, TOO_FEW, NO_AIM = "met", "not met", "too few cells", "no aim"
 ERRORS_ALLOWED = 2.0
+FEWEST_GROUPS = 30  # fewer say nothing of their own spread
 
 
 @dataclass(slots=True)
@@ -52,7 +53,7 @@ class Judged:
             "middle_ratio": math.exp(log_off),
             "width_ratio": float(np.exp(np.median(np.log(upper / lower)))) if n else math.nan,
             "aim_least": least, "aim_most": most,
-            "answer": answer_of(share, error, aim),
+            "answer": answer_of(share, error, len(np.unique(groups)), aim),
         }  # fmt: skip
 
 
@@ -83,10 +84,14 @@ def mean_by_group(values: Array, groups: Array) -> tuple[float, float]:
     return mean, float(np.sqrt((off**2).sum() * n / (n - 1)) / len(values))
 
 
-def answer_of(figure: float, error: float, aim: tuple[float, float] | None) -> str:
+def answer_of(
+    figure: float, error: float, n_groups: int, aim: tuple[float, float] | None
+) -> str:  # fmt: skip
     """Whether an aim is met; where chance may have missed it, too few cells to tell."""
     if aim is None:
         return NO_AIM
+    if n_groups < FEWEST_GROUPS:
+        return TOO_FEW
     least, most = aim
     if least <= figure <= most:
         return MET
@@ -120,5 +125,7 @@ def error_row(
         "error_separate": math.sqrt(b.mean()) if len(b) else math.nan,
         "error_ratio": ratio, "error_ratio_se": error,
         "aim_most": math.nan if most is None else most,
-        "answer": answer_of(ratio, error, None if most is None else (0.0, most)),
+        "answer": answer_of(
+            ratio, error, len(np.unique(groups)), None if most is None else (0.0, most)
+        ),
     }  # fmt: skip

@@ -5,7 +5,6 @@ from pathlib import Path
 from typing import Any
 
 import pandas as pd
-from markupsafe import Markup
 
 from dutylife.reports.layout import Section, listed
 from dutylife.reports.prove_page import write_proof
@@ -78,8 +77,8 @@ def _first_screen(
             for r in aimed[aimed["answer"] != MET].to_dict("records")
         ]
     told = (
-        "Standard errors stand after +-. Where an aim is missed by no more than two of them, chance "
-        "may have done it: too few cells to tell.",
+        "Standard errors stand after +-. Where an aim is missed by no more than two of them, "
+        "chance may have done it: too few cells to tell.",
     )
     answer = f"{n_met} of {n_aims} aims are met."
     return Section("What is met", answer, told, (listed(items, none="Nothing is missed."),))
