@@ -186,10 +186,9 @@ def factor_rows(job: ModelsJob) -> list[dict[str, Any]]:
         for words, lives in ((TOLD, told), (NOT_TOLD, [_untold(c) for c in told])):
             pool = pool_cells(lives, START)
             variances[words].append(pool.customer_variance)
-            for one in range(FLEET_DUTIES):
-                for other in range(one):
-                    truth = float(np.exp(laws[one].log_scale - laws[other].log_scale))
-                    judged[words].add(number, pool.factor(one, other, LEVEL), truth)
+            for one in range(0, FLEET_DUTIES, 2):  # the other pairs tell little beyond these
+                truth = float(np.exp(laws[one].log_scale - laws[one + 1].log_scale))
+                judged[words].add(number, pool.factor(one, one + 1, LEVEL), truth)
     return [
         {"what": FACTOR, "customers": words,
          "customer_variance": float(np.mean(variances[words]))}

@@ -21,7 +21,7 @@ from dutylife.schema import as_table
 FEWEST_CELLS = 2 * N_DUTIES
 DEFAULT_CELLS = 2000
 # by so much more or less than pooled cells of the prior: those by themselves cost next to nothing
-OWN_TIMES, OFF_SHARE, LENDING_SHARE, CELLS_A_FLEET = 5, 0.25, 0.5, 6
+OWN_TIMES, OFF_SHARE, LENDING_SHARE, CELLS_A_FLEET = 5, 0.25, 0.5, 4
 TABLES = {name: f"prove_models_{name}" for name in ("own", "pooled", "lending", "factors")}
 
 
@@ -71,7 +71,7 @@ def prove_models(
     n_cells : int
         Cells of each size whose laws are of the stated prior, pooled eight duties a component;
         five times as many stand by themselves, a quarter for each case off the prior, half for
-        what lending gains, and a fleet for every six. [1]
+        what lending gains, and a fleet for every four. [1]
     seed : int
         Same seed, same tables, whatever the number of workers.
     workers : int
