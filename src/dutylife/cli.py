@@ -186,7 +186,7 @@ def practice(
     type=click.Choice(["smoke", "full"]),
     default="smoke",
     show_default=True,
-    help="Sizes of fleets; not with --lives.",
+    help="Sizes of fleets; not with --lives or --models.",
 )
 @click.option("--workers", type=click.IntRange(1), default=1, show_default=True)
 @click.option("--seed", type=click.IntRange(0), default=20260101, show_default=True)
@@ -197,6 +197,14 @@ def practice(
 )
 @click.option(
     "--case", "wanted", multiple=True, help="With --lives: 'none', 'all on' or one difficulty."
+)
+@click.option(
+    "--models",
+    is_flag=True,
+    help="Only the life models, against laws of made-up lives; page and tables go to OUT/models.",
+)
+@click.option(
+    "--cells", type=click.IntRange(16), help="With --models: pooled cells a size; 2000 if none."
 )
 @click.pass_context
 def prove_command(
@@ -209,11 +217,20 @@ def prove_command(
     *,
     lives: bool,
     wanted: tuple[str, ...],
+    models: bool,
+    cells: int | None,
 ) -> None:
     """Run invented fleets of known laws through the whole chain and score the answers."""
-    from dutylife.prove import prove, prove_lives
+    from dutylife.prove import prove, prove_lives, prove_models
 
-    _refuse_unused(context, lives=lives)
+    _refuse_unused(context, lives=lives, models=models)
+    if models:
+        size_of = {} if cells is None else {"n_cells": cells}
+        shown = prove_models(seed=seed, workers=workers, progress=_progress(), **size_of).written(
+            out / "models"
+        )
+        click.echo(f"{shown.text}\n  in {out / 'models'}")
+        return
     if lives:
         found = prove_lives(
             wanted=wanted, n_fleets=fleets or 5, seed=seed, workers=workers
@@ -224,17 +241,29 @@ def prove_command(
     click.echo(proof.text)
 
 
-def _refuse_unused(context: click.Context, *, lives: bool) -> None:
+def _refuse_unused(context: click.Context, *, lives: bool, models: bool) -> None:
     """Refuse options that this kind of proof would not look at."""
-    name, option = ("size", "--size") if lives else ("wanted", "--case")
-    if context.get_parameter_source(name) is not ParameterSource.DEFAULT:
+    if lives and models:
         raise DutylifeError(
-            f"{option} has no effect {'with' if lives else 'without'} --lives.",
-            f"dutylife prove {option}",
-            "leave out --size; --case says which fleets, --fleets how many of each"
-            if lives
-            else "add --lives, or leave out --case; --size says which fleets",
-        )
+            "--lives and --models are two proofs.", "dutylife prove --lives --models",
+            "give one of them, then the other; both may go to the same --out",
+        )  # fmt: skip
+    kind = "--lives" if lives else "--models" if models else ""
+    # option, the kinds of proof that look at it ("" the whole chain), what to do instead
+    known = {
+        "size": ("--size", ("",), "leave out --size"),
+        "wanted": ("--case", ("--lives",), "add --lives, or leave out --case"),
+        "fleets": ("--fleets", ("", "--lives"), "leave out --fleets; --cells says how many"),
+        "cells": ("--cells", ("--models",), "add --models, or leave out --cells"),
+    }
+    for name, (option, kinds, mend) in known.items():
+        if kind in kinds or context.get_parameter_source(name) is ParameterSource.DEFAULT:
+            continue
+        told = f"with {kind}" if kind else f"without {kinds[0]}"
+        raise DutylifeError(
+            f"{option} has no effect {told}.", f"dutylife prove {kind} {option}".replace("  ", " "),
+            mend,
+        )  # fmt: skip
 
 
 if __name__ == "__main__":

@@ -7,6 +7,7 @@ from brute_posterior import brute_posterior
 from dutylife.models.cells import CellLives
 from dutylife.models.pooling import alone, pool_cells
 from dutylife.models.pooling.grids import cell_grid
+from dutylife.models.pooling.priors import SCALE_BETWEEN, SHAPE_BETWEEN
 from dutylife.models.starting import StartingLife, starting_prior
 
 
@@ -138,3 +139,51 @@ def test_a_starting_value_moved_by_few_failures_covers_the_truth() -> None:
         inside.append(low <= np.exp(log_b10) <= high)
     # 300 cells: standard error 0.017
     assert 0.85 <= np.mean(inside) <= 0.95
+
+
+def test_a_factor_goes_by_the_joint_law_of_both_duties() -> None:
+    """Drawn the long way: the component's figures, then each duty's scale given them."""
+    rng = np.random.default_rng(11)
+    cells = [cell(rng, 2.0, scale, 6, stop=1.0) for scale in (100.0, 120.0, 150.0, 110.0)]
+    cells.append(cell(rng, 2.0, 130.0, 40, stop=1.0))
+    pool = pool_cells(cells, 5.0)
+    picked = rng.choice(pool.weight.size, 6000, p=pool.weight.ravel())
+    variance, *_ = np.unravel_index(picked, pool.weight.shape)
+    mean_q, between_q, mean_s, between_s = (
+        np.asarray(values)[i]
+        for values, i in zip(
+            (pool.shape_mean, SHAPE_BETWEEN, pool.scale_mean, SCALE_BETWEEN),
+            np.unravel_index(picked, pool.weight.shape)[1:],
+            strict=True,
+        )
+    )
+    for one, other in ((0, 1), (4, 2)):
+        drawn = {}
+        for number in (one, other):
+            grid = pool.grids[number]
+            found = []
+            for i in range(len(picked)):
+                q = np.exp(-0.5 * ((grid.q - mean_q[i]) / between_q[i]) ** 2)
+                s = np.exp(-0.5 * ((grid.s - mean_s[i]) / between_s[i]) ** 2)
+                chance = (q @ np.exp(grid.values[variance[i]])) * s
+                at = rng.choice(len(grid.s), p=chance / chance.sum())
+                step = grid.s[1] - grid.s[0]
+                found.append(grid.s[at] + step * rng.uniform(-0.5, 0.5))
+            drawn[number] = np.array(found)
+        ends = np.quantile(drawn[one] - drawn[other], [0.05, 0.5, 0.95])
+        spread = (ends[2] - ends[0]) / 3.29
+        # 6000 draws: the ends err by about 0.03 standard deviations
+        np.testing.assert_allclose(
+            (np.log(pool.factor(one, other, 0.90)) - ends) / spread, 0.0, atol=0.09
+        )
+        turned = 1.0 / np.array(pool.factor(other, one, 0.90))[::-1]
+        np.testing.assert_allclose(pool.factor(one, other, 0.90), turned, rtol=0.02)
+
+
+def test_a_factor_between_duties_that_lean_on_the_others_is_surer_than_both_apart() -> None:
+    rng = np.random.default_rng(12)
+    cells = [cell(rng, 2.0, 100.0, 4, stop=1.0) for _ in range(8)]
+    pool = pool_cells(cells, 7.0)
+    low, _, high = pool.factor(0, 1, 0.90)
+    apart = sum(pool.cells[i].moments()[1][1, 1] for i in (0, 1))
+    assert np.log(high / low) < 0.95 * 3.29 * np.sqrt(apart)

@@ -23,6 +23,12 @@ def typed(out: Path, *options: str) -> Result:
         # said, though it is what would be taken anyway
         (["--lives", "--size", "smoke"], ["--size", "with --lives"]),
         (["--lives", "--case", "leavers"], ["leavers", "silent_leavers"]),
+        (["--models", "--size", "full"], ["--size", "with --models", "leave out --size"]),
+        (["--models", "--case", "none"], ["--case", "with --models", "leave out --case"]),
+        (["--models", "--fleets", "3"], ["--fleets", "with --models", "--cells"]),
+        (["--models", "--lives"], ["--lives and --models", "one of them"]),
+        (["--cells", "100"], ["--cells", "without --models", "add --models"]),
+        (["--lives", "--cells", "100"], ["--cells", "with --lives"]),
     ],
     ids=lambda given: " ".join(given),
 )
@@ -32,12 +38,22 @@ def test_an_option_without_effect_is_refused(
     def begun(*_: object, **__: object) -> None:
         raise AssertionError("the proof began")
 
-    monkeypatch.setattr(dutylife.prove, "prove", begun)
+    for proof in ("prove", "prove_models"):
+        monkeypatch.setattr(dutylife.prove, proof, begun)
     out = tmp_path / "out"
     result = typed(out, *options)
     assert result.exit_code == 2, result.output
     for word in [*says, "Mend"]:
         assert word in result.output
+    assert not out.exists()
+
+
+@pytest.mark.parametrize("cells", ["15", "0", "-3", "many"])
+def test_too_few_cells_to_prove_anything_are_refused(tmp_path: Path, cells: str) -> None:
+    out = tmp_path / "out"
+    result = typed(out, "--models", "--cells", cells)
+    assert result.exit_code == 2, result.output
+    assert "--cells" in result.output
     assert not out.exists()
 
 

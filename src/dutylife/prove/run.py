@@ -26,7 +26,8 @@ from dutylife.schema import as_table
 Progress = Callable[[str], None]
 MARKER = "prove.json"
 PARTS = "parts"
-LIVES = "lives"  # where the proof of the lives alone is put, in the same folder
+# where the proofs of the lives alone and of the models alone are put, in the same folder
+LIVES, MODELS = "lives", "models"
 INSTRUMENT_UNITS = {"smoke": 150, "full": 3000}
 INSTRUMENT_YEARS = 4.0
 
@@ -118,7 +119,7 @@ def _require_usable(folder: Path, workers: int) -> None:
         raise DutylifeError(f"{workers} workers can't run anything.", "workers", "1 or more")
     strange = folder.is_file() or (
         folder.is_dir()
-        and any(p.name != LIVES for p in folder.iterdir())
+        and any(p.name not in (LIVES, MODELS) for p in folder.iterdir())
         and not ((folder / MARKER).is_file() or (folder / PARTS).is_dir())
     )
     if strange:

@@ -264,6 +264,25 @@ _DECLARED: list[Column] = [
     *_numbers("scale_ratio", "1", "one scale over another: fitted over true, or switched over not"),
     *_numbers("shape_errors scale_errors", "1", "distance in standard errors", None),
     *_texts("went_wrong", "message of a fleet the chain could not be run on"),
+    *_words("duties", "which duties of a component the row is about"),
+    *_words("customers_told", "whether the models were told whose lives they are"),
+    *_counts("expected_failures", "failures a cell is made to have on average"),
+    *_counts("n_groups", "draws that owe nothing to one another: cells, components or fleets"),
+    *_numbers(
+        "coverage coverage_with_open truth_below truth_above share_open share_no_top "
+        "share_no_failure",
+        "1",
+        "share of cells: range holds the truth; open ones counted; truth below it, above it; a "
+        "side without end; likelihood without a top; no failure",
+        0.0,
+        1.0,
+    ),
+    *_numbers("coverage_se error_ratio_se", "1", "standard error, by groups"),
+    *_numbers("middle_ratio", "1", "middle of the range over the truth, geometric mean"),
+    *_numbers("width_ratio", "1", "upper bound over lower, median"),
+    *_numbers("error_pooled error_separate", "1", "root mean square of log estimate over truth"),
+    *_numbers("error_ratio", "1", "the former over the latter"),
+    *_numbers("customer_variance", "1", "mean variance found between customers"),
 ]
 COLUMNS: dict[str, Column] = {c.name: c for c in _DECLARED}
 

@@ -275,4 +275,24 @@ _PROOF_TABLES += [
            "case from_probability",
            "case n_fleets from_probability to_probability n_units believed there brier_score"),
 ]  # fmt: skip
+_PROOF_TABLES += [
+    _table("prove_models_own", "ranges of cells by themselves against their true laws",
+           "expected_failures what",
+           "expected_failures what n_cells n_groups coverage coverage_se truth_below truth_above "
+           "middle_ratio width_ratio coverage_with_open share_open share_no_top share_no_failure "
+           "aim_least aim_most answer"),
+    _table("prove_models_pooled", "ranges of pooled cells against their true laws",
+           "case duties expected_failures what",
+           "case duties expected_failures what n_cells n_groups coverage coverage_se truth_below "
+           "truth_above middle_ratio width_ratio aim_least aim_most answer"),
+    _table("prove_models_lending", "errors of pooled cells beside those of cells by themselves",
+           "expected_failures what",
+           "expected_failures what n_cells n_groups error_pooled error_separate error_ratio "
+           "error_ratio_se coverage coverage_se aim_most answer"),
+    _table("prove_models_factors", "lives in one duty over those in another, against the truth",
+           "customers",
+           "customers:customers_told expected_failures what n_cells n_groups coverage coverage_se "
+           "truth_below truth_above middle_ratio width_ratio customer_variance aim_least aim_most "
+           "answer"),
+]  # fmt: skip
 TABLES |= {t.name: t for t in _PROOF_TABLES}

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from dutylife.models.checks import Array
 from dutylife.models.pooling import priors
 from dutylife.models.pooling.grids import CellGrid
+from dutylife.models.pooling.pairs import difference_range, joint_log_scales
 from dutylife.models.pooling.posterior import CellPosterior
 
 # steps of the mean of log shape and of log scale, over the stretch that carries the chances: two
@@ -28,7 +29,7 @@ class Pooled:
     Chances of the mean log shape, spread of log shape, mean log scale, spread of log scale and
     variance of customers: ``weight`` of that shape, order (variance, shape mean, shape spread,
     scale mean, scale spread). ``without`` tells, for each cell, mean and variance of its log
-    scale by the other cells alone.
+    scale by the other cells alone; ``grids`` holds their likelihoods.
     """
 
     shape_mean: Array
@@ -36,6 +37,7 @@ class Pooled:
     weight: NDArray[np.float64]
     cells: tuple[CellPosterior, ...]
     without: tuple[tuple[float, float], ...]
+    grids: tuple[CellGrid, ...]
 
     def own_share(self, number: int) -> float:
         """Share of a cell's answer that is its own lives': by how much they narrow log scale."""
@@ -45,17 +47,18 @@ class Pooled:
     def factor(self, number: int, other: int, level: float) -> tuple[float, float, float]:
         """Lower bound, median and upper bound of the lives of a cell over those of another [1].
 
-        The two are taken as independent, which makes the range a little wide where both lean on
-        the others.
+        What the component's figures say moves both, so the two go together: their joint law is
+        summed over these figures.
         """
-        from scipy.special import ndtri
-
-        (mean, spread), (mean_other, spread_other) = (
-            self.cells[i].moments() for i in (number, other)
-        )
-        centre = float(mean[1] - mean_other[1])
-        half = float(ndtri(0.5 + level / 2.0) * np.sqrt(spread[1, 1] + spread_other[1, 1]))
-        return float(np.exp(centre - half)), float(np.exp(centre)), float(np.exp(centre + half))
+        grids = self.grids[number], self.grids[other]
+        sides = [_sides(g, self.shape_mean, self.scale_mean) for g in grids]
+        n_shape, n_scale = len(sides[0][0]), len(sides[0][1])
+        chances = joint_log_scales(
+            self.weight.reshape(-1, n_shape, n_scale), grids,
+            (sides[0][0], sides[1][0]), (sides[0][1], sides[1][1]),
+        )  # fmt: skip
+        low, middle, high = difference_range(grids[0].s, grids[1].s, chances, level)
+        return float(np.exp(low)), float(np.exp(middle)), float(np.exp(high))
 
     @property
     def customer_variance(self) -> float:
@@ -91,7 +94,7 @@ def pooled(grids: list[CellGrid], scale_start: float) -> Pooled:
     weight /= weight.sum()
     cells = [_cell(g, q, s, weight / m) for g, m in zip(grids, marginals, strict=True)]
     without = [_without(s, weight / m) for m in marginals]
-    return Pooled(q, s, weight, tuple(cells), tuple(without))
+    return Pooled(q, s, weight, tuple(cells), tuple(without), tuple(grids))
 
 
 def _stretch(at: Array, height: Array) -> Array:
