@@ -1,4 +1,4 @@
-"""Where the likelihood of each cell is highest: Newton steps on blocks, a search for the rest."""
+"""Where the likelihood of each cell is highest: Newton steps on series, a search for the rest."""
 
 from dataclasses import dataclass
 
@@ -6,16 +6,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dutylife.models.batch.blocks import Block
+from dutylife.models.batch.series import Series
 from dutylife.models.batch.surface import Surface, from_sums, surface
 from dutylife.models.checks import Array
 
-SMALL_STEP = 3e-6  # Newton halves the digits left: the step after it is below 1e-10
+SMALL_STEP = 3e-6  # Newton doubles the digits: the step after it is below 1e-10
 LARGEST_RESIDUAL = 1e-8
 FEW_FAILED = 5  # with late entries, so few failures can leave a second top
 # shapes searched where Newton finds no top; two failures within a hundredth give shapes of 300
 SEARCHED = np.linspace(np.log(0.02), np.log(5000.0), 75)
-SLOW = 0.03  # share of cells that may be slow before their block goes on without them
-_FEW_STEPS, _MOST_STEPS = 6, 15
+FINE = 1e-10  # slope over the failures, with what the series leaves out, that ends a cell's climb
+_MOST_SERIES = 9
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,14 +37,64 @@ class Tops:
 
 def climbed(block: Block) -> Tops:
     """Tops of a block, as Newton steps from one start find them."""
-    if block.has_between:
-        q, b = _with_between(block)
-        at, residual = _checked(block, q, b)
-    else:
-        q = _profile(block)
-        b, at, residual = _checked_profile(block, q)
+    n = block.n_cells
+    q, sums, left = block.start.copy(), np.ones((3, n)), np.full(n, np.inf)
+    b = np.zeros(n)
+    with np.errstate(all="ignore"):
+        if block.has_between:
+            b = _first_b(block, q)
+        at, piece = np.flatnonzero(block.rows_failed > 0), block
+        if len(at) < n:
+            piece = block.of(block.rows_failed > 0)
+        for _ in range(_MOST_SERIES):
+            if not len(at):
+                break
+            series = Series.about(piece, q[at])
+            if block.has_between:
+                q[at], b[at] = newton(
+                    piece, q[at], b[at], series=series, active=np.ones(len(at), dtype=bool)
+                )
+            else:
+                q[at] = _on_series(piece, series)
+            shape = np.exp(q[at])
+            sums[:, at] = series.sums(shape)
+            left[at] = series.error(shape, sums[0, at])
+            if block.has_between:
+                there = from_sums(piece, q[at], b[at], shape, tuple(sums[:, at]))
+                slope = np.maximum(np.abs(there.q), np.abs(there.b)) / piece.rows_failed
+            else:
+                inner = piece.log_failed - piece.failures * sums[1, at] / sums[0, at]
+                slope = np.abs(1.0 + shape * inner / piece.failures)
+            more = ~(left[at] + slope <= FINE)
+            if more.sum() < 0.7 * len(at):
+                piece = piece.of(more)
+                at = at[more]
+            elif not more.any():
+                break
+        if not block.has_between:
+            b = np.log(block.failures) - np.log(sums[0])
+        top = from_sums(block, q, b, np.exp(q), tuple(sums))
+        n_failed = block.rows_failed if block.has_between else block.failures
+        residual = np.maximum(np.abs(top.q), np.abs(top.b)) / n_failed + left
     fine = np.isfinite(residual) & (residual <= LARGEST_RESIDUAL) & (block.rows_failed > 0)
-    return Tops(q, b, at, residual, fine, np.zeros(block.n_cells, dtype=bool))
+    return Tops(q, b, top, residual, fine, np.zeros(n, dtype=bool))
+
+
+def _on_series(block: Block, series: Series) -> Array:
+    """Newton steps of the profile over log shape, the sums taken from a series."""
+    q, d = series.middle.copy(), block.failures
+    for _ in range(8):
+        shape = np.exp(q)
+        s0, s1, s2 = series.sums(shape)
+        ratio = s1 / s0
+        inner = shape * (block.log_failed - d * ratio)
+        bend = inner - d * shape * shape * (s2 / s0 - ratio * ratio)
+        slope = d + inner
+        step = np.where(bend < 0, -slope / bend, 0.5 * np.sign(slope))
+        last, q = q, np.clip(series.within(q + step), SEARCHED[0], SEARCHED[-1])
+        if not (np.abs(q - last) > 1e-7).any():
+            break
+    return q
 
 
 def unsure(block: Block, found: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -61,16 +112,6 @@ def _checked(block: Block, q: Array, b: Array) -> tuple[Surface, Array]:
     return at, residual
 
 
-def _checked_profile(block: Block, q: Array) -> tuple[Array, Surface, Array]:
-    """b, surface and residual from one pass over the rows; the slope by b is 0 by its choice."""
-    with np.errstate(all="ignore"):
-        shape = np.exp(q)
-        sums = block.sums(shape)
-        b = np.log(block.failures) - np.log(sums[0])
-        at = from_sums(block, q, b, shape, sums)
-        return b, at, np.maximum(np.abs(at.q), np.abs(at.b)) / block.failures
-
-
 def profile(block: Block, q: Array) -> tuple[Array, Array, Array, Array]:
     """Without failures between two ages: b of the best scale, and the profile's value and slopes.
 
@@ -86,59 +127,48 @@ def profile(block: Block, q: Array) -> tuple[Array, Array, Array, Array]:
     return b, d * (q + b) + shape * block.log_failed - d, slope, bend
 
 
-def _profile(block: Block) -> Array:
-    q, failed = block.start.copy(), block.rows_failed > 0
-    with np.errstate(all="ignore"):
-        for step_number in range(_MOST_STEPS):
-            _, _, slope, bend = profile(block, q)
-            step = np.where(bend < 0, -slope / bend, 0.5 * np.sign(slope))
-            step = np.clip(np.nan_to_num(step), -1.0, 1.0)
-            q = np.clip(q + step, SEARCHED[0], SEARCHED[-1])
-            moving = (np.abs(step) > SMALL_STEP) & failed
-            # a few slow cells don't hold up their block: they are searched later
-            if moving.sum() <= (0.0 if step_number < _FEW_STEPS else SLOW * len(q)):
-                break
-    return q
-
-
-def _with_between(block: Block) -> tuple[Array, Array]:
-    q = block.start.copy()
-    kind = block.between
-    with np.errstate(all="ignore"):
-        shape = np.exp(q)
-        high = np.exp(kind.spread(shape) * kind.log_age[:, 1])
-        weight = 1.0 if kind.weight is None else kind.weight
-        lived = block.sums(shape)[0] + kind.total(weight * high, block.n_cells)
-        b = np.log(block.rows_failed) - np.log(lived)
-        return newton(block, q, b, slow=SLOW)
+def _first_b(block: Block, q: Array) -> Array:
+    """Best b if each failure between two ages had come at the upper one."""
+    kind, shape = block.between, np.exp(q)
+    weight = 1.0 if kind.weight is None else kind.weight
+    high = np.exp(kind.spread(shape) * kind.log_age[:, 1])
+    lived = block.moments(shape, 0)[0] + kind.total(weight * high, block.n_cells)
+    first: Array = np.log(block.rows_failed) - np.log(lived)
+    return first
 
 
 def newton(
-    block: Block, q: Array, b: Array, *, slow: float, active: NDArray[np.bool_] | None = None
+    block: Block, q: Array, b: Array, *, active: NDArray[np.bool_], series: Series | None = None
 ) -> tuple[Array, Array]:
     """Damped Newton steps in (q, b); a step that falls is halved, cell by cell.
 
-    A share ``slow`` of the cells may be left on the way: the caller searches those.
+    With a series, as far as it is trusted.
     """
+
+    def height(q: Array, b: Array) -> Surface:
+        if series is None:
+            return surface(block, q, b)
+        shape = np.exp(q)
+        return from_sums(block, q, b, shape, series.sums(shape))
+
     with np.errstate(all="ignore"):
-        here = surface(block, q, b)
+        here = height(q, b)
         move_q, move_b = _uphill(here)
-        active = block.rows_failed > 0 if active is None else active
-        for step_number in range(60):
-            there = surface(block, q + move_q, b + move_b)
+        for _ in range(60 if series is None else 6):
+            next_q = q + move_q if series is None else series.within(q + move_q)
+            there = height(next_q, b + move_b)
             risen = there.value >= here.value - 1e-12 * np.abs(here.value)
             risen &= np.isfinite(there.value)
-            q, b = np.where(risen, q + move_q, q), np.where(risen, b + move_b, b)
+            moved = np.maximum(np.abs(next_q - q), np.abs(move_b))
+            q, b = np.where(risen, next_q, q), np.where(risen, b + move_b, b)
             here = Surface(*(
                 np.where(risen, getattr(there, k), getattr(here, k)) for k in Surface.__slots__
             ))  # fmt: skip
-            moved = np.maximum(np.abs(move_q), np.abs(move_b))
             next_q, next_b = _uphill(here)
             move_q, move_b = (
                 np.where(risen, next_q, move_q / 2.0), np.where(risen, next_b, move_b / 2.0)
             )  # fmt: skip
-            moving = (active & (moved > SMALL_STEP)).sum()
-            if moving <= (0.0 if step_number < _FEW_STEPS + 2 else slow * len(q)):
+            if not (active & (moved > SMALL_STEP)).any():
                 break
     return q, b
 
@@ -160,18 +190,22 @@ def best_b(block: Block, q: Array) -> Array:
     """Best b for each shape; concave in b whatever the rows."""
     with np.errstate(all="ignore"):
         if not block.has_between:
-            return np.log(block.failures) - np.log(block.sums(np.exp(q))[0])
-        kind, shape = block.between, np.exp(q)
-        weight = 1.0 if kind.weight is None else kind.weight
-        high = kind.total(weight * np.exp(kind.spread(shape) * kind.log_age[:, 1]), block.n_cells)
-        b = np.log(block.rows_failed) - np.log(block.sums(shape)[0] + high)
-        for _ in range(50):
-            at = surface(block, q, b)
-            step = np.clip(-at.b / at.bb, -2.0, 2.0)
-            b = b + np.nan_to_num(step)
-            if not (np.abs(step) > 1e-9).any():
-                break
-    return b
+            return np.log(block.failures) - np.log(block.moments(np.exp(q), 0)[0])
+        return best_b_between(block, q, block.sums(np.exp(q)), _first_b(block, q))[0]
+
+
+def best_b_between(
+    block: Block, q: Array, sums: tuple[Array, Array, Array], b: Array
+) -> tuple[Array, Surface]:
+    """Best b from a first guess, and the surface there, the sums known."""
+    shape = np.exp(q)
+    for _ in range(50):
+        at = from_sums(block, q, b, shape, sums)
+        step = np.nan_to_num(np.clip(-at.b / at.bb, -2.0, 2.0))
+        if not (np.abs(step) > 1e-7).any():
+            break
+        b = b + step
+    return b, at
 
 
 def searched(block: Block) -> Tops:
@@ -197,7 +231,7 @@ def searched(block: Block) -> Tops:
             low, high = np.where(up, middle, low), np.where(up, high, middle)
         q = 0.5 * (low + high)
         b = best_b(block, q)
-        q, b = newton(block, q, b, slow=0.0, active=found)
+        q, b = newton(block, q, b, active=found)
         at, residual = _checked(block, q, b)
         found &= np.isfinite(residual) & (residual <= LARGEST_RESIDUAL)
         found &= at.value >= ends - 1e-9 * np.abs(ends)
@@ -209,5 +243,5 @@ def _along(block: Block, q: Array) -> tuple[Array, Array]:
     if not block.has_between:
         _, value, slope, _ = profile(block, q)
         return slope, value
-    at = surface(block, q, best_b(block, q))
+    _, at = best_b_between(block, q, block.sums(np.exp(q)), _first_b(block, q))
     return at.q, at.value

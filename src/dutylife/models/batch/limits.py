@@ -145,15 +145,10 @@ def _one_side(
     block: Block, q_top: Array, b_top: Array, figure: Figure, allowed: float, side: int
 ) -> Array:
     """Limits on one side, of the figure's own scale; infinite where there is none."""
-    n = block.n_cells
-    x, missed, least = np.full(n, np.nan), np.full(n, np.nan), np.full(n, np.nan)
     with np.errstate(all="ignore"):
-        for cut, piece in block.cut():
-            top = surface(piece, q_top[cut], b_top[cut])
-            least[cut] = top.value - allowed
-            x[cut], missed[cut] = _roots(
-                piece, q_top[cut], b_top[cut], top, figure.of(cut), allowed, side
-            )
+        top = surface(block, q_top, b_top)
+        least = top.value - allowed
+        x, missed = _roots(block, q_top, b_top, top, figure, allowed, side)
         again = ~(missed <= LARGEST_MISS)
         if again.any():
             x[again] = outermost(
