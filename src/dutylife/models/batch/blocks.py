@@ -45,12 +45,12 @@ class Rows:
             out[self.cells] = np.add.reduceat(values, self.starts)
         return out
 
-    def pieces(self) -> Iterator[tuple[slice, slice]]:
+    def pieces(self, most: int = ROWS_A_BLOCK) -> Iterator[tuple[slice, slice]]:
         """Rows and cells of pieces of whole cells that fit a core's own cache."""
         ends = self.starts + self.counts
         cell, row = 0, 0
         while cell < len(self.cells):
-            last = max(int(np.searchsorted(ends, row + ROWS_A_BLOCK, "right")), cell + 1)
+            last = max(int(np.searchsorted(ends, row + most, "right")), cell + 1)
             yield slice(row, int(ends[last - 1])), slice(cell, last)
             cell, row = last, int(ends[last - 1])
 
@@ -133,6 +133,23 @@ class Block:
         out = np.zeros((order + 1, self.n_cells))
         self.ended.add_moments(out, shape, 1.0)
         self.entered.add_moments(out, shape, -1.0)
+        return out
+
+    def sums_at(self, shapes: Array) -> Array:
+        """Sums of t^k (log t)^j, j = 0 to 2, at the same shapes in all cells; (3, m, n_cells)."""
+        out = np.zeros((3, len(shapes), self.n_cells))
+        for kind, sign in ((self.ended, 1.0), (self.entered, -1.0)):
+            own = np.empty((3, len(kind.cells), len(shapes)))
+            for rows, cells in kind.pieces(ROWS_A_BLOCK // len(shapes)):
+                log_age = kind.log_age[rows, None]
+                power = np.exp(log_age * shapes)
+                if kind.weight is not None:
+                    power *= kind.weight[rows, None]
+                for j in range(3):
+                    if j:
+                        power *= log_age
+                    np.add.reduceat(power, kind.starts[cells] - rows.start, out=own[j, cells])
+            out[:, :, kind.cells] += sign * own.swapaxes(1, 2)
         return out
 
     def sums(self, shape: Array) -> tuple[Array, Array, Array]:

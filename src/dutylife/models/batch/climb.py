@@ -34,6 +34,14 @@ class Tops:
     found: NDArray[np.bool_]
     second: NDArray[np.bool_]
 
+    def of(self, chosen: NDArray[np.bool_]) -> "Tops":
+        """Tops of some cells."""
+        at = Surface(*(getattr(self.at, k)[chosen] for k in Surface.__slots__))
+        return Tops(
+            self.q[chosen], self.b[chosen], at, self.residual[chosen], self.found[chosen],
+            self.second[chosen],
+        )  # fmt: skip
+
 
 def climbed(block: Block) -> Tops:
     """Tops of a block, as Newton steps from one start find them."""
@@ -195,47 +203,87 @@ def best_b(block: Block, q: Array) -> Array:
 
 
 def best_b_between(
-    block: Block, q: Array, sums: tuple[Array, Array, Array], b: Array
+    block: Block, q: Array, sums: tuple[Array, Array, Array], b: Array, within: float = 1e-7
 ) -> tuple[Array, Surface]:
-    """Best b from a first guess, and the surface there, the sums known."""
+    """Best b from a first guess, the last step ``within`` it, and the surface, the sums known."""
     shape = np.exp(q)
     for _ in range(50):
         at = from_sums(block, q, b, shape, sums)
         step = np.nan_to_num(np.clip(-at.b / at.bb, -2.0, 2.0))
-        if not (np.abs(step) > 1e-7).any():
+        if not (np.abs(step) > within).any():
             break
         b = b + step
     return b, at
 
 
-def searched(block: Block) -> Tops:
+def searched(block: Block, known: Tops) -> Tops:
     """Look at many shapes, take the highest top, polish it.
 
-    ``found`` is false where the likelihood rises to the end of the shapes, or is higher there than
-    at any top; ``second`` where there is more than one top.
+    A cell whose top was known, and that shows one top at every second shape, keeps it: tops of so
+    few failures are wider than that. ``found`` is false where the likelihood rises to the end of
+    the shapes, or is higher there than at any top; ``second`` where there is more than one top.
     """
-    n = block.n_cells
-    slopes, values = np.empty((2, len(SEARCHED), n))
     with np.errstate(all="ignore"):
-        for i, q_now in enumerate(SEARCHED):
-            slopes[i], values[i] = _along(block, np.full(n, q_now))
+        slopes, values = _scanned(block, SEARCHED[::2])
         top = (slopes[:-1] > 0) & (slopes[1:] <= 0)
-        height = np.where(top, np.fmax(values[:-1], values[1:]), -np.inf)
-        best = height.argmax(axis=0)
         ends = np.fmax(values[0], values[-1])
-        found: NDArray[np.bool_] = np.asarray(top.any(axis=0))
-        low, high = SEARCHED[best], SEARCHED[best + 1]
-        for _ in range(12):
-            middle = 0.5 * (low + high)
-            up = _along(block, middle)[0] > 0
-            low, high = np.where(up, middle, low), np.where(up, high, middle)
-        q = 0.5 * (low + high)
-        b = best_b(block, q)
-        q, b = newton(block, q, b, active=found)
-        at, residual = _checked(block, q, b)
-        found &= np.isfinite(residual) & (residual <= LARGEST_RESIDUAL)
-        found &= at.value >= ends - 1e-9 * np.abs(ends)
+        at = np.searchsorted(SEARCHED[::2], known.q)
+        there = top[np.clip(at - 1, 0, len(top) - 1), np.arange(block.n_cells)]
+        sure = known.found & there & (top.sum(axis=0) == 1)
+        sure &= known.at.value >= ends - 1e-9 * np.abs(ends)
+        if sure.all():
+            return known
+        again = _searched_wholly(block.of(~sure))
+    out = {k: getattr(known, k).copy() for k in ("q", "b", "residual", "found", "second")}
+    for name, values in out.items():
+        values[~sure] = getattr(again, name)
+    at_top = {k: getattr(known.at, k).copy() for k in Surface.__slots__}
+    for name, values in at_top.items():
+        values[~sure] = getattr(again.at, name)
+    return Tops(at=Surface(**at_top), **out)
+
+
+def _searched_wholly(block: Block) -> Tops:
+    slopes, values = _scanned(block, SEARCHED)
+    top = (slopes[:-1] > 0) & (slopes[1:] <= 0)
+    height = np.where(top, np.fmax(values[:-1], values[1:]), -np.inf)
+    best = height.argmax(axis=0)
+    ends = np.fmax(values[0], values[-1])
+    found: NDArray[np.bool_] = np.asarray(top.any(axis=0))
+    low, high = SEARCHED[best], SEARCHED[best + 1]
+    for _ in range(12):
+        middle = 0.5 * (low + high)
+        up = _along(block, middle)[0] > 0
+        low, high = np.where(up, middle, low), np.where(up, high, middle)
+    q = 0.5 * (low + high)
+    b = best_b(block, q)
+    q, b = newton(block, q, b, active=found)
+    at, residual = _checked(block, q, b)
+    found &= np.isfinite(residual) & (residual <= LARGEST_RESIDUAL)
+    found &= at.value >= ends - 1e-9 * np.abs(ends)
     return Tops(q, b, at, residual, found, top.sum(axis=0) > 1)
+
+
+def _scanned(block: Block, log_shapes: Array) -> tuple[Array, Array]:
+    """Slope and height of the profile at the same log shapes in all cells; shape (m, n_cells)."""
+    shapes = np.exp(log_shapes)
+    sums = block.sums_at(shapes)
+    k, d = shapes[:, None], block.failures
+    if not block.has_between:
+        slopes = d + k * (block.log_failed - d * sums[1] / sums[0])
+        values = d * (log_shapes[:, None] + np.log(d) - np.log(sums[0])) + k * block.log_failed - d
+        return slopes, values
+    slopes, values = np.empty((2, len(shapes), block.n_cells))
+    b = _first_b(block, np.full(block.n_cells, log_shapes[0]))
+    for i, q in enumerate(log_shapes):
+        now = sums[0, i], sums[1, i], sums[2, i]
+        b, at = best_b_between(block, np.full(block.n_cells, q), now, b, within=0.02)
+        # what the last step in b would still add, to second order
+        slopes[i] = at.q - np.nan_to_num(at.qb / at.bb * at.b)
+        values[i] = at.value - np.nan_to_num(0.5 * at.b**2 / at.bb)
+        if i + 1 < len(log_shapes):
+            b = b - np.clip(np.nan_to_num(at.qb / at.bb), -50.0, 50.0) * (log_shapes[i + 1] - q)
+    return slopes, values
 
 
 def _along(block: Block, q: Array) -> tuple[Array, Array]:

@@ -194,10 +194,11 @@ def _fitted(
         bend[:, cells] = top.at.qq, top.at.qb, top.at.bb
 
     for where, part in parts_of(block):
-        noted(where, climbed(part))
+        top = climbed(part)
+        noted(where, top)
         doubtful = unsure(part, found[where])
         if doubtful.any():
-            noted(where[doubtful], searched(part.of(doubtful)))
+            noted(where[doubtful], searched(part.of(doubtful), top.of(doubtful)))
     kind = block.between
     share = np.ones(len(kind.log_age)) if kind.weight is None else kind.weight
     failures = block.failures + kind.total(share, n_cells)
