@@ -135,21 +135,21 @@ class Block:
         self.entered.add_moments(out, shape, -1.0)
         return out
 
-    def sums_at(self, shapes: Array) -> Array:
-        """Sums of t^k (log t)^j, j = 0 to 2, at the same shapes in all cells; (3, m, n_cells)."""
+    def sums_at(self, shapes: Array, order: int) -> Array:
+        """Sums of t^k (log t)^j, j = 0 to order of at most 2, at the same shapes in all cells; (3, m, n_cells)."""
         out = np.zeros((3, len(shapes), self.n_cells))
         for kind, sign in ((self.ended, 1.0), (self.entered, -1.0)):
-            own = np.empty((3, len(kind.cells), len(shapes)))
-            for rows, cells in kind.pieces(ROWS_A_BLOCK // len(shapes)):
-                log_age = kind.log_age[rows, None]
-                power = np.exp(log_age * shapes)
+            own = np.empty((3, len(shapes), len(kind.cells)))
+            for rows, cells in kind.pieces(4 * ROWS_A_BLOCK // len(shapes)):
+                log_age, starts = kind.log_age[rows], kind.starts[cells] - rows.start
+                power = np.exp(shapes[:, None] * log_age)
                 if kind.weight is not None:
-                    power *= kind.weight[rows, None]
-                for j in range(3):
+                    power *= kind.weight[rows]
+                for j in range(order + 1):
                     if j:
                         power *= log_age
-                    np.add.reduceat(power, kind.starts[cells] - rows.start, out=own[j, cells])
-            out[:, :, kind.cells] += sign * own.swapaxes(1, 2)
+                    np.add.reduceat(power, starts, axis=1, out=own[j, :, cells])
+            out[: order + 1, :, kind.cells] += sign * own[: order + 1]
         return out
 
     def sums(self, shape: Array) -> tuple[Array, Array, Array]:
@@ -179,11 +179,15 @@ def packed(
         found = None
     last = exit_ if found is None or upper is None else np.where(found, upper, exit_)
     starts = firsts_of(cell)
-    present, counts = cell[starts], np.diff(starts, append=len(cell))
-    relative = np.log(last)
-    centre = np.zeros(n_cells)
-    centre[present] = np.maximum.reduceat(relative, starts) if len(cell) else 0.0
-    relative -= np.repeat(centre[present], counts)
+    every = Rows(np.empty(len(cell)), weight, starts, cell[starts], np.diff(starts, append=len(cell)))
+    known = failed if found is None else failed & ~found
+    # a failure between two ages is placed at the upper one, only to have a start
+    placed = known if found is None else known | found
+    centre, sums = _centred(every, last, placed, known if found is not None else None)
+    n_failed, first, second = _for_cells(sums[:3], every.cells, n_cells)
+    failures, log_failed = _for_cells(sums[3:], every.cells, n_cells)
+    middle = np.zeros(n_cells)
+    middle[every.cells] = centre
 
     def rows(at: Codes, log_age: Array) -> Rows:
         cells = cell[at]
@@ -193,36 +197,66 @@ def packed(
 
     def since(ages: Array, at: Codes) -> Array:
         with np.errstate(divide="ignore"):
-            return np.asarray(np.maximum(np.log(ages[at]) - centre[cell[at]], NEVER))
+            out = np.log(ages[at])
+        out -= middle[cell[at]]
+        return np.asarray(np.maximum(out, NEVER, out=out))
 
-    every = Rows(relative, weight, starts, present, counts)
     nothing = np.empty(0, dtype=np.intp)
     late = nothing if entry is None else np.flatnonzero(entry > 0)
     entered = rows(late, np.empty(0) if entry is None else since(entry, late))
-    if found is None or lower is None or upper is None:
-        ended, between, known = every, rows(nothing, np.empty((0, 2))), failed
+    if found is None or lower is None:
+        ended, between = every, rows(nothing, np.empty((0, 2)))
     else:
-        at, known = np.flatnonzero(found), failed & ~found
-        between = rows(at, np.column_stack([since(lower, at), relative[at]]))
+        at = np.flatnonzero(found)
+        between = rows(at, np.column_stack([since(lower, at), every.log_age[at]]))
         at = np.flatnonzero(~found)
-        ended = rows(at, relative[at])
-    # a failure between two ages is placed at the upper one, only to have a start
-    share = known.astype(float)
-    of_rows = share if found is None else (known | found).astype(float)
-    n_failed = every.total(of_rows, n_cells)
-    placed = of_rows * relative
-    first = every.total(placed, n_cells)
-    placed *= relative
-    second = every.total(placed, n_cells)
+        ended = rows(at, every.log_age[at])
     with np.errstate(invalid="ignore", divide="ignore"):
         spread = np.sqrt(np.maximum(second / n_failed - (first / n_failed) ** 2, 0.0))
         start = np.clip(np.log(1.2 / np.where(spread > 0, spread, 0.8)), -2.0, 3.0)
-    if weight is None and found is None:
-        return Block(ended, entered, between, n_failed, first, n_failed, start), centre
-    if weight is not None:
-        share *= weight
-    failures, log_failed = every.total(share, n_cells), every.total(share * relative, n_cells)
-    return Block(ended, entered, between, failures, log_failed, n_failed, start), centre
+    return Block(ended, entered, between, failures, log_failed, n_failed, start), middle
+
+
+def _centred(
+    every: Rows, last: Array, placed: NDArray[np.bool_], known: NDArray[np.bool_] | None
+) -> tuple[Array, Array]:
+    """Fill in relative log ages, piece by piece; the centres, and sums over the failed rows.
+
+    Sums, shape (5, cells that have rows): number placed, their log ages and squares; failures known
+    (all that are placed where ``known`` is None) and their log ages, weighted.
+    """
+    centre, sums = np.empty(len(every.cells)), np.empty((5, len(every.cells)))
+    for rows, cells in every.pieces():
+        starts, log_age = every.starts[cells] - rows.start, every.log_age[rows]
+        np.log(last[rows], out=log_age)
+        np.maximum.reduceat(log_age, starts, out=centre[cells])
+        log_age -= np.repeat(centre[cells], every.counts[cells])
+        share = placed[rows].astype(float)
+        np.add.reduceat(share, starts, out=sums[0, cells])
+        of_failed = share * log_age
+        np.add.reduceat(of_failed, starts, out=sums[1, cells])
+        of_failed *= log_age
+        np.add.reduceat(of_failed, starts, out=sums[2, cells])
+        if known is None and every.weight is None:
+            continue
+        share = placed[rows].astype(float) if known is None else known[rows].astype(float)
+        if every.weight is not None:
+            share *= every.weight[rows]
+        np.add.reduceat(share, starts, out=sums[3, cells])
+        share *= log_age
+        np.add.reduceat(share, starts, out=sums[4, cells])
+    if known is None and every.weight is None:
+        sums[3:] = sums[:2]
+    return centre, sums
+
+
+def _for_cells(values: Array, cells: Codes, n_cells: int) -> Array:
+    """Sums by cell, 0 for cells without rows."""
+    if len(cells) == n_cells:
+        return values
+    out = np.zeros((len(values), n_cells))
+    out[:, cells] = values
+    return out
 
 
 def firsts_of(cell: Codes) -> Codes:

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dutylife.models.batch.blocks import Block
-from dutylife.models.batch.series import Series
+from dutylife.models.batch.series import LATER_ORDER, ORDER, Series
 from dutylife.models.batch.surface import Surface, from_sums, surface
 from dutylife.models.checks import Array
 
@@ -16,7 +16,7 @@ FEW_FAILED = 5  # with late entries, so few failures can leave a second top
 # shapes searched where Newton finds no top; two failures within a hundredth give shapes of 300
 SEARCHED = np.linspace(np.log(0.02), np.log(5000.0), 75)
 FINE = 1e-10  # slope over the failures, with what the series leaves out, that ends a cell's climb
-_MOST_SERIES = 9
+_MOST_SERIES = 8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,7 +34,7 @@ class Tops:
     found: NDArray[np.bool_]
     second: NDArray[np.bool_]
 
-    def of(self, chosen: NDArray[np.bool_]) -> "Tops":
+    def of(self, chosen: NDArray[np.bool_] | NDArray[np.intp]) -> "Tops":
         """Tops of some cells."""
         at = Surface(*(getattr(self.at, k)[chosen] for k in Surface.__slots__))
         return Tops(
@@ -54,10 +54,10 @@ def climbed(block: Block) -> Tops:
         at, piece = np.flatnonzero(block.rows_failed > 0), block
         if len(at) < n:
             piece = block.of(block.rows_failed > 0)
-        for _ in range(_MOST_SERIES):
+        for turn in range(_MOST_SERIES):
             if not len(at):
                 break
-            series = Series.about(piece, q[at])
+            series = Series.about(piece, q[at], LATER_ORDER if turn else ORDER)
             if block.has_between:
                 q[at], b[at] = newton(
                     piece, q[at], b[at], series=series, active=np.ones(len(at), dtype=bool)
@@ -100,7 +100,7 @@ def _on_series(block: Block, series: Series) -> Array:
         slope = d + inner
         step = np.where(bend < 0, -slope / bend, 0.5 * np.sign(slope))
         last, q = q, np.clip(series.within(q + step), SEARCHED[0], SEARCHED[-1])
-        if not (np.abs(q - last) > 1e-7).any():
+        if (np.abs(q - last) > SMALL_STEP).sum() <= 0.03 * len(q):
             break
     return q
 
@@ -176,7 +176,9 @@ def newton(
             move_q, move_b = (
                 np.where(risen, next_q, move_q / 2.0), np.where(risen, next_b, move_b / 2.0)
             )  # fmt: skip
-            if not (active & (moved > SMALL_STEP)).any():
+            # a few slow cells go on with the next series
+            slow = 0.0 if series is None else 0.03 * len(q)
+            if (active & (moved > SMALL_STEP)).sum() <= slow:
                 break
     return q, b
 
@@ -203,11 +205,12 @@ def best_b(block: Block, q: Array) -> Array:
 
 
 def best_b_between(
-    block: Block, q: Array, sums: tuple[Array, Array, Array], b: Array, within: float = 1e-7
+    block: Block, q: Array, sums: tuple[Array, Array, Array], b: Array, within: float = 1e-7,
+    most: int = 50,
 ) -> tuple[Array, Surface]:
     """Best b from a first guess, the last step ``within`` it, and the surface, the sums known."""
     shape = np.exp(q)
-    for _ in range(50):
+    for _ in range(most):
         at = from_sums(block, q, b, shape, sums)
         step = np.nan_to_num(np.clip(-at.b / at.bb, -2.0, 2.0))
         if not (np.abs(step) > within).any():
@@ -251,13 +254,18 @@ def _searched_wholly(block: Block) -> Tops:
     ends = np.fmax(values[0], values[-1])
     found: NDArray[np.bool_] = np.asarray(top.any(axis=0))
     low, high = SEARCHED[best], SEARCHED[best + 1]
-    for _ in range(12):
-        middle = 0.5 * (low + high)
-        up = _along(block, middle)[0] > 0
-        low, high = np.where(up, middle, low), np.where(up, high, middle)
     q = 0.5 * (low + high)
+    if found.any():
+        part = block if found.all() else block.of(found)
+        inner, outer = low[found], high[found]
+        for _ in range(12):
+            middle = 0.5 * (inner + outer)
+            up = _along(part, middle)[0] > 0
+            inner, outer = np.where(up, middle, inner), np.where(up, outer, middle)
+        q[found] = 0.5 * (inner + outer)
     b = best_b(block, q)
-    q, b = newton(block, q, b, active=found)
+    if found.any():
+        q[found], b[found] = newton(part, q[found], b[found], active=found[found])
     at, residual = _checked(block, q, b)
     found &= np.isfinite(residual) & (residual <= LARGEST_RESIDUAL)
     found &= at.value >= ends - 1e-9 * np.abs(ends)
@@ -267,7 +275,7 @@ def _searched_wholly(block: Block) -> Tops:
 def _scanned(block: Block, log_shapes: Array) -> tuple[Array, Array]:
     """Slope and height of the profile at the same log shapes in all cells; shape (m, n_cells)."""
     shapes = np.exp(log_shapes)
-    sums = block.sums_at(shapes)
+    sums = block.sums_at(shapes, 2 if block.has_between else 1)
     k, d = shapes[:, None], block.failures
     if not block.has_between:
         slopes = d + k * (block.log_failed - d * sums[1] / sums[0])
@@ -277,7 +285,7 @@ def _scanned(block: Block, log_shapes: Array) -> tuple[Array, Array]:
     b = _first_b(block, np.full(block.n_cells, log_shapes[0]))
     for i, q in enumerate(log_shapes):
         now = sums[0, i], sums[1, i], sums[2, i]
-        b, at = best_b_between(block, np.full(block.n_cells, q), now, b, within=0.02)
+        b, at = best_b_between(block, np.full(block.n_cells, q), now, b, within=0.02, most=6)
         # what the last step in b would still add, to second order
         slopes[i] = at.q - np.nan_to_num(at.qb / at.bb * at.b)
         values[i] = at.value - np.nan_to_num(0.5 * at.b**2 / at.bb)

@@ -198,7 +198,10 @@ def _fitted(
         noted(where, top)
         doubtful = unsure(part, found[where])
         if doubtful.any():
-            noted(where[doubtful], searched(part.of(doubtful), top.of(doubtful)))
+            some, known = part.of(doubtful), top.of(doubtful)
+            for here, piece in parts_of(some, 1.0):
+                with np.errstate(all="ignore"):
+                    noted(where[doubtful][here], searched(piece, known.of(here)))
     kind = block.between
     share = np.ones(len(kind.log_age)) if kind.weight is None else kind.weight
     failures = block.failures + kind.total(share, n_cells)
@@ -238,17 +241,17 @@ def order_of(codes: NDArray[np.intp], n_cells: int) -> NDArray[np.intp]:
     return low[np.argsort(rest, kind="stable")]
 
 
-def parts_of(block: Block) -> list[tuple[NDArray[np.intp], Block]]:
+def parts_of(block: Block, most: float = 0.5) -> list[tuple[NDArray[np.intp], Block]]:
     """Cells with failures between two ages, and those without: the latter go a faster way.
 
-    Where most have them, all go together: parting them would take longer.
+    Where more than ``most`` have them, all go together: parting them would take longer.
     """
     every = np.arange(block.n_cells)
     if not block.has_between:
         return [(every, block)]
     has = np.zeros(block.n_cells, dtype=bool)
     has[block.between.cells] = True
-    if has.mean() > 0.5:
+    if has.mean() > most or has.all():
         return [(every, block)]
     return [(np.flatnonzero(which), block.of(which)) for which in (~has, has)]
 

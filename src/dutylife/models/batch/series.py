@@ -12,7 +12,7 @@ import numpy as np
 from dutylife.models.batch.blocks import Block
 from dutylife.models.checks import Array
 
-ORDER = 6
+ORDER, LATER_ORDER = 5, 4  # of the first series of a climb, and of those near its end
 # log shapes a series is trusted to go from its middle, before the next one is made
 FURTHEST_DOWN, FURTHEST_UP = -0.5, 0.4
 
@@ -50,8 +50,13 @@ class Series:
         return s0, s1, 2.0 * s2
 
     def error(self, shape: Array, s0: Array) -> Array:
-        """The last term of S1 that was used, times k / S0: more than the slope is out by."""
+        """What S1 lacks, times k / S0, so that it compares with the slope over the failures.
+
+        The terms fall by about step / k or faster, so what is left out is less than the last term
+        used times twice that.
+        """
         order = len(self.terms) - 1
         step = shape - np.exp(self.middle)
-        out = np.abs(order * self.terms[-1] * step ** (order - 1)) * shape / s0
+        last = np.abs(order * self.terms[-1] * step ** (order - 1)) * shape / s0
+        out = last * np.minimum(2.0 * np.abs(step) / shape, 1.0)
         return np.asarray(out)

@@ -81,7 +81,7 @@ def _fall(
         fall = np.maximum(high - low, 1e-290)
         odds = 1.0 / np.expm1(np.minimum(fall, 690.0))
     bend = odds * (1.0 + odds)
-    value = np.log(-np.expm1(-fall)) - low
+    value = -np.log1p(odds) - low  # 1 + odds is 1 over the chance of failing by then
     # by y = log H at either end, then by (q, b): dy/dq = k log age, dy/db = 1
     at_low, at_high = -(1.0 + odds) * low, odds * high
     low_low = at_low - bend * low * low
