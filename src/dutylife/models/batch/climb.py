@@ -16,6 +16,7 @@ FEW_FAILED = 5  # with late entries, so few failures can leave a second top
 # shapes searched where Newton finds no top; two failures within a hundredth give shapes of 300
 SEARCHED = np.linspace(np.log(0.02), np.log(5000.0), 75)
 FINE = 1e-10  # slope over the failures, with what the series leaves out, that ends a cell's climb
+FIRST_LOOK = SEARCHED[::3]
 _MOST_SERIES = 8
 
 
@@ -162,7 +163,7 @@ def newton(
     with np.errstate(all="ignore"):
         here = height(q, b)
         move_q, move_b = _uphill(here)
-        for _ in range(60 if series is None else 6):
+        for _ in range(60 if series is None else 4):
             next_q = q + move_q if series is None else series.within(q + move_q)
             there = height(next_q, b + move_b)
             risen = there.value >= here.value - 1e-12 * np.abs(here.value)
@@ -222,15 +223,15 @@ def best_b_between(
 def searched(block: Block, known: Tops) -> Tops:
     """Look at many shapes, take the highest top, polish it.
 
-    A cell whose top was known, and that shows one top at every second shape, keeps it: tops of so
-    few failures are wider than that. ``found`` is false where the likelihood rises to the end of
+    A cell whose top was known, and that shows one top at every third shape, keeps it: tops of so few
+    failures are wider than that. ``found`` is false where the likelihood rises to the end of
     the shapes, or is higher there than at any top; ``second`` where there is more than one top.
     """
     with np.errstate(all="ignore"):
-        slopes, values = _scanned(block, SEARCHED[::2])
+        slopes, values = _scanned(block, FIRST_LOOK)
         top = (slopes[:-1] > 0) & (slopes[1:] <= 0)
         ends = np.fmax(values[0], values[-1])
-        at = np.searchsorted(SEARCHED[::2], known.q)
+        at = np.searchsorted(FIRST_LOOK, known.q)
         there = top[np.clip(at - 1, 0, len(top) - 1), np.arange(block.n_cells)]
         sure = known.found & there & (top.sum(axis=0) == 1)
         sure &= known.at.value >= ends - 1e-9 * np.abs(ends)
@@ -258,7 +259,7 @@ def _searched_wholly(block: Block) -> Tops:
     if found.any():
         part = block if found.all() else block.of(found)
         inner, outer = low[found], high[found]
-        for _ in range(12):
+        for _ in range(6):  # Newton steps do the rest
             middle = 0.5 * (inner + outer)
             up = _along(part, middle)[0] > 0
             inner, outer = np.where(up, middle, inner), np.where(up, outer, middle)
@@ -285,7 +286,7 @@ def _scanned(block: Block, log_shapes: Array) -> tuple[Array, Array]:
     b = _first_b(block, np.full(block.n_cells, log_shapes[0]))
     for i, q in enumerate(log_shapes):
         now = sums[0, i], sums[1, i], sums[2, i]
-        b, at = best_b_between(block, np.full(block.n_cells, q), now, b, within=0.02, most=6)
+        b, at = best_b_between(block, np.full(block.n_cells, q), now, b, within=0.02, most=4)
         # what the last step in b would still add, to second order
         slopes[i] = at.q - np.nan_to_num(at.qb / at.bb * at.b)
         values[i] = at.value - np.nan_to_num(0.5 * at.b**2 / at.bb)
@@ -299,5 +300,5 @@ def _along(block: Block, q: Array) -> tuple[Array, Array]:
     if not block.has_between:
         _, value, slope, _ = profile(block, q)
         return slope, value
-    _, at = best_b_between(block, q, block.sums(np.exp(q)), _first_b(block, q))
+    _, at = best_b_between(block, q, block.sums(np.exp(q)), _first_b(block, q), most=12)
     return at.q, at.value
