@@ -39,6 +39,9 @@ class CellFits:
     residual: Array
     verdict: NDArray[np.object_]
     second_top: NDArray[np.bool_]
+    # lives of the cells that can stand, in the order of the cells: number of the cell and ages
+    lives: dict[str, Array] = field(repr=False)
+    codes: NDArray[np.intp] = field(repr=False)
     block: Block = field(repr=False)
     centre: Array = field(repr=False)
     b: Array = field(repr=False)
@@ -226,7 +229,8 @@ def _fitted(
         cells=cells, n_lives=size, n_failed=block.rows_failed.astype(np.int64),
         failures=failures, log_shape=out["q"],
         log_scale=centre - out["b"] / shape, loglik=loglik, residual=out["residual"],
-        verdict=verdict, second_top=second & found, block=block, centre=centre, b=out["b"],
+        verdict=verdict, second_top=second & found, lives=arrays, codes=codes,
+        block=block, centre=centre, b=out["b"],
         information=(*information, -(shape**2) * bb),
     )  # fmt: skip
 
