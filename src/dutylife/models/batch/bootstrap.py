@@ -3,7 +3,7 @@
 Drawn in standardised form, as cumulative hazards h = (age / scale)^shape under the law fitted: they
 are exponential, and the fit of a drawn set is near shape 1. One pass over the drawn lives gives a
 series of the likelihood about shape 1 (see `series`), which serves nearly every replicate; the rest
-are fitted by Newton steps on their lives.
+are fitted by the kernel of `fit_cells`.
 """
 
 from collections.abc import Iterator
@@ -15,6 +15,8 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from dutylife.errors import FitError
+from dutylife.models.batch.blocks import packed
+from dutylife.models.batch.climb import climbed, searched
 from dutylife.models.batch.fit import CellFits
 from dutylife.models.batch.planned_ends import planned_ends
 from dutylife.models.checks import Array
@@ -24,7 +26,7 @@ Single = NDArray[np.float32]
 _ORDER, _ORDER_OF_FEW = 9, 18  # few failures spread the shapes wider, and have few draws to sum
 _FEW = 40
 _DRAWS_A_PIECE = 65_536  # single-precision buffers of that many draws stay in a core's own cache
-_CELLS_A_BATCH = 16
+_CELLS_A_BATCH = 8
 _FINE = 1e-5  # slope over the failures that ends a fit: far below the spread of any replicates
 _LEAST = np.float32(1e-30)
 _LOWEST, _HIGHEST = 0.2, 2.0  # no shape beyond is taken from the series: it holds from 0 to 3
@@ -190,6 +192,7 @@ def bootstrap(
     fitted = np.flatnonzero(fits.fitted)
     edges = np.searchsorted(fits.codes, np.arange(n_cells + 1))
     exponent, scale = fits.shape[fits.codes], fits.log_scale[fits.codes]
+    store = _Store()
     with np.errstate(all="ignore"):
         until = np.exp(exponent * (np.log(end) - scale))
         entry = fits.lives.get("entry")
@@ -205,15 +208,16 @@ def bootstrap(
             lives = [
                 (since[edges[c] : edges[c + 1]], until[edges[c] : edges[c + 1]]) for c in cells
             ]
-            draws = [_Draws(seed, int(c), n, *of) for c, of in zip(cells, lives, strict=True)]
+            store.emptied(n * sum(len(u) for _, u in lives))
+            draws = [
+                _Draws(seed, int(c), n, *of, store) for c, of in zip(cells, lives, strict=True)
+            ]
             sums = np.stack([_sums(drawn, order) for drawn in draws])
             shape, b, fine = _on_series(sums)
             n_unfailed[cells] = (sums[:, 0] == 0).sum(axis=1)
             again = ~fine & (sums[:, 0] > 0)
-            for i in np.flatnonzero(again.any(axis=1)):
-                shape[i, again[i]], b[i, again[i]] = _on_lives(
-                    draws[i], again[i], np.log(shape[i, again[i]])
-                )
+            if again.any():
+                shape[again], b[again] = _on_lives(draws, again)
             shape[sums[:, 0] == 0] = np.nan
             k = fits.shape[cells, None]
             log_shape[cells] = np.log(shape) + fits.log_shape[cells, None]
@@ -223,10 +227,38 @@ def bootstrap(
     )
 
 
+class _Store:
+    """Memory used again by batch after batch: fetching it anew would take as long as the draws."""
+
+    def __init__(self) -> None:
+        self.hazard, self.log, self.failed = np.empty(0, "f4"), np.empty(0, "f4"), np.empty(0, "?")
+        self.used = 0
+
+    def emptied(self, size: int) -> "_Store":
+        """Ready for a batch of that many draws."""
+        if size > len(self.log):
+            self.log, self.failed = np.empty(size, np.float32), np.empty(size, np.bool_)
+        self.used = 0
+        return self
+
+    def take(self, n_lives: int, width: int) -> tuple[Single, Single, NDArray[np.bool_]]:
+        """Room for one piece: hazards (lost at the next piece), their logs, who failed."""
+        n = n_lives * width
+        if n > len(self.hazard):
+            self.hazard = np.empty(n, np.float32)
+        own = slice(self.used, self.used + n)
+        self.used += n
+        size = (n_lives, width)
+        return self.hazard[:n].reshape(size), self.log[own].reshape(size), self.failed[own].reshape(size)
+
+
 class _Draws:
     """Lives of one cell drawn n times; pieces of (log hazards, failed), each (n_lives, some)."""
 
-    def __init__(self, seed: int, cell: int, n: int, since: Array, until: Array) -> None:
+    def __init__(
+        self, seed: int, cell: int, n: int, since: Array, until: Array, store: "_Store"
+    ) -> None:
+        self.store = store
         self.n, self.since, self.until = n, since, until
         self.rng = np.random.Generator(np.random.SFC64(np.random.SeedSequence((seed, cell))))
         self.pieces: list[tuple[Single, NDArray[np.bool_]]] = []
@@ -239,15 +271,15 @@ class _Draws:
         width = max(_DRAWS_A_PIECE // max(len(since), 1), 16)
         for first in range(0, self.n, width):
             some = slice(first, min(first + width, self.n))
-            hazard = self.rng.standard_exponential(
-                (len(since), some.stop - first), dtype=np.float32
-            )
+            size = len(since), some.stop - first
+            hazard, log_hazard, failed = self.store.take(*size)
+            self.rng.standard_exponential(dtype=np.float32, out=hazard)
             if late:
                 hazard += since
-            failed = hazard < until
+            np.less(hazard, until, out=failed)
             np.minimum(hazard, until, out=hazard)
             np.maximum(hazard, _LEAST, out=hazard)
-            log_hazard = np.log(hazard)
+            np.log(hazard, out=log_hazard)
             self.pieces.append((log_hazard, failed))
             yield some, hazard, log_hazard, failed
 
@@ -298,50 +330,33 @@ def _on_series(sums: Array) -> tuple[Array, Array, NDArray[np.bool_]]:
     return shape, np.log(d / s0), fine
 
 
-def _on_lives(draws: _Draws, chosen: NDArray[np.bool_], start: Array) -> tuple[Array, Array]:
-    """Shape and b of the chosen replicates by Newton steps on their lives; missing without a top."""
-    ends = np.cumsum([h.shape[1] for h, _ in draws.pieces])
-    own = np.split(chosen, ends[:-1])
-    some = [(h[:, c], f[:, c]) for (h, f), c in zip(draws.pieces, own, strict=True) if c.any()]
-    log_hazard = np.hstack([h for h, _ in some]).astype(float)
-    failed = np.hstack([f for _, f in some])
-    centre = log_hazard.max(axis=0)
-    log_hazard -= centre
-    d, log_failed = failed.sum(axis=0), (log_hazard * failed).sum(axis=0)
-    log_late = np.log(draws.since[draws.since > 0])[:, None] - centre
-    q, done = np.nan_to_num(start), np.zeros(len(d), dtype=bool)
-    s0, was = np.ones(len(d)), np.arange(len(d))
-    log_here, late_here = log_hazard, log_late
-    for _ in range(30):
-        at = np.flatnonzero(~done)
-        if not len(at):
-            break
-        shape = np.exp(q[at])
-        sums = []
-        if len(at) < 0.8 * log_here.shape[1]:
-            log_here, late_here = log_hazard[:, at], log_late[:, at]
-        elif len(at) < log_here.shape[1]:
-            at = was
-            shape = np.exp(q[at])
-        was = at
-        power, before = np.exp(shape * log_here), np.exp(shape * late_here)
-        for j in range(3):
-            if j:
-                power *= log_here
-                before *= late_here
-            sums.append(power.sum(axis=0) - before.sum(axis=0))
-        ratio = sums[1] / sums[0]
-        inner = shape * (log_failed[at] - d[at] * ratio)
-        slope, bend = d[at] + inner, inner - d[at] * shape**2 * (sums[2] / sums[0] - ratio**2)
-        s0[at] = sums[0]
-        fine = (np.abs(slope) <= _FINE * d[at]) & (bend < 0)
-        move = np.where(bend < 0, -slope / bend, 0.5 * np.sign(slope))
-        q[at] += np.where(fine, 0.0, np.clip(np.nan_to_num(move), -1.0, 1.0))
-        done[at] = fine
-    done &= (q > np.log(0.02)) & (q < np.log(5000.0))
-    shape = np.exp(q)
-    b = np.log(d / s0) - shape * centre
-    return np.where(done, shape, np.nan), np.where(done, b, np.nan)
+def _on_lives(draws: list[_Draws], chosen: NDArray[np.bool_]) -> tuple[Array, Array]:
+    """Shape and b of the chosen replicates, shape (cells, n), fitted as cells of their own."""
+    log_hazard, failed, since_of, n_lives = [], [], [], []
+    for drawn, mine in zip(draws, chosen, strict=True):
+        if not mine.any():
+            continue
+        ends = np.cumsum([h.shape[1] for h, _ in drawn.pieces])
+        own = np.split(mine, ends[:-1])
+        log_hazard += [h[:, c].T.ravel() for (h, _), c in zip(drawn.pieces, own, strict=True)]
+        failed += [f[:, c].T.ravel() for (_, f), c in zip(drawn.pieces, own, strict=True)]
+        since_of.append(np.tile(drawn.since, int(mine.sum())))
+        n_lives.append(np.full(int(mine.sum()), len(drawn.since)))
+    lives = np.concatenate(n_lives)
+    cell = np.repeat(np.arange(len(lives)), lives)
+    hazard = np.exp(np.concatenate(log_hazard).astype(float))
+    since = np.concatenate(since_of)
+    block, centre = packed(
+        cell, len(lives), hazard, np.concatenate(failed), since, None, None, None
+    )
+    top = climbed(block)
+    q, b = np.where(top.found, top.q, np.nan), np.where(top.found, top.b, np.nan)
+    missed = ~top.found
+    if missed.any():
+        more = searched(block.of(missed), top.of(missed))
+        q[missed] = np.where(more.found, more.q, np.nan)
+        b[missed] = np.where(more.found, more.b, np.nan)
+    return np.exp(q), b - np.exp(q) * centre
 
 
 def _read_off(drawn: Array, n_laws: NDArray[np.int64], share: Array) -> Array:
