@@ -6,7 +6,6 @@ overflow, whatever the shape.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,17 +45,35 @@ class Rows:
             out[self.cells] = np.add.reduceat(values, self.starts)
         return out
 
-    def part(self, first: int, last: int) -> "Rows":
-        """Rows of cells first to last - 1, those numbered from 0."""
-        at = np.searchsorted(self.cells, [first, last])
-        ends = np.append(self.starts, len(self.log_age))[at]
-        rows = slice(int(ends[0]), int(ends[1]))
-        weight = None if self.weight is None else self.weight[rows]
-        cells = slice(int(at[0]), int(at[1]))
-        return Rows(
-            self.log_age[rows], weight, self.starts[cells] - ends[0], self.cells[cells] - first,
-            self.counts[cells],
-        )  # fmt: skip
+    def pieces(self, most: int = ROWS_A_BLOCK) -> Iterator[tuple[slice, slice]]:
+        """Rows and cells of pieces of whole cells that fit a core's own cache."""
+        ends = self.starts + self.counts
+        cell, row = 0, 0
+        while cell < len(self.cells):
+            last = max(int(np.searchsorted(ends, row + most, "right")), cell + 1)
+            yield slice(row, int(ends[last - 1])), slice(cell, last)
+            cell, row = last, int(ends[last - 1])
+
+    def add_moments(self, out: Array, shape: Array, sign: float) -> None:
+        """Add ``sign`` times the sums of t^k (log t)^j to ``out``, shape (order + 1, n_cells)."""
+        whole = len(self.cells) == out.shape[1]
+        own = np.empty((len(out), len(self.cells)))
+        of_cell = shape if whole else shape[self.cells]
+        for rows, cells in self.pieces():
+            log_age, starts = self.log_age[rows], self.starts[cells] - rows.start
+            power = np.repeat(of_cell[cells], self.counts[cells])
+            power *= log_age
+            np.exp(power, out=power)
+            if self.weight is not None:
+                power *= self.weight[rows]
+            for j in range(len(out)):
+                if j:
+                    power *= log_age
+                np.add.reduceat(power, starts, out=own[j, cells])
+        if whole:
+            out += sign * own
+        else:
+            out[:, self.cells] += sign * own
 
     def of(self, chosen: NDArray[np.bool_]) -> "Rows":
         """Rows of the chosen cells, those numbered from 0."""
@@ -108,45 +125,42 @@ class Block:
     def _by_cell(self) -> tuple[Array, Array, Array, Array]:
         return self.failures, self.log_failed, self.rows_failed, self.start
 
-    def cut(self, rows: int = ROWS_A_BLOCK) -> Iterator[tuple[slice, "Block"]]:
-        """Blocks of about that many rows, with the cells they hold."""
-        size = np.zeros(self.n_cells, dtype=np.int64)
-        for kind in (self.ended, self.entered, self.between):
-            size[kind.cells] += kind.counts
-        number = (np.cumsum(size) - size) // rows
-        firsts = np.flatnonzero(np.diff(number, prepend=-1))
-        edges = [*firsts.tolist(), self.n_cells]
-        for first, last in pairwise(edges):
-            yield slice(first, last), Block(
-                self.ended.part(first, last), self.entered.part(first, last),
-                self.between.part(first, last), *(v[first:last] for v in self._by_cell),
-            )  # fmt: skip
+    def moments(self, shape: Array, order: int) -> Array:
+        """Per cell: sums of t^k (log t)^j over the time watched, j = 0 to order.
+
+        Shape (order + 1, n_cells).
+        """
+        out = np.zeros((order + 1, self.n_cells))
+        self.ended.add_moments(out, shape, 1.0)
+        self.entered.add_moments(out, shape, -1.0)
+        return out
+
+    def sums_at(self, shapes: Array, order: int) -> Array:
+        """Sums of t^k (log t)^j, j = 0 to order of at most 2, at the same shapes in all cells; (3, m, n_cells)."""
+        out = np.zeros((3, len(shapes), self.n_cells))
+        for kind, sign in ((self.ended, 1.0), (self.entered, -1.0)):
+            own = np.empty((3, len(shapes), len(kind.cells)))
+            for rows, cells in kind.pieces(4 * ROWS_A_BLOCK // len(shapes)):
+                log_age, starts = kind.log_age[rows], kind.starts[cells] - rows.start
+                power = np.exp(shapes[:, None] * log_age)
+                if kind.weight is not None:
+                    power *= kind.weight[rows]
+                for j in range(order + 1):
+                    if j:
+                        power *= log_age
+                    np.add.reduceat(power, starts, axis=1, out=own[j, :, cells])
+            out[: order + 1, :, kind.cells] += sign * own[: order + 1]
+        return out
 
     def sums(self, shape: Array) -> tuple[Array, Array, Array]:
         """Per cell: sum of t^k, and of it times log t and its square, over the time watched."""
-        out: list[tuple[Array, Array, Array]] = []
-        n = self.n_cells
-        for kind in (self.ended, self.entered):
-            if not len(kind.cells):
-                out.append((np.zeros(n), np.zeros(n), np.zeros(n)))
-                continue
-            power = kind.spread(shape)
-            power *= kind.log_age
-            np.exp(power, out=power)
-            if kind.weight is not None:
-                power *= kind.weight
-            zeroth = kind.total(power, n)
-            power *= kind.log_age
-            first = kind.total(power, n)
-            power *= kind.log_age
-            out.append((zeroth, first, kind.total(power, n)))
-        ended, entered = out
-        return ended[0] - entered[0], ended[1] - entered[1], ended[2] - entered[2]
+        s0, s1, s2 = self.moments(shape, 2)
+        return s0, s1, s2
 
 
 def packed(
-    cell: Codes, n_cells: int, log_exit: Array, failed: NDArray[np.bool_],
-    log_entry: Array, log_lower: Array, log_upper: Array, weight: Array | None,
+    cell: Codes, n_cells: int, exit_: Array, failed: NDArray[np.bool_], entry: Array | None,
+    lower: Array | None, upper: Array | None, weight: Array | None,
 ) -> tuple[Block, Array]:  # fmt: skip
     """Lives as a block, and the greatest log age of each cell.
 
@@ -154,54 +168,100 @@ def packed(
     ----------
     cell : ndarray of int, shape (n,)
         Cell of each life, in rising order.
-    log_exit, log_entry : ndarray, shape (n,)
-        ``log_entry`` is -inf where watched from age 0.
-    log_lower, log_upper : ndarray, shape (n,)
-        Of lives known to have failed between two ages, ``log_lower`` -inf from age 0; missing
-        elsewhere.
+    exit_, entry : ndarray, shape (n,)
+        Ages; without ``entry`` all are watched from age 0.
+    lower, upper : ndarray, shape (n,), or None
+        Of lives known to have failed between two ages; missing elsewhere.
     weight : ndarray, shape (n,), or None where all are 1
     """
-    found = np.isfinite(log_upper) if len(log_upper) else np.zeros(len(cell), dtype=bool)
-    any_found = bool(found.any())
-    last = np.where(found, log_upper, log_exit) if any_found else log_exit
-    starts = np.flatnonzero(np.diff(cell, prepend=-1))
-    present, counts = cell[starts], np.diff(np.append(starts, len(cell)))
-    centre = np.zeros(n_cells)
-    centre[present] = np.maximum.reduceat(last, starts) if len(cell) else 0.0
-    of_row = np.repeat(centre[present], counts)
-
-    def rows(log_age: Array, chosen: NDArray[np.bool_] | None) -> Rows:
-        if chosen is None:
-            return Rows(log_age, weight, starts, present, counts)
-        cells = cell[chosen]
-        firsts = np.flatnonzero(np.diff(cells, prepend=-1))
-        n_rows = np.diff(np.append(firsts, len(cells)))
-        share = None if weight is None else weight[chosen]
-        return Rows(log_age[chosen], share, firsts, cells[firsts], n_rows)
-
-    relative = log_exit - of_row
-    late = np.isfinite(log_entry)
-    ended = rows(relative, ~found if any_found else None)
-    entered = rows(np.where(late, log_entry, 0.0) - of_row, late)
-    both = np.column_stack([log_lower, log_upper]) if any_found else np.empty((len(cell), 2))
-    if any_found:
-        both = np.where(np.isneginf(both), NEVER, both - of_row[:, None])
-    between = rows(both, found)
-    known = failed & ~found if any_found else failed
-    share = known.astype(float) if weight is None else np.where(known, weight, 0.0)
-    kind = Rows(relative, None, starts, present, counts)
+    found = None if upper is None else np.isfinite(upper)
+    if found is not None and not found.any():
+        found = None
+    last = exit_ if found is None or upper is None else np.where(found, upper, exit_)
+    starts = firsts_of(cell)
+    every = Rows(np.empty(len(cell)), weight, starts, cell[starts], np.diff(starts, append=len(cell)))
+    known = failed if found is None else failed & ~found
     # a failure between two ages is placed at the upper one, only to have a start
-    placed = np.where(found, last - of_row, relative) if any_found else relative
-    every = (failed | found).astype(float)
-    n_failed = kind.total(every, n_cells)
-    first = kind.total(every * placed, n_cells)
-    second = kind.total(every * placed * placed, n_cells)
+    placed = known if found is None else known | found
+    centre, sums = _centred(every, last, placed, known if found is not None else None)
+    n_failed, first, second = _for_cells(sums[:3], every.cells, n_cells)
+    failures, log_failed = _for_cells(sums[3:], every.cells, n_cells)
+    middle = np.zeros(n_cells)
+    middle[every.cells] = centre
+
+    def rows(at: Codes, log_age: Array) -> Rows:
+        cells = cell[at]
+        firsts = firsts_of(cells)
+        share = None if weight is None else weight[at]
+        return Rows(log_age, share, firsts, cells[firsts], np.diff(firsts, append=len(at)))
+
+    def since(ages: Array, at: Codes) -> Array:
+        with np.errstate(divide="ignore"):
+            out = np.log(ages[at])
+        out -= middle[cell[at]]
+        return np.asarray(np.maximum(out, NEVER, out=out))
+
+    nothing = np.empty(0, dtype=np.intp)
+    late = nothing if entry is None else np.flatnonzero(entry > 0)
+    entered = rows(late, np.empty(0) if entry is None else since(entry, late))
+    if found is None or lower is None:
+        ended, between = every, rows(nothing, np.empty((0, 2)))
+    else:
+        at = np.flatnonzero(found)
+        between = rows(at, np.column_stack([since(lower, at), every.log_age[at]]))
+        at = np.flatnonzero(~found)
+        ended = rows(at, every.log_age[at])
     with np.errstate(invalid="ignore", divide="ignore"):
         spread = np.sqrt(np.maximum(second / n_failed - (first / n_failed) ** 2, 0.0))
-        start = np.log(1.2 / np.where(spread > 0, spread, 0.8))
-    failures = kind.total(share, n_cells)
-    log_failed = kind.total(np.where(known, share * relative, 0.0), n_cells)
-    block = Block(
-        ended, entered, between, failures, log_failed, n_failed, np.clip(start, -2.0, 3.0)
-    )
-    return block, centre
+        start = np.clip(np.log(1.2 / np.where(spread > 0, spread, 0.8)), -2.0, 3.0)
+    return Block(ended, entered, between, failures, log_failed, n_failed, start), middle
+
+
+def _centred(
+    every: Rows, last: Array, placed: NDArray[np.bool_], known: NDArray[np.bool_] | None
+) -> tuple[Array, Array]:
+    """Fill in relative log ages, piece by piece; the centres, and sums over the failed rows.
+
+    Sums, shape (5, cells that have rows): number placed, their log ages and squares; failures known
+    (all that are placed where ``known`` is None) and their log ages, weighted.
+    """
+    centre, sums = np.empty(len(every.cells)), np.empty((5, len(every.cells)))
+    for rows, cells in every.pieces():
+        starts, log_age = every.starts[cells] - rows.start, every.log_age[rows]
+        np.log(last[rows], out=log_age)
+        np.maximum.reduceat(log_age, starts, out=centre[cells])
+        log_age -= np.repeat(centre[cells], every.counts[cells])
+        share = placed[rows].astype(float)
+        np.add.reduceat(share, starts, out=sums[0, cells])
+        of_failed = share * log_age
+        np.add.reduceat(of_failed, starts, out=sums[1, cells])
+        of_failed *= log_age
+        np.add.reduceat(of_failed, starts, out=sums[2, cells])
+        if known is None and every.weight is None:
+            continue
+        share = placed[rows].astype(float) if known is None else known[rows].astype(float)
+        if every.weight is not None:
+            share *= every.weight[rows]
+        np.add.reduceat(share, starts, out=sums[3, cells])
+        share *= log_age
+        np.add.reduceat(share, starts, out=sums[4, cells])
+    if known is None and every.weight is None:
+        sums[3:] = sums[:2]
+    return centre, sums
+
+
+def _for_cells(values: Array, cells: Codes, n_cells: int) -> Array:
+    """Sums by cell, 0 for cells without rows."""
+    if len(cells) == n_cells:
+        return values
+    out = np.zeros((len(values), n_cells))
+    out[:, cells] = values
+    return out
+
+
+def firsts_of(cell: Codes) -> Codes:
+    """Where the rows of each cell begin, those of a cell beside each other."""
+    begins = np.empty(len(cell), dtype=bool)
+    begins[:1] = True
+    np.not_equal(cell[1:], cell[:-1], out=begins[1:])
+    return np.flatnonzero(begins)

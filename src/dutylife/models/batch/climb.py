@@ -1,4 +1,4 @@
-"""Where the likelihood of each cell is highest: Newton steps on blocks, a search for the rest."""
+"""Where the likelihood of each cell is highest: Newton steps on series, a search for the rest."""
 
 from dataclasses import dataclass
 
@@ -6,16 +6,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dutylife.models.batch.blocks import Block
+from dutylife.models.batch.series import LATER_ORDER, ORDER, Series
 from dutylife.models.batch.surface import Surface, from_sums, surface
 from dutylife.models.checks import Array
 
-SMALL_STEP = 3e-6  # Newton halves the digits left: the step after it is below 1e-10
+SMALL_STEP = 3e-6  # Newton doubles the digits: the step after it is below 1e-10
 LARGEST_RESIDUAL = 1e-8
 FEW_FAILED = 5  # with late entries, so few failures can leave a second top
 # shapes searched where Newton finds no top; two failures within a hundredth give shapes of 300
 SEARCHED = np.linspace(np.log(0.02), np.log(5000.0), 75)
-SLOW = 0.03  # share of cells that may be slow before their block goes on without them
-_FEW_STEPS, _MOST_STEPS = 6, 15
+FINE = 1e-10  # slope over the failures, with what the series leaves out, that ends a cell's climb
+FIRST_LOOK = SEARCHED[::3]
+_MOST_SERIES = 8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,17 +35,75 @@ class Tops:
     found: NDArray[np.bool_]
     second: NDArray[np.bool_]
 
+    def of(self, chosen: NDArray[np.bool_] | NDArray[np.intp]) -> "Tops":
+        """Tops of some cells."""
+        at = Surface(*(getattr(self.at, k)[chosen] for k in Surface.__slots__))
+        return Tops(
+            self.q[chosen], self.b[chosen], at, self.residual[chosen], self.found[chosen],
+            self.second[chosen],
+        )  # fmt: skip
+
 
 def climbed(block: Block) -> Tops:
     """Tops of a block, as Newton steps from one start find them."""
-    if block.has_between:
-        q, b = _with_between(block)
-        at, residual = _checked(block, q, b)
-    else:
-        q = _profile(block)
-        b, at, residual = _checked_profile(block, q)
+    n = block.n_cells
+    q, sums, left = block.start.copy(), np.ones((3, n)), np.full(n, np.inf)
+    b = np.zeros(n)
+    with np.errstate(all="ignore"):
+        if block.has_between:
+            b = _first_b(block, q)
+        at, piece = np.flatnonzero(block.rows_failed > 0), block
+        if len(at) < n:
+            piece = block.of(block.rows_failed > 0)
+        for turn in range(_MOST_SERIES):
+            if not len(at):
+                break
+            series = Series.about(piece, q[at], LATER_ORDER if turn else ORDER)
+            if block.has_between:
+                q[at], b[at] = newton(
+                    piece, q[at], b[at], series=series, active=np.ones(len(at), dtype=bool)
+                )
+            else:
+                q[at] = _on_series(piece, series)
+            shape = np.exp(q[at])
+            sums[:, at] = series.sums(shape)
+            left[at] = series.error(shape, sums[0, at])
+            if block.has_between:
+                there = from_sums(piece, q[at], b[at], shape, tuple(sums[:, at]))
+                slope = np.maximum(np.abs(there.q), np.abs(there.b)) / piece.rows_failed
+            else:
+                inner = piece.log_failed - piece.failures * sums[1, at] / sums[0, at]
+                slope = np.abs(1.0 + shape * inner / piece.failures)
+            more = ~(left[at] + slope <= FINE)
+            if more.sum() < 0.7 * len(at):
+                piece = piece.of(more)
+                at = at[more]
+            elif not more.any():
+                break
+        if not block.has_between:
+            b = np.log(block.failures) - np.log(sums[0])
+        top = from_sums(block, q, b, np.exp(q), tuple(sums))
+        n_failed = block.rows_failed if block.has_between else block.failures
+        residual = np.maximum(np.abs(top.q), np.abs(top.b)) / n_failed + left
     fine = np.isfinite(residual) & (residual <= LARGEST_RESIDUAL) & (block.rows_failed > 0)
-    return Tops(q, b, at, residual, fine, np.zeros(block.n_cells, dtype=bool))
+    return Tops(q, b, top, residual, fine, np.zeros(n, dtype=bool))
+
+
+def _on_series(block: Block, series: Series) -> Array:
+    """Newton steps of the profile over log shape, the sums taken from a series."""
+    q, d = series.middle.copy(), block.failures
+    for _ in range(8):
+        shape = np.exp(q)
+        s0, s1, s2 = series.sums(shape)
+        ratio = s1 / s0
+        inner = shape * (block.log_failed - d * ratio)
+        bend = inner - d * shape * shape * (s2 / s0 - ratio * ratio)
+        slope = d + inner
+        step = np.where(bend < 0, -slope / bend, 0.5 * np.sign(slope))
+        last, q = q, np.clip(series.within(q + step), SEARCHED[0], SEARCHED[-1])
+        if (np.abs(q - last) > SMALL_STEP).sum() <= 0.03 * len(q):
+            break
+    return q
 
 
 def unsure(block: Block, found: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -61,16 +121,6 @@ def _checked(block: Block, q: Array, b: Array) -> tuple[Surface, Array]:
     return at, residual
 
 
-def _checked_profile(block: Block, q: Array) -> tuple[Array, Surface, Array]:
-    """b, surface and residual from one pass over the rows; the slope by b is 0 by its choice."""
-    with np.errstate(all="ignore"):
-        shape = np.exp(q)
-        sums = block.sums(shape)
-        b = np.log(block.failures) - np.log(sums[0])
-        at = from_sums(block, q, b, shape, sums)
-        return b, at, np.maximum(np.abs(at.q), np.abs(at.b)) / block.failures
-
-
 def profile(block: Block, q: Array) -> tuple[Array, Array, Array, Array]:
     """Without failures between two ages: b of the best scale, and the profile's value and slopes.
 
@@ -86,59 +136,50 @@ def profile(block: Block, q: Array) -> tuple[Array, Array, Array, Array]:
     return b, d * (q + b) + shape * block.log_failed - d, slope, bend
 
 
-def _profile(block: Block) -> Array:
-    q, failed = block.start.copy(), block.rows_failed > 0
-    with np.errstate(all="ignore"):
-        for step_number in range(_MOST_STEPS):
-            _, _, slope, bend = profile(block, q)
-            step = np.where(bend < 0, -slope / bend, 0.5 * np.sign(slope))
-            step = np.clip(np.nan_to_num(step), -1.0, 1.0)
-            q = np.clip(q + step, SEARCHED[0], SEARCHED[-1])
-            moving = (np.abs(step) > SMALL_STEP) & failed
-            # a few slow cells don't hold up their block: they are searched later
-            if moving.sum() <= (0.0 if step_number < _FEW_STEPS else SLOW * len(q)):
-                break
-    return q
-
-
-def _with_between(block: Block) -> tuple[Array, Array]:
-    q = block.start.copy()
-    kind = block.between
-    with np.errstate(all="ignore"):
-        shape = np.exp(q)
-        high = np.exp(kind.spread(shape) * kind.log_age[:, 1])
-        weight = 1.0 if kind.weight is None else kind.weight
-        lived = block.sums(shape)[0] + kind.total(weight * high, block.n_cells)
-        b = np.log(block.rows_failed) - np.log(lived)
-        return newton(block, q, b, slow=SLOW)
+def _first_b(block: Block, q: Array) -> Array:
+    """Best b if each failure between two ages had come at the upper one."""
+    kind, shape = block.between, np.exp(q)
+    weight = 1.0 if kind.weight is None else kind.weight
+    high = np.exp(kind.spread(shape) * kind.log_age[:, 1])
+    lived = block.moments(shape, 0)[0] + kind.total(weight * high, block.n_cells)
+    first: Array = np.log(block.rows_failed) - np.log(lived)
+    return first
 
 
 def newton(
-    block: Block, q: Array, b: Array, *, slow: float, active: NDArray[np.bool_] | None = None
+    block: Block, q: Array, b: Array, *, active: NDArray[np.bool_], series: Series | None = None
 ) -> tuple[Array, Array]:
     """Damped Newton steps in (q, b); a step that falls is halved, cell by cell.
 
-    A share ``slow`` of the cells may be left on the way: the caller searches those.
+    With a series, as far as it is trusted.
     """
+
+    def height(q: Array, b: Array) -> Surface:
+        if series is None:
+            return surface(block, q, b)
+        shape = np.exp(q)
+        return from_sums(block, q, b, shape, series.sums(shape))
+
     with np.errstate(all="ignore"):
-        here = surface(block, q, b)
+        here = height(q, b)
         move_q, move_b = _uphill(here)
-        active = block.rows_failed > 0 if active is None else active
-        for step_number in range(60):
-            there = surface(block, q + move_q, b + move_b)
+        for _ in range(60 if series is None else 4):
+            next_q = q + move_q if series is None else series.within(q + move_q)
+            there = height(next_q, b + move_b)
             risen = there.value >= here.value - 1e-12 * np.abs(here.value)
             risen &= np.isfinite(there.value)
-            q, b = np.where(risen, q + move_q, q), np.where(risen, b + move_b, b)
+            moved = np.maximum(np.abs(next_q - q), np.abs(move_b))
+            q, b = np.where(risen, next_q, q), np.where(risen, b + move_b, b)
             here = Surface(*(
                 np.where(risen, getattr(there, k), getattr(here, k)) for k in Surface.__slots__
             ))  # fmt: skip
-            moved = np.maximum(np.abs(move_q), np.abs(move_b))
             next_q, next_b = _uphill(here)
             move_q, move_b = (
                 np.where(risen, next_q, move_q / 2.0), np.where(risen, next_b, move_b / 2.0)
             )  # fmt: skip
-            moving = (active & (moved > SMALL_STEP)).sum()
-            if moving <= (0.0 if step_number < _FEW_STEPS + 2 else slow * len(q)):
+            # a few slow cells go on with the next series
+            slow = 0.0 if series is None else 0.03 * len(q)
+            if (active & (moved > SMALL_STEP)).sum() <= slow:
                 break
     return q, b
 
@@ -160,48 +201,98 @@ def best_b(block: Block, q: Array) -> Array:
     """Best b for each shape; concave in b whatever the rows."""
     with np.errstate(all="ignore"):
         if not block.has_between:
-            return np.log(block.failures) - np.log(block.sums(np.exp(q))[0])
-        kind, shape = block.between, np.exp(q)
-        weight = 1.0 if kind.weight is None else kind.weight
-        high = kind.total(weight * np.exp(kind.spread(shape) * kind.log_age[:, 1]), block.n_cells)
-        b = np.log(block.rows_failed) - np.log(block.sums(shape)[0] + high)
-        for _ in range(50):
-            at = surface(block, q, b)
-            step = np.clip(-at.b / at.bb, -2.0, 2.0)
-            b = b + np.nan_to_num(step)
-            if not (np.abs(step) > 1e-9).any():
-                break
-    return b
+            return np.log(block.failures) - np.log(block.moments(np.exp(q), 0)[0])
+        return best_b_between(block, q, block.sums(np.exp(q)), _first_b(block, q))[0]
 
 
-def searched(block: Block) -> Tops:
+def best_b_between(
+    block: Block, q: Array, sums: tuple[Array, Array, Array], b: Array, within: float = 1e-7,
+    most: int = 50,
+) -> tuple[Array, Surface]:
+    """Best b from a first guess, the last step ``within`` it, and the surface, the sums known."""
+    shape = np.exp(q)
+    for _ in range(most):
+        at = from_sums(block, q, b, shape, sums)
+        step = np.nan_to_num(np.clip(-at.b / at.bb, -2.0, 2.0))
+        if not (np.abs(step) > within).any():
+            break
+        b = b + step
+    return b, at
+
+
+def searched(block: Block, known: Tops) -> Tops:
     """Look at many shapes, take the highest top, polish it.
 
-    ``found`` is false where the likelihood rises to the end of the shapes, or is higher there than
-    at any top; ``second`` where there is more than one top.
+    A cell whose top was known, and that shows one top at every third shape, keeps it: tops of so few
+    failures are wider than that. ``found`` is false where the likelihood rises to the end of
+    the shapes, or is higher there than at any top; ``second`` where there is more than one top.
     """
-    n = block.n_cells
-    slopes, values = np.empty((2, len(SEARCHED), n))
     with np.errstate(all="ignore"):
-        for i, q_now in enumerate(SEARCHED):
-            slopes[i], values[i] = _along(block, np.full(n, q_now))
+        slopes, values = _scanned(block, FIRST_LOOK)
         top = (slopes[:-1] > 0) & (slopes[1:] <= 0)
-        height = np.where(top, np.fmax(values[:-1], values[1:]), -np.inf)
-        best = height.argmax(axis=0)
         ends = np.fmax(values[0], values[-1])
-        found: NDArray[np.bool_] = np.asarray(top.any(axis=0))
-        low, high = SEARCHED[best], SEARCHED[best + 1]
-        for _ in range(12):
-            middle = 0.5 * (low + high)
-            up = _along(block, middle)[0] > 0
-            low, high = np.where(up, middle, low), np.where(up, high, middle)
-        q = 0.5 * (low + high)
-        b = best_b(block, q)
-        q, b = newton(block, q, b, slow=0.0, active=found)
-        at, residual = _checked(block, q, b)
-        found &= np.isfinite(residual) & (residual <= LARGEST_RESIDUAL)
-        found &= at.value >= ends - 1e-9 * np.abs(ends)
+        at = np.searchsorted(FIRST_LOOK, known.q)
+        there = top[np.clip(at - 1, 0, len(top) - 1), np.arange(block.n_cells)]
+        sure = known.found & there & (top.sum(axis=0) == 1)
+        sure &= known.at.value >= ends - 1e-9 * np.abs(ends)
+        if sure.all():
+            return known
+        again = _searched_wholly(block.of(~sure))
+    out = {k: getattr(known, k).copy() for k in ("q", "b", "residual", "found", "second")}
+    for name, values in out.items():
+        values[~sure] = getattr(again, name)
+    at_top = {k: getattr(known.at, k).copy() for k in Surface.__slots__}
+    for name, values in at_top.items():
+        values[~sure] = getattr(again.at, name)
+    return Tops(at=Surface(**at_top), **out)
+
+
+def _searched_wholly(block: Block) -> Tops:
+    slopes, values = _scanned(block, SEARCHED)
+    top = (slopes[:-1] > 0) & (slopes[1:] <= 0)
+    height = np.where(top, np.fmax(values[:-1], values[1:]), -np.inf)
+    best = height.argmax(axis=0)
+    ends = np.fmax(values[0], values[-1])
+    found: NDArray[np.bool_] = np.asarray(top.any(axis=0))
+    low, high = SEARCHED[best], SEARCHED[best + 1]
+    q = 0.5 * (low + high)
+    if found.any():
+        part = block if found.all() else block.of(found)
+        inner, outer = low[found], high[found]
+        for _ in range(6):  # Newton steps do the rest
+            middle = 0.5 * (inner + outer)
+            up = _along(part, middle)[0] > 0
+            inner, outer = np.where(up, middle, inner), np.where(up, outer, middle)
+        q[found] = 0.5 * (inner + outer)
+    b = best_b(block, q)
+    if found.any():
+        q[found], b[found] = newton(part, q[found], b[found], active=found[found])
+    at, residual = _checked(block, q, b)
+    found &= np.isfinite(residual) & (residual <= LARGEST_RESIDUAL)
+    found &= at.value >= ends - 1e-9 * np.abs(ends)
     return Tops(q, b, at, residual, found, top.sum(axis=0) > 1)
+
+
+def _scanned(block: Block, log_shapes: Array) -> tuple[Array, Array]:
+    """Slope and height of the profile at the same log shapes in all cells; shape (m, n_cells)."""
+    shapes = np.exp(log_shapes)
+    sums = block.sums_at(shapes, 2 if block.has_between else 1)
+    k, d = shapes[:, None], block.failures
+    if not block.has_between:
+        slopes = d + k * (block.log_failed - d * sums[1] / sums[0])
+        values = d * (log_shapes[:, None] + np.log(d) - np.log(sums[0])) + k * block.log_failed - d
+        return slopes, values
+    slopes, values = np.empty((2, len(shapes), block.n_cells))
+    b = _first_b(block, np.full(block.n_cells, log_shapes[0]))
+    for i, q in enumerate(log_shapes):
+        now = sums[0, i], sums[1, i], sums[2, i]
+        b, at = best_b_between(block, np.full(block.n_cells, q), now, b, within=0.02, most=4)
+        # what the last step in b would still add, to second order
+        slopes[i] = at.q - np.nan_to_num(at.qb / at.bb * at.b)
+        values[i] = at.value - np.nan_to_num(0.5 * at.b**2 / at.bb)
+        if i + 1 < len(log_shapes):
+            b = b - np.clip(np.nan_to_num(at.qb / at.bb), -50.0, 50.0) * (log_shapes[i + 1] - q)
+    return slopes, values
 
 
 def _along(block: Block, q: Array) -> tuple[Array, Array]:
@@ -209,5 +300,5 @@ def _along(block: Block, q: Array) -> tuple[Array, Array]:
     if not block.has_between:
         _, value, slope, _ = profile(block, q)
         return slope, value
-    at = surface(block, q, best_b(block, q))
+    _, at = best_b_between(block, q, block.sums(np.exp(q)), _first_b(block, q), most=12)
     return at.q, at.value

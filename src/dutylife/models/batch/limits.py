@@ -16,7 +16,8 @@ from numpy.typing import ArrayLike, NDArray
 from dutylife.errors import FitError
 from dutylife.models.batch.blocks import Block
 from dutylife.models.batch.outermost import outermost
-from dutylife.models.batch.surface import Surface, surface
+from dutylife.models.batch.series import LATER_ORDER, ORDER, Series
+from dutylife.models.batch.surface import Surface, from_sums, surface
 from dutylife.models.checks import Array
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 
 LARGEST_MISS = 1e-8  # of the fall in log-likelihood, and of the slope over the failures
 WORDS = {"shape": None, "scale": 0.0}
-_MOST_STEPS = 25
+_MOST_SERIES, _STEPS_A_SERIES = 10, 5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -145,15 +146,10 @@ def _one_side(
     block: Block, q_top: Array, b_top: Array, figure: Figure, allowed: float, side: int
 ) -> Array:
     """Limits on one side, of the figure's own scale; infinite where there is none."""
-    n = block.n_cells
-    x, missed, least = np.full(n, np.nan), np.full(n, np.nan), np.full(n, np.nan)
     with np.errstate(all="ignore"):
-        for cut, piece in block.cut():
-            top = surface(piece, q_top[cut], b_top[cut])
-            least[cut] = top.value - allowed
-            x[cut], missed[cut] = _roots(
-                piece, q_top[cut], b_top[cut], top, figure.of(cut), allowed, side
-            )
+        top = surface(block, q_top, b_top)
+        least = top.value - allowed
+        x, missed = _roots(block, q_top, b_top, top, figure, allowed, side)
         again = ~(missed <= LARGEST_MISS)
         if again.any():
             x[again] = outermost(
@@ -195,19 +191,44 @@ def _roots(
     x = x_top + side * width
     other = (b_top if free else q_top) - nx / nn * side * width
     missed = np.full(len(x), np.inf)
-    n_failed = np.maximum(block.rows_failed, 1.0)
-    for _ in range(_MOST_STEPS):
+    todo = np.arange(len(x))
+    for turn in range(_MOST_SERIES):
+        middle = x[todo] if free else other[todo]
+        series = Series.about(block, middle, LATER_ORDER if turn else ORDER)
+        other[todo], x[todo], missed[todo] = _on_series(
+            block, series, figure, (other[todo], x[todo]), (x_top[todo], top.value[todo]),
+            allowed, side,
+        )  # fmt: skip
+        more = ~(missed[todo] <= 1e-9)
+        if not more.any():
+            break
+        if more.sum() < 0.7 * len(todo):
+            todo, block, figure = todo[more], block.of(more), figure.of(more)
+    return x, missed
+
+
+def _on_series(
+    block: Block, series: Series, figure: Figure, at: tuple[Array, Array],
+    top: tuple[Array, Array], allowed: float, side: int,
+) -> tuple[Array, Array, Array]:  # fmt: skip
+    """Newton steps as far as a series is trusted; the point reached and what is left there."""
+    (other, x), (x_top, height), free = at, top, figure.kind == "shape"
+    reach, n_failed = np.sqrt(2.0 * allowed), np.maximum(block.rows_failed, 1.0)
+    for step_number in range(_STEPS_A_SERIES + 1):
+        q = x if free else other
+        shape = np.exp(q)
+        sums = series.sums(shape)
         if free:
-            at = surface(block, x, other)
-            by_n, by_x, nn, nx = at.b, at.q, at.bb, at.qb
+            here = from_sums(block, x, other, shape, sums)
+            by_n, by_x, nn, nx = here.b, here.q, here.bb, here.qb
         else:
             lines = figure.b(other, x)
-            at = surface(block, other, lines[0])
-            by_n, by_x, nn, nx = _bent(at, lines)
-        fall = top.value - at.value
+            here = from_sums(block, other, lines[0], shape, sums)
+            by_n, by_x, nn, nx = _bent(here, lines)
+        fall = height - here.value
         missed = np.maximum(np.abs(fall - allowed), np.abs(by_n) / n_failed)
         missed = np.where((x - x_top) * side > 0, missed, np.inf)
-        if not (missed > 1e-10).sum() > 0.02 * len(x):
+        if step_number == _STEPS_A_SERIES or (missed > 1e-10).sum() <= 0.02 * len(x):
             break
         root = np.sqrt(np.maximum(2.0 * fall, 1e-12))
         a, c = -by_n / root, -by_x / root
@@ -219,4 +240,10 @@ def _roots(
         moving = missed > 1e-11
         other = np.where(moving, other + np.nan_to_num(step_n / far), other)
         x = np.where(moving, x + np.nan_to_num(step_x / far), x)
-    return x, missed
+        if free:
+            x = series.within(x)
+        else:
+            other = series.within(other)
+    # what the series leaves out of the slope, and of the height by the way gone
+    error = series.error(shape, sums[0]) * (1.0 + n_failed * np.abs(q - series.middle))
+    return other, x, missed + error

@@ -88,8 +88,12 @@ def _ends_of_b(block: Block, q: Array, least: Array) -> tuple[Array, Array]:
         m = 1.0 + (height - least) / block.failures
         low, high = -m, np.log(2.0 * m) + 0.5
         for _ in range(40):
-            low = low - (low - np.exp(low) + m) / np.maximum(1.0 - np.exp(low), 1e-9)
-            high = high - (high - np.exp(high) + m) / np.minimum(1.0 - np.exp(high), -1e-9)
+            at_low, at_high = np.exp(low), np.exp(high)
+            down = (low - at_low + m) / np.maximum(1.0 - at_low, 1e-9)
+            up = (high - at_high + m) / np.minimum(1.0 - at_high, -1e-9)
+            low, high = low - down, high - up
+            if not (np.abs(np.where(m >= 1.0, np.abs(down) + np.abs(up), 0.0)) > 1e-13).any():
+                break
         there = m >= 1.0
         return np.where(there, b + low, np.nan), np.where(there, b + high, np.nan)
     top = best_b(block, q)

@@ -54,22 +54,34 @@ def from_sums(
 
 
 def _between(block: Block, b: Array, shape: Array) -> Surface:
-    """Failures between two ages: log of the fall of survival, H the cumulative hazards there.
+    """Failures between two ages: log of the fall of survival, H the cumulative hazards there."""
+    kind = block.between
+    out = np.zeros((6, block.n_cells))
+    own = np.empty((6, len(kind.cells)))
+    of_cell, rate_of_cell = shape[kind.cells], b[kind.cells]
+    for rows, cells in kind.pieces():
+        counts, starts = kind.counts[cells], kind.starts[cells] - rows.start
+        k, rate = np.repeat(of_cell[cells], counts), np.repeat(rate_of_cell[cells], counts)
+        weight = None if kind.weight is None else kind.weight[rows]
+        for j, term in enumerate(_fall(kind.log_age[rows], k, rate)):
+            np.add.reduceat(term if weight is None else weight * term, starts, out=own[j, cells])
+    out[:, kind.cells] = own
+    return Surface(*out)
 
-    log(exp(-H1) - exp(-H2)) = -H1 + log(1 - exp(-(H2 - H1))).
-    """
-    kind, n = block.between, block.n_cells
-    k, rate = kind.spread(shape), kind.spread(b)
+
+def _fall(
+    log_ages: Array, k: Array, rate: Array
+) -> tuple[Array, Array, Array, Array, Array, Array]:
+    """Value and derivatives of log(exp(-H1) - exp(-H2)) = -H1 + log(1 - exp(-(H2 - H1)))."""
     with np.errstate(under="ignore"):
-        low_age, high_age = kind.log_age[:, 0], kind.log_age[:, 1]
+        low_age, high_age = log_ages[:, 0], log_ages[:, 1]
         low = np.exp(np.minimum(k * low_age + rate, HIGHEST))
         high = np.exp(np.minimum(k * high_age + rate, HIGHEST))
         # at least the smallest step, so that a law far off stays finite
         fall = np.maximum(high - low, 1e-290)
         odds = 1.0 / np.expm1(np.minimum(fall, 690.0))
-    weight = 1.0 if kind.weight is None else kind.weight
     bend = odds * (1.0 + odds)
-    value = weight * (np.log(-np.expm1(-fall)) - low)
+    value = -np.log1p(odds) - low  # 1 + odds is 1 over the chance of failing by then
     # by y = log H at either end, then by (q, b): dy/dq = k log age, dy/db = 1
     at_low, at_high = -(1.0 + odds) * low, odds * high
     low_low = at_low - bend * low * low
@@ -82,8 +94,4 @@ def _between(block: Block, b: Array, shape: Array) -> Surface:
     qq = low_low * u * u + 2.0 * cross * u * v + high_high * v * v + by_q
     qb = low_low * u + cross * (u + v) + high_high * v
     bb = low_low + 2.0 * cross + high_high
-    return Surface(
-        kind.total(value, n), kind.total(weight * by_q, n),
-        kind.total(weight * (at_low + at_high), n), kind.total(weight * qq, n),
-        kind.total(weight * qb, n), kind.total(weight * bb, n),
-    )  # fmt: skip
+    return value, by_q, at_low + at_high, qq, qb, bb
