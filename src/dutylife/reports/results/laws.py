@@ -24,10 +24,10 @@ def law(axes: Any, fitted: LifeLaw | CurvedLaw, units: Units) -> None:
         age, fitted.survival(age), color=COLOURS[0], linestyle=DASHES[0], linewidth=2,
         label=f"{fitted.law} law",
     )  # fmt: skip
-    table = fitted.table.astype(float)
+    table: Any = fitted.table
     first = True
     for what, share in BARS.items():
-        low, value, high = table.loc[what, ["lower", "value", "upper"]].to_numpy()  # type: ignore[index]
+        low, value, high = table.loc[what, ["lower", "value", "upper"]].to_numpy()
         if not np.isfinite([low, high]).all():
             continue
         axes.plot(
