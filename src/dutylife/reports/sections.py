@@ -9,7 +9,13 @@ import pandas as pd
 
 from dutylife.errors import RunError
 from dutylife.provenance import Run, open_run
-from dutylife.reports import assumptions, evidence_page, maintenance_page, stock_page
+from dutylife.reports import (
+    assumptions,
+    events_with_age,
+    evidence_page,
+    maintenance_page,
+    stock_page,
+)
 from dutylife.reports.facts import Facts
 from dutylife.reports.layout import Section
 from dutylife.settings import Settings
@@ -36,6 +42,7 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
     "assumptions": assumptions.switched,
     "survival": evidence_page.survival,
     "recurrence": evidence_page.recurrence,
+    "events with age": events_with_age.events_with_age,
     "provenance": evidence_page.provenance,
 }
 

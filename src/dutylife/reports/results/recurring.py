@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from dutylife import wording
-from dutylife.models import PathModel, PowerLaw, TrendTests
+from dutylife.models import OrderTest, PathModel, PowerLaw, TrendTests
 from dutylife.reports.figures import COLOURS, DASHES
 from dutylife.reports.results.marks import Units, in_percent, plain_numbers, title
 
@@ -94,4 +94,18 @@ def _limit(axes: Any, model: PathModel, last: float) -> float:
     return float(max(last, ends[1]))
 
 
-DRAWN = {PowerLaw: power_law, TrendTests: trend, PathModel: paths}
+def order(axes: Any, found: OrderTest, units: Units) -> None:  # noqa: ARG001
+    """Draw the test's figure on the normal law that it has where each part starts again."""
+    at = np.linspace(-4.0, 4.0, 200)
+    axes.plot(at, np.exp(-(at**2) / 2.0) / np.sqrt(2.0 * np.pi), color=COLOURS[0], linewidth=2,
+              label="renewals")  # fmt: skip
+    for place, edge in enumerate((-1.96, 1.96)):
+        axes.axvline(edge, color=COLOURS[4], linestyle=DASHES[4], linewidth=1.4,
+                     label=None if place else "19 of 20 renewals lie between")  # fmt: skip
+    axes.axvline(found.z, color=COLOURS[1], linewidth=2.5, linestyle=DASHES[1], label="this record")
+    axes.set(xlabel="order test: above 0, later lives end sooner [1]", ylabel="density [1]")
+    axes.set(ylim=(0, 0.55), xlim=(min(-4.0, found.z - 0.5), max(4.0, found.z + 0.5)))
+    title(axes, found.text)
+
+
+DRAWN = {OrderTest: order, PowerLaw: power_law, TrendTests: trend, PathModel: paths}
