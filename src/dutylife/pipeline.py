@@ -170,6 +170,7 @@ def _all_stages(settings: Settings, work: _Work) -> None:
         t["readings"] = lives.age_readings(t["readings"], t["failure_events"])
     with work.stage("life models"):
         work.take(models.fit_models(t["failure_events"], t["unit_spans"], settings))
+        work.take(models.recurrence_of(t["failure_events"], t["units"], settings))
         work.findings.append(models.alike_duties(t["failure_events"], settings))
     with work.stage("intervals and visits"):
         work.take(

@@ -81,7 +81,7 @@ def _machines() -> dict[str, pd.DataFrame]:
 
 def _lives() -> dict[str, pd.DataFrame]:
     random = np.random.default_rng(7)
-    models, curves, lives, gaps = [], [], [], []
+    models, curves, lives, gaps, again, mean = [], [], [], [], [], []
     for component in COMPONENTS:
         for place, duty in enumerate(DUTIES):
             scale = SCALES[component] * (0.5, 1.0, 0.8)[place]
@@ -92,6 +92,26 @@ def _lives() -> dict[str, pd.DataFrame]:
                 cell | {"clock": "hours", "age": a, "survival": s,
                         "survival_lower": max(s - 0.2, 0), "survival_upper": min(s + 0.2, 1)}
                 for a, s in zip(ages, survival, strict=True)
+            ]  # fmt: skip
+            n_failed = 24 if component == "carburetor" else 3
+            tested = {
+                "p_renewal": 0.004 if place else 0.4, "p_adjusted": 0.012 if place else 0.4,
+                "p_laplace": 0.001, "p_military_handbook": 0.0004, "later_sooner": 2.9,
+                "power": 1.6, "power_lower": 1.1, "power_upper": 2.2,
+                "trend": "more often" if place else "renewals",
+            }  # fmt: skip
+            again.append(
+                cell | {
+                    "n_units": 7, "n_events": n_failed, "n_lives_in_a_row": n_failed,
+                    "n_failed_in_a_row": n_failed, "clock": "hours", "trend": "too few",
+                    "verdict": f"said in words {BAD}",
+                } | (tested if n_failed > 9 else {})
+            )  # fmt: skip
+            mean += [
+                cell | {"counted_by": by, "age_days": 100.0 * n, "n_at_risk": 7, "n_events": 1,
+                        "mean_events": 0.1 * n, "mean_events_lower": 0.05 * n,
+                        "mean_events_upper": 0.2 * n}
+                for by in ("machine age", "calendar") for n in range(1, 9)
             ]  # fmt: skip
             models.append(
                 cell | {
@@ -130,6 +150,7 @@ def _lives() -> dict[str, pd.DataFrame]:
         "sensitivity": pd.DataFrame(switched),
         "life_models": pd.DataFrame(models), "survival_curves": pd.DataFrame(curves),
         "failure_events": pd.DataFrame(lives), "recurrence_gaps": pd.DataFrame(gaps),
+        "recurrence": pd.DataFrame(again), "recurrence_curves": pd.DataFrame(mean),
     }  # fmt: skip
 
 

@@ -91,3 +91,31 @@ def test_machines_still_waiting_are_not_left_out():
     assert row["n_events"] == 2
     assert row["n_units"] == 4
     assert row["median_days"] == 20.0  # half have come again by then; the mean of events is 15
+
+
+def test_trends_with_the_age_of_machines_are_told_first_and_drawn(run: Run):
+    told = section(run, "events with age")
+    assert told.answer.startswith("2 of 3 pairs of component and duty show a trend")
+    rows = cells(told.html)
+    assert [row[5] for row in rows[:3]] == ["0.012", "0.012", "0.4"]
+    assert rows[-1][5] == ""  # too few: no chance is made up
+    assert rows[0][8] == "1.6 (1.1 to 2.2)"
+    for why in ("new start", "false discovery", "No interval goes by this table"):
+        assert why in told.text
+    # both flagged pairs, by the machine's age and by calendar time
+    assert told.html.count("<figure>") == 4
+
+
+def test_a_mean_curve_shows_its_steps_and_range(run: Run):
+    from matplotlib.figure import Figure
+
+    from dutylife.reports.events_with_age import draw_mean_events
+
+    axes = Figure().subplots()
+    rows = run.table("recurrence_curves").query("counted_by == 'calendar'").iloc[:8]
+    alt = draw_mean_events(axes, rows, "calendar", 0.9)
+    assert "0.8 failures on average by day 800" in alt
+    assert axes.get_xlabel().endswith("[days]")
+    assert [list(x.get_ydata()[1:]) for x in axes.lines] == [
+        list(rows[c]) for c in ("mean_events_lower", "mean_events_upper", "mean_events")
+    ]

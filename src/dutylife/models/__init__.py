@@ -13,6 +13,7 @@ from dutylife.models.fitting import fit_law
 from dutylife.models.hazard import CumulativeHazard, nelson_aalen
 from dutylife.models.laws import LifeLaw
 from dutylife.models.mean_cumulative import MeanCumulative, mean_cumulative
+from dutylife.models.order_test import OrderTest, order_test
 from dutylife.models.paths import (
     PartReadings,
     PathModel,
@@ -22,6 +23,7 @@ from dutylife.models.paths import (
 )
 from dutylife.models.power_law import PowerLaw, power_law
 from dutylife.models.ranks import RankFit, median_ranks, rank_regression
+from dutylife.models.recurrence import recurrence_of
 from dutylife.models.regression import LifeRegression
 from dutylife.models.shape_bias import ShapeFactor, shape_factor, simulated_shape_factor
 from dutylife.models.trend import TrendTests, trend_tests
@@ -39,6 +41,7 @@ __all__ = [
     "LifeLaw",
     "LifeRegression",
     "MeanCumulative",
+    "OrderTest",
     "PartReadings",
     "PathModel",
     "PowerLaw",
@@ -60,10 +63,12 @@ __all__ = [
     "mean_cumulative",
     "median_ranks",
     "nelson_aalen",
+    "order_test",
     "path_model",
     "power_law",
     "rank_regression",
     "readings_by_part",
+    "recurrence_of",
     "shape_factor",
     "simulated_shape_factor",
     "trend_tests",

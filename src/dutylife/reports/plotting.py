@@ -1,4 +1,4 @@
-"""One plot of a table in a live notebook: finds out which figure fits the columns."""
+"""One plot in a live notebook: finds the figure for a result's kind, or for a table's columns."""
 
 from typing import Any
 
@@ -6,6 +6,9 @@ import pandas as pd
 
 from dutylife.errors import RunError
 from dutylife.reports import figures
+from dutylife.reports.results import Units, drawer_of, drawers
+
+RESULT_INCHES = (6.4, 4.2)  # a sentence over the axes asks for more room than a table's curves
 
 # columns that say which table it is, the columns that name one curve of it, x, y, labels
 _CURVES: tuple[tuple[tuple[str, ...], tuple[str, ...], str, str, str, str], ...] = (
@@ -24,16 +27,42 @@ _CURVES: tuple[tuple[tuple[str, ...], tuple[str, ...], str, str, str, str], ...]
 )  # fmt: skip
 
 
-def plot_table(result: Any, which: dict[str, Any]) -> Any:
-    """Draw the rows picked by ``which``; see `dutylife.reports.plot`."""
+def plot_result(result: Any, units: Units, which: dict[str, Any]) -> Any:
+    """Draw a result of models, decisions or stock, or a table; see `dutylife.reports.plot`."""
+    if isinstance(result, pd.DataFrame):
+        return plot_table(result, which)
+    draw = drawer_of(result)
+    if draw is None:
+        known = ", ".join(sorted(kind.__name__ for kind in drawers()))
+        raise RunError(
+            f"A result of type '{type(result).__name__}' can't be plotted.", "plot(result)",
+            f"give a table of the run, or one of: {known}",
+        )  # fmt: skip
+    if which:
+        raise RunError(
+            f"A {type(result).__name__} is drawn whole; {', '.join(which)} can't pick rows of it.",
+            "plot(result, ...)", "leave it out, or give a table of the run",
+        )  # fmt: skip
     import matplotlib.pyplot as plt
 
-    frame = result if isinstance(result, pd.DataFrame) else getattr(result, "table", None)
-    if not isinstance(frame, pd.DataFrame):
-        raise RunError(
-            f"A {type(result).__name__} can't be plotted.", "plot(result)",
-            "give a table of the run, or a result with .table",
-        )  # fmt: skip
+    figure, axes = plt.subplots(figsize=RESULT_INCHES, layout="constrained")
+    try:
+        draw(axes, result, units)
+    except Exception:
+        plt.close(figure)  # half a picture helps no one
+        raise
+    axes.spines[["top", "right"]].set_visible(False)
+    axes.grid(color="#dfe4e1", linewidth=0.7)
+    axes.set_axisbelow(True)
+    if axes.get_legend_handles_labels()[0]:
+        axes.legend(loc="best", frameon=True, framealpha=0.85, edgecolor="none", fontsize=8.5)
+    return axes
+
+
+def plot_table(frame: pd.DataFrame, which: dict[str, Any]) -> Any:
+    """Draw the rows of a table picked by ``which``; see `dutylife.reports.plot`."""
+    import matplotlib.pyplot as plt
+
     rows = frame
     for name, value in which.items():
         if name not in frame:

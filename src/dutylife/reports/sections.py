@@ -9,7 +9,13 @@ import pandas as pd
 
 from dutylife.errors import RunError
 from dutylife.provenance import Run, open_run
-from dutylife.reports import assumptions, evidence_page, maintenance_page, stock_page
+from dutylife.reports import (
+    assumptions,
+    events_with_age,
+    evidence_page,
+    maintenance_page,
+    stock_page,
+)
 from dutylife.reports.facts import Facts
 from dutylife.reports.layout import Section
 from dutylife.settings import Settings
@@ -36,6 +42,7 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
     "assumptions": assumptions.switched,
     "survival": evidence_page.survival,
     "recurrence": evidence_page.recurrence,
+    "events with age": events_with_age.events_with_age,
     "provenance": evidence_page.provenance,
 }
 
@@ -101,26 +108,33 @@ def answers(tables: dict[str, pd.DataFrame], settings: Settings) -> list[str]:
     ]
 
 
-def plot(result: Any, **which: Any) -> Any:
-    """Draw a table of a run, or a result that has one, on an Axes of its own.
+def plot(result: Any, *, age_unit: str = "age unit", money: str = "currency", **which: Any) -> Any:
+    """Draw a result of models, decisions or stock, or a table of a run, on an Axes of its own.
 
     Parameters
     ----------
-    result : DataFrame, or object with ``.table``
-        ``failure_events``; or, from a product-limit curve, a frame with age and survival;
-        ``cost_curves`` or ``demand_forecast`` (narrow them with ``which``).
+    result : object, or DataFrame
+        Any result of the life models, decisions and stock questions; or ``failure_events``, a
+        frame with age and survival, ``cost_curves``, ``demand_forecast`` (narrow them with
+        ``which``).
+    age_unit : str
+        Unit of ages and times of a result, for its labels; it does not know it itself.
+    money : str
+        Unit of costs of a result, for its labels.
     **which
-        Column = value, to pick the rows, e.g. ``component="carburetor"``.
+        Column = value, to pick the rows of a table, e.g. ``component="carburetor"``.
 
     Returns
     -------
     Axes
+        With a plain sentence over it for a result.
 
     Raises
     ------
     RunError
-        Nothing to draw, or several curves where one is drawn.
+        Nothing to draw, several curves where one is drawn, or an object of no known kind.
     """
-    from dutylife.reports.plotting import plot_table
+    from dutylife.reports.plotting import plot_result
+    from dutylife.reports.results import Units
 
-    return plot_table(result, which)
+    return plot_result(result, Units(age_unit, money), which)

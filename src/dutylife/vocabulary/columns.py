@@ -187,6 +187,17 @@ _DECLARED: list[Column] = [
     *_texts("verdict sentence", "in plain words"),
     *_numbers("age", "the row's clock", "age"),
     *_numbers("survival", "1", "share still working at that age", 0, 1),
+    # failures that come again on a machine
+    *_counts("n_lives_in_a_row", "lives watched whole, of positions with two or more"),
+    *_counts("n_failed_in_a_row n_at_risk", "of these lives failed; positions watched then"),
+    *_numbers("later_sooner", "1", "order test, normal; above 0: later lives end sooner", None),
+    *_numbers("p_renewal", "1", "chance of such an order were each part a new start", 0, 1),
+    *_numbers("p_adjusted", "1", "p_renewal by false discovery over all cells tested", 0, 1),
+    *_numbers("p_laplace p_military_handbook", "1", "chance at a steady rate, wear or not", 0, 1),
+    *_numbers("power", "1", "of machine age in expected failures; 1 is steady"),
+    *_words("counted_by", "machine age, or calendar: days since the record's first watched day"),
+    *_numbers("mean_events", "1", "failures of a position so far, mean of those watched"),
+    *_words("trend", "renewals, more often, less often, or too few"),
     # decisions
     *_words("task task_switched", "what to do", "task"),
     *_words("assumed", "what the run takes for true"),

@@ -157,6 +157,19 @@ _TABLES: list[Table] = [
         "unit_id component from_date to_date gap_days is_event",
     ),
     _table(
+        "recurrence",
+        "whether a cell's failures renew or trend on their machines",
+        "component duty",
+        "component duty n_units n_events n_lives_in_a_row n_failed_in_a_row clock later_sooner "
+        "p_renewal p_adjusted p_laplace p_military_handbook " + _bounds("power") + " trend verdict",
+    ),
+    _table(
+        "recurrence_curves",
+        "a step of the mean failures that a position of a machine has had",
+        "component duty counted_by age_days",
+        "component duty counted_by age_days n_at_risk n_events " + _bounds("mean_events"),
+    ),
+    _table(
         "life_draws",
         "one weighted draw of a cell's law",
         "component duty failure_mode clock draw",

@@ -1,0 +1,122 @@
+"""One made result of every kind that `plot` draws."""
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from dutylife import decisions, models, stock
+from dutylife.models.cells import CellLives
+from dutylife.models.pooling import pool_cells
+
+
+def lives(n: int = 60, shape: float = 1.8, seed: int = 5) -> tuple[Any, Any]:
+    """Ages and failed flags of Weibull lives of scale 400 h, cut off between 100 and 900 h."""
+    rng = np.random.default_rng(seed)
+    age, stop = 400.0 * rng.weibull(shape, n), rng.uniform(100, 900, n)
+    return np.round(np.minimum(age, stop) + 1.0), age <= stop
+
+
+def _pooled() -> Any:
+    cells = []
+    for seed in range(3):
+        age, failed = lives((40, 15, 4)[seed], seed=seed)
+        n = len(age)
+        cells.append(CellLives(age, failed, np.zeros(n), np.ones(n), n, int(failed.sum())))
+    return pool_cells(cells, float(np.log(400.0)))
+
+
+def _paths() -> Any:
+    rng = np.random.default_rng(2)
+    part = np.repeat(np.arange(12), 6)
+    age = np.tile(np.arange(1, 7) * 100.0, 12)
+    drift = np.repeat(rng.normal(0.01, 0.002, 12), 6)
+    return models.path_model(part, age, 2.0 + drift * age + rng.normal(0, 0.2, 72), limit=12.0)
+
+
+def _recurring() -> tuple[Any, Any, Any]:
+    rng = np.random.default_rng(3)
+    counts = rng.poisson(4.0, 12)
+    unit = np.repeat(np.arange(12), counts)
+    return 1000.0 * rng.random(counts.sum()) ** (1 / 1.6), unit, dict.fromkeys(range(12), 1000.0)
+
+
+def every_result() -> dict[str, Any]:
+    """Result by the name of its kind (of two kinds of one law: by law)."""
+    age, failed = lives()
+    words = np.where(failed, np.where(np.arange(60) % 3 == 0, "worn", "clogged"), "")
+    lower = np.floor(age / 100) * 100
+    at, unit, ends = _recurring()
+    every = np.r_[at, list(ends.values())]
+    units = np.r_[unit, list(ends)]
+    happened = np.r_[np.ones(len(at)), np.zeros(len(ends))]
+    batch = np.where(np.arange(60) < 20, "made in March", "made in May")
+    slower = np.where(batch == "made in March", age / 3, age)
+    covariates = pd.DataFrame({"hot": np.arange(60) % 2, "oil": np.where(age > 300, "new", "old")})
+    wear = stats.weibull_min(2.5, scale=400.0)
+    poisson = stock.demand_law("poisson", mean=4.2)
+    record = [0, 0, 3, 0, 0, 0, 2, 0, 1, 0, 0, 4, 0, 0, 0, 0, 2, 0, 1, 0]
+    mixed = np.r_[np.random.default_rng(1).uniform(2, 25, 8), age]
+    return {
+        "SurvivalCurve": models.kaplan_meier(age, failed),
+        "CumulativeHazard": models.nelson_aalen(age, failed),
+        "IntervalCurve": models.turnbull(lower, np.where(failed, lower + 100, np.inf)),
+        "CauseCurves": models.aalen_johansen(age, words),
+        "MeanCumulative": models.mean_cumulative(units, every, happened),
+        "LifeLaw": models.fit_law("weibull", age, failed),
+        "CurvedLaw": models.fit_law("gamma", age, failed),
+        "RankFit": models.rank_regression(age, failed),
+        "LawChoice": models.choose_law(age, failed, n_simulated=39),
+        "EarlyFailures": models.early_failures(mixed, np.r_[np.ones(8, bool), failed]),
+        "BatchComparison": models.compare_batches(slower, failed, batch, n_simulated=50),
+        "CellFits": models.fit_cells(np.arange(60) % 4, age, failed),
+        "LifeRegression": models.fit_law("weibull", age, failed, covariates=covariates),
+        "ShapeFactor": models.simulated_shape_factor(20, 8, n_samples=2000),
+        "Pooled": _pooled(),
+        "PowerLaw": models.power_law(at, unit=unit, end=ends),
+        "TrendTests": models.trend_tests(at, unit=unit, end=ends),
+        "PathModel": _paths(),
+        "AgeReplacement": decisions.age_replacement(wear, planned_cost=100.0, failure_cost=900.0),
+        "AgeReplacementDraws": decisions.age_replacement_weibull(
+            np.array([2.2, 2.5, 2.9]),
+            np.array([380.0, 400.0, 430.0]),
+            planned_cost=100.0,
+            failure_cost=900.0,
+            longest_age=900.0,
+        ),
+        "BlockReplacement": decisions.block_replacement(
+            wear, planned_cost=100.0, failure_cost=900.0
+        ),
+        "InspectionInterval": decisions.inspection_interval(
+            0.01, 40, look_cost=3.0, failure_cost=200.0, planned_cost=20.0
+        ),
+        "FailureFindingInterval": decisions.failure_finding_interval([0.9, 0.95, 0.99], 50.0),
+        "RenewalFunction": decisions.renewal_function(wear, np.linspace(50, 2000, 40)),
+        "JointIntervals": decisions.joint_intervals(
+            [40.0, 25.0, 60.0],
+            shared_cost=80.0,
+            demand_rate=[2.0, 0.4, 0.3],
+            holding_cost=[6.0, 5.0, 4.0],
+            names=["air filter", "spark plug", "drive belt"],
+        ),
+        "BaseStock": stock.base_stock(poisson, 0.95),
+        "ReorderPolicy": stock.reorder_policy(poisson, reorder_point=7, order_quantity=12),
+        "Newsvendor": stock.newsvendor(poisson, 0.7, 0.18),
+        "OrderQuantity": stock.order_quantity(1300, 8, holding_cost=0.225),
+        "OrderUpToPolicy": stock.order_up_to_policy(
+            stock.demand_law("poisson", mean=3.0),
+            order_cost=20.0,
+            holding_cost=1.0,
+            penalty_cost=12.0,
+        ),
+        "BudgetAllocation": stock.allocate_budget(
+            [0.8, 2.0, 3.5],
+            [120.0, 40.0, 15.0],
+            600.0,
+            n_machines=40,
+            names=["pump", "coil", "belt"],
+        ),
+        "IntermittentForecast": stock.intermittent_forecast(record, "croston", horizon=6),
+        "GammaPoisson": stock.gamma_poisson(2.863, 1522.46, n_failures=2, time=1700),
+    }
