@@ -18,6 +18,8 @@ from dutylife.prove.models_scores import Judged, answer_of, error_row
 
 TABLES = ("own", "pooled", "lending", "factors")
 FEW = 16
+FIGURES = {"b10": "10 % failed", "b50": "half failed", "shape": "shape", "scale": "scale",
+           "factor": "over another"}  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -80,15 +82,24 @@ def test_every_share_of_the_tables_stands_on_the_page(made) -> None:
     ):  # fmt: skip
         found = [row for caption, some in shown.items() if caption.startswith(start)
                  for row in some]  # fmt: skip
-        told = sorted(row["range holds it"].split(" +- ")[0] for row in found)
+        told = sorted(row_key(row) for row in found)
         table = csv(folder, name)
-        assert told == sorted(f"{100 * v:.1f} %" for v in table["coverage"])
-        cells = sorted(int(row["cells"].replace(" ", "")) for row in found)
-        assert cells == sorted(table["n_cells"])
-    ratios = [row["pooled over by themselves"] for row in rows
-              if "pooled over by themselves" in row]  # fmt: skip
-    for ratio in csv(folder, "lending")["error_ratio"]:
-        assert any(text.startswith(f"{ratio:.3f} +- ") for text in ratios)
+        assert told == sorted(
+            (FIGURES[r.what], str(r.expected_failures), f"{r.n_cells:,}".replace(",", " "),
+             f"{100 * r.coverage:.1f} %")
+            for r in table.itertuples()
+        )  # fmt: skip
+    lending = [row for row in rows if "pooled over by themselves" in row]
+    ratios = csv(folder, "lending").set_index("what")["error_ratio"]
+    assert len(lending) == len(ratios) == 4
+    for row in lending:
+        what = next(w for w, words in FIGURES.items() if words == row["figure"])
+        assert row["pooled over by themselves"].startswith(f"{ratios[what]:.3f} +- ")
+
+
+def row_key(row: dict[str, str]) -> tuple[str, ...]:
+    held = row["range holds it"].split(" +- ")[0]
+    return row.get("figure", FIGURES["factor"]), row["expected failures"], row["cells"], held
 
 
 def test_the_page_says_first_what_is_met_and_names_what_is_not(made) -> None:

@@ -31,6 +31,7 @@ LENDING_SIZES = (2, 3, 5, 10, 30)
 POOLED_AIM = (0.88, 0.92)
 OWN_AIM = {10: (0.85, 0.92), 30: (0.88, 0.92)}
 FACTOR_AIM = (0.85, 0.95)
+FACTOR_FAILURES = 5  # the run compares two duties in words from so many on
 LENDING_AIM = {3: 0.65, 10: 1.0, 30: 1.0}
 STATED = "laws of the prior, watch blind to them"
 HALF_CUT = "laws of the prior, half cut off everywhere"
@@ -106,7 +107,8 @@ def pooled_rows(job: ModelsJob) -> list[dict[str, Any]]:
     rng = np.random.default_rng(job.seed)
     drawn_from = Laws() if job.case == STATED else OFF_PRIOR[job.case]
     watch = lives_blindly_cut if job.case == STATED else lives_half_cut
-    judged = {what: Judged() for what in (*WHAT, FACTOR)}
+    compared = (FACTOR,) if job.failures >= FACTOR_FAILURES else ()
+    judged = {what: Judged() for what in (*WHAT, *compared)}
     far = {what: Judged() for what in WHAT}
     for number in range(job.count):
         laws, variance = drawn_from.drawn(rng, N_DUTIES)
@@ -116,11 +118,11 @@ def pooled_rows(job: ModelsJob) -> list[dict[str, Any]]:
             into = far if job.case == FAR and duty == 0 else judged
             for what in WHAT:
                 into[what].add(number, cell.range_of(what, LEVEL), law.figure(what))
-        truth = float(np.exp(laws[0].log_scale - laws[1].log_scale))
-        judged[FACTOR].add(number, pool.factor(0, 1, LEVEL), truth)
+        if FACTOR in judged:
+            truth = float(np.exp(laws[0].log_scale - laws[1].log_scale))
+            judged[FACTOR].add(number, pool.factor(0, 1, LEVEL), truth)
     aim = POOLED_AIM if job.case == STATED else None
-    # the factor's bounds have an aim of their own where both duties have told something
-    aims = {FACTOR: FACTOR_AIM if aim and job.failures >= 5 else None}
+    aims = {FACTOR: FACTOR_AIM if aim else None}
     out = [
         {"what": w, "duties": "all"} | found.row(aims.get(w, aim)) for w, found in judged.items()
     ]

@@ -22,6 +22,10 @@ WHAT = {
     "b10": "age by which 10 % have failed", "b50": "age by which half have failed",
     "shape": "shape", "scale": "scale", "factor": "lives in one duty over another",
 }  # fmt: skip
+SHORT = {
+    "b10": "10 % failed", "b50": "half failed", "shape": "shape", "scale": "scale",
+    "factor": "over another",
+}  # fmt: skip
 NO_AIM, MET = "no aim", "met"
 STATED = "laws of the prior, watch blind to them"
 
@@ -159,17 +163,9 @@ def _lending_section(rows: pd.DataFrame) -> Section:
         Shown(name="ratio_text", heading="pooled over by themselves", number=True),
         Shown(name="coverage_text", heading="range holds it", number=True),
         Shown(name="aim_text", heading="aim", number=True),
-        Shown(name="answer", heading="verdict"),
     ]
-    named = _named(rows).assign(
-        ratio_text=[
-            _plus(r, e, 1.0, "") for r, e in zip(rows["error_ratio"], rows["error_ratio_se"],
-                                                  strict=True)
-        ],
-        aim_text=[
-            "none" if math.isnan(a) else f"at most {a:g}" for a in rows["aim_most"]
-        ],
-    )  # fmt: skip
+    named = _named(rows)
+    named["ratio_text"] = [_found(r, "error_ratio") for r in named.to_dict("records")]
     b10 = rows[rows["what"] == "b10"].to_dict("records")
     answer = "".join(
         f"At {r['expected_failures']} expected failures the age by which 10 % have failed is off "
@@ -216,13 +212,12 @@ def _worst(rows: pd.DataFrame) -> str:
 
 def _named(rows: pd.DataFrame) -> pd.DataFrame:
     """Rows in the order of figures, with the texts of compound columns."""
-    order = list(WHAT)
-    rows = rows.reset_index(drop=True)
+    by = rows["what"].map(list(WHAT).index)
+    rows = rows.assign(by=by).sort_values("by", kind="stable").reset_index(drop=True)
     return rows.assign(
-        what_text=rows["what"].map(WHAT),
+        what_text=rows["what"].map(SHORT),
         coverage_text=[_found(r, "coverage") for r in rows.to_dict("records")],
-        aim_text=[_aim(r) for r in rows.to_dict("records")] if "aim_least" in rows else "",
-        order=rows["what"].map(order.index),
+        aim_text=[_aim_and_answer(r) for r in rows.to_dict("records")],
     )
 
 
@@ -235,10 +230,7 @@ def _size_columns() -> list[Shown]:
 
 
 def _coverage_columns(*, aim: bool = True) -> list[Shown]:
-    last = [
-        Shown(name="aim_text", heading="aim", number=True),
-        Shown(name="answer", heading="verdict"),
-    ]
+    last = [Shown(name="aim_text", heading="aim", number=True)]
     return [
         *_size_columns(),
         Shown(name="coverage_text", heading="range holds it", number=True),
@@ -248,6 +240,10 @@ def _coverage_columns(*, aim: bool = True) -> list[Shown]:
         _plain("width_ratio", "upper over lower"),
         *(last if aim else []),
     ]
+
+
+def _aim_and_answer(row: dict[Any, Any]) -> str:
+    return "none" if row["answer"] == NO_AIM else f"{_aim(row)}\n{row['answer']}"
 
 
 def _aim(row: dict[Any, Any]) -> str:
