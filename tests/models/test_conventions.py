@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from dutylife.errors import FitError
-from dutylife.models import aalen_johansen, mean_cumulative, nelson_aalen
+from dutylife.models import aalen_johansen, fit_law, loglik_on, mean_cumulative, nelson_aalen
 
 # six lives of a published case (see CR-03 in tests/reference); the R package cmprsk prints
 # 0.046944 and 0.077778 for it, by Aalen's formula, seen in the record of that case
@@ -74,6 +74,45 @@ def test_mean_events_by_each_divisor():
     assert expected["robust n - 1"] == pytest.approx(counts.var(ddof=1) / 3)
     alone = mean_cumulative(["a", "a"], [3, 9], [1, 0], variance="robust n - 1").table
     assert math.isnan(alone["standard_error"].iloc[0])
+
+
+@pytest.mark.parametrize("law", ["weibull", "lognormal", "exponential", "gamma", "log-logistic"])
+def test_log_likelihood_of_ages_and_of_log_ages(law):
+    """Written out with scipy: density of age, and of log age (age times as great); a survivor."""
+    from scipy import stats
+
+    age, failed = np.array([54.0, 187, 216, 240, 500]), np.array([1, 1, 1, 1, 0])
+    fit = fit_law(law, age, failed)
+    known = {
+        "weibull": lambda p: stats.weibull_min(p["shape"], scale=p["scale"]),
+        "exponential": lambda p: stats.expon(scale=p["scale"]),
+        "lognormal": lambda p: stats.lognorm(p["sigma"], scale=np.exp(p["mu"])),
+        "gamma": lambda p: stats.gamma(p["shape"], scale=p["scale"]),
+        "log-logistic": lambda p: stats.fisk(p["shape"], scale=p["scale"]),
+    }[law](fit.parameters)
+    of_age = known.logpdf(age[:4]).sum() + known.logsf(500.0)
+    assert fit.loglik == pytest.approx(of_age, rel=1e-6)
+    assert loglik_on(fit, "age") == fit.loglik
+    assert loglik_on(fit) == pytest.approx(of_age + np.log(age[:4]).sum(), rel=1e-6)
+
+
+def test_log_likelihood_of_weighted_interval_and_regression_rows():
+    age, failed = np.array([54.0, 187, 216, 240, 500]), np.array([1, 1, 1, 1, 0])
+    weights = np.array([2.0, 1, 1, 1, 1])
+    twice = fit_law("weibull", np.r_[54.0, age], np.r_[1, failed])
+    assert loglik_on(fit_law("weibull", age, failed, weights=weights)) == pytest.approx(
+        loglik_on(twice), rel=1e-8
+    )
+    # a life known between two ages has a chance, not a density: the same on both scales
+    looked = fit_law("weibull", lower=[50.0, 180, 200], upper=[60.0, 190, np.inf])
+    assert loglik_on(looked) == looked.loglik
+    import pandas as pd
+
+    hot = pd.DataFrame({"hot": [0, 1, 0, 1, 0]})
+    fit = fit_law("weibull", age, failed, covariates=hot)
+    assert loglik_on(fit) - fit.loglik == pytest.approx(np.log(age[:4]).sum())
+    with pytest.raises(FitError, match="scale of 'time'"):
+        loglik_on(fit, "time")
 
 
 @pytest.mark.parametrize(
