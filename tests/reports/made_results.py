@@ -76,6 +76,7 @@ def every_result() -> dict[str, Any]:
         "Pooled": _pooled(),
         "PowerLaw": models.power_law(at, unit=unit, end=ends),
         "TrendTests": models.trend_tests(at, unit=unit, end=ends),
+        "OrderTest": models.order_test([1, 1, 1, 2, 2, 3, 3], [9, 5, 4, 8, 3, 6, 7], np.ones(7)),
         "PathModel": _paths(),
         "AgeReplacement": decisions.age_replacement(wear, planned_cost=100.0, failure_cost=900.0),
         "AgeReplacementDraws": decisions.age_replacement_weibull(

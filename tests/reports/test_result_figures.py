@@ -168,8 +168,10 @@ def test_early_failures_are_points_by_age(results, drawn):
 
 def test_events_that_come_again(results, drawn):
     law = results["PowerLaw"]
-    curve = line(drawn("PowerLaw"), "by likelihood")
+    curve = line(drawn("PowerLaw"), f"power {law.power:.3g}, by likelihood (90 % range")
     assert curve.get_ydata()[-1] == pytest.approx(law.expected(law.end))
+    order = results["OrderTest"]
+    assert line(drawn("OrderTest"), "this record").get_xdata()[0] == order.z
     tests = results["TrendTests"].table.dropna()
     fast = line(drawn("TrendTests"), "comes as fast")
     np.testing.assert_allclose(fast.get_xdata(), np.clip(tests["p_deteriorating"], 1e-4, 1))

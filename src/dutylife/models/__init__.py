@@ -12,6 +12,7 @@ from dutylife.models.fit import fit_models
 from dutylife.models.fitting import fit_law
 from dutylife.models.hazard import CumulativeHazard, nelson_aalen
 from dutylife.models.laws import LifeLaw
+from dutylife.models.likelihood_scale import loglik_on
 from dutylife.models.mean_cumulative import MeanCumulative, mean_cumulative
 from dutylife.models.order_test import OrderTest, order_test
 from dutylife.models.paths import (
@@ -60,6 +61,7 @@ __all__ = [
     "fit_law",
     "fit_models",
     "kaplan_meier",
+    "loglik_on",
     "mean_cumulative",
     "median_ranks",
     "nelson_aalen",

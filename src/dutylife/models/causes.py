@@ -12,7 +12,7 @@ from dutylife.models.checks import checked_lives
 from dutylife.wording import count, number
 
 Array = NDArray[np.float64]
-Variance = Literal["delta", "jackknife"]
+Variance = Literal["delta", "jackknife", "aalen"]
 COLUMNS = [
     "cause", "age", "at_risk", "n_events", "incidence", "standard_error", "lower", "upper",
     "event_free", "event_free_standard_error",
@@ -87,15 +87,17 @@ def aalen_johansen(
         As of `kaplan_meier`.
     level : float
         Confidence level of the limits, on the log-log scale. [1]
-    variance : {"delta", "jackknife"}
-        Delta method (as lifelines; Marubini and Valsecchi) or infinitesimal jackknife (as R
-        survival). Aalen's and Gray's formulas give other figures again.
+    variance : {"delta", "jackknife", "aalen"}
+        Delta method (as lifelines; Marubini and Valsecchi), infinitesimal jackknife (as R
+        survival), or Aalen's formula with divisor n - 1 (1978; that of Gray's tests too; from
+        memory), the widest in small records and missing once the last life at risk has failed.
 
     Returns
     -------
     CauseCurves
         Table by cause and age: at_risk, n_events, incidence with error and limits, event_free
-        (share of lives that ended from no cause) with its error (Greenwood's for "delta").
+        (share of lives that ended from no cause) with its error (the jackknife's, or else
+        Greenwood's).
 
     Raises
     ------
@@ -106,11 +108,11 @@ def aalen_johansen(
     -----
     Ages shared by several lives need no shift: failures of all causes at one age come together.
     """
-    if variance not in ("delta", "jackknife") or not 0 < level < 1:
+    if variance not in ("delta", "jackknife", "aalen") or not 0 < level < 1:
         raise FitError(
             f"variance '{variance}' at level {level} is not known.",
             "aalen_johansen(variance=, level=)",
-            "variance is 'delta' or 'jackknife'; the level lies between 0 and 1",
+            "variance is 'delta', 'jackknife' or 'aalen'; the level lies between 0 and 1",
         )
     words = np.array([_word(c) for c in np.atleast_1d(np.asarray(cause, dtype=object))])
     ages, failed, starts, shares = checked_lives(
@@ -135,8 +137,9 @@ def aalen_johansen(
     free = np.cumprod(1.0 - hazard)
     before = np.concatenate([[1.0], free[:-1]])
     incidence = np.cumsum(before * parts, axis=1)
-    if variance == "delta":
-        error = np.stack([_delta(i, b, died, at_risk, before)
+    if variance != "jackknife":
+        one = _delta if variance == "delta" else _aalen
+        error = np.stack([one(i, b, died, at_risk, before)
                           for i, b in zip(incidence, by_cause, strict=True)])  # fmt: skip
         with np.errstate(divide="ignore", invalid="ignore"):
             steps = np.where(died > 0, died / (at_risk * (at_risk - died)), 0.0)
@@ -181,6 +184,23 @@ def _delta(incidence: Array, own: Array, died: Array, at_risk: Array, before: Ar
             second = np.where(k > 0, s**2 * (n - k) * k / n**3, 0.0)
             third = np.where(k > 0, gap * s * k / n**2, 0.0)
         out[j] = np.sqrt(max(first.sum() + second.sum() - 2.0 * third.sum(), 0.0))
+    return out
+
+
+def _aalen(incidence: Array, own: Array, died: Array, at_risk: Array, before: Array) -> Array:
+    """Standard errors of one cause's incidence at each age, by Aalen's formula."""
+    out = np.zeros(len(incidence))
+    for j in range(len(incidence)):
+        to = slice(0, j + 1)
+        gap, d, n, s, k = incidence[j] - incidence[to], died[to], at_risk[to], before[to], own[to]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            # gaps are 0 from the last failure on, so what divides by no life left is not there
+            first = np.where((d > 0) & (gap > 0), gap**2 * d / ((n - 1.0) * (n - d)), 0.0)
+            second = np.where(k > 0, s**2 * k * (n - k) / (n**2 * (n - 1.0)), 0.0)
+            third = np.where(
+                (k > 0) & (gap > 0), gap * s * k * (n - k) / (n * (n - d) * (n - 1.0)), 0.0
+            )
+        out[j] = np.sqrt(first.sum() + second.sum() - 2.0 * third.sum())
     return out
 
 

@@ -69,6 +69,8 @@ def log_density(law: str, age: Array, log_scale: Array, log_shape: Array) -> Arr
 class CurvedLaw:
     """A fitted gamma or three-parameter Weibull law, in the age unit of its lives.
 
+    ``loglik`` is that of ages.
+
     No life ends below ``threshold`` (0 for a gamma law). ``covariance`` is that of (log scale,
     log shape, threshold); the last is 0 where ``threshold_known``: for a gamma law, where the
     likelihood puts the threshold at 0, and for shapes of 2 or less, where the threshold is told

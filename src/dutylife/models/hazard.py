@@ -12,6 +12,7 @@ from dutylife.models.checks import checked_lives
 from dutylife.wording import count, number
 
 Array = NDArray[np.float64]
+Variance = Literal["poisson", "binomial"]
 Ties = Literal["together", "one after another"]
 COLUMNS = [
     "age", "at_risk", "n_events", "cumulative_hazard", "standard_error", "lower", "upper",
@@ -28,6 +29,7 @@ class CumulativeHazard:
 
     level: float
     ties: str
+    variance: str
     n_lives: int
     n_failed: int
     steps: tuple[tuple[float, ...], ...]
@@ -67,6 +69,7 @@ def nelson_aalen(
     weights: ArrayLike | None = None,
     level: float = 0.95,
     ties: Ties = "together",
+    variance: Variance = "poisson",
 ) -> CumulativeHazard:
     """Cumulative hazard of lives watched over (entry, exit].
 
@@ -83,9 +86,11 @@ def nelson_aalen(
     level : float
         Confidence level of the limits, taken on the log scale. [1]
     ties : {"together", "one after another"}
-        Failures at one age: d / n each time (Nelson-Aalen, variance sum of d / n^2, after
-        Aalen), or as if they came one after another, 1/n + 1/(n-1) + ... (Fleming and
-        Harrington; squares of the same terms as variance). The second asks for whole weights.
+        Failures at one age: d / n each time (Nelson-Aalen), or as if they came one after
+        another, 1/n + 1/(n-1) + ... (Fleming and Harrington). The second asks for whole weights.
+    variance : {"poisson", "binomial"}
+        Sum of d / n^2 (Aalen), or of d (n - d) / n^3 (Klein, 1991; from memory), the smaller one,
+        nearer the truth where few are at risk; failures one after another have d = 1 each.
 
     Returns
     -------
@@ -97,11 +102,13 @@ def nelson_aalen(
     FitError
         Ages that can't stand, or an option that is not known.
     """
-    if ties not in ("together", "one after another") or not 0 < level < 1:
+    known = ties in ("together", "one after another") and variance in ("poisson", "binomial")
+    if not known or not 0 < level < 1:
         raise FitError(
-            f"ties '{ties}' at level {level} are not known.",
-            "nelson_aalen(ties=, level=)",
-            "ties are 'together' or 'one after another'; the level lies between 0 and 1",
+            f"ties '{ties}' with variance '{variance}' at level {level} are not known.",
+            "nelson_aalen(ties=, variance=, level=)",
+            "ties are 'together' or 'one after another', variance is 'poisson' or 'binomial'; the "
+            "level lies between 0 and 1",
         )
     ages, failed, starts, shares = checked_lives(exit, event, entry, weights, zero_allowed=True)
     at = np.unique(ages)
@@ -112,22 +119,24 @@ def nelson_aalen(
     if ties == "together":
         with np.errstate(divide="ignore", invalid="ignore"):
             step = np.where(died > 0, died / at_risk, 0.0)
-            square = np.where(died > 0, died / at_risk**2, 0.0)
+            left = 1.0 if variance == "poisson" else (at_risk - died) / at_risk
+            square = np.where(died > 0, died / at_risk**2 * left, 0.0)
     else:
-        step, square = _one_by_one(died, at_risk)
+        step, square = _one_by_one(died, at_risk, variance)
     hazard, error = np.cumsum(step), np.sqrt(np.cumsum(square))
     lower, upper = _limits(hazard, error, level)
     rows = zip(at, at_risk, died, hazard, error, lower, upper, np.exp(-hazard), strict=True)
     return CumulativeHazard(
         level=level,
         ties=ties,
+        variance=variance,
         n_lives=len(ages),
         n_failed=int(failed.sum()),
         steps=tuple(tuple(float(v) for v in row) for row in rows),
     )
 
 
-def _one_by_one(died: Array, at_risk: Array) -> tuple[Array, Array]:
+def _one_by_one(died: Array, at_risk: Array, variance: str) -> tuple[Array, Array]:
     if (died != np.round(died)).any():
         raise FitError(
             "Failures of a part of a weight can't come one after another.",
@@ -135,7 +144,9 @@ def _one_by_one(died: Array, at_risk: Array) -> tuple[Array, Array]:
             "give whole weights, or ties='together'",
         )
     terms = [1.0 / (n - np.arange(int(d))) for d, n in zip(died, at_risk, strict=True)]
-    return np.array([t.sum() for t in terms]), np.array([(t**2).sum() for t in terms])
+    pull = 0.0 if variance == "poisson" else 1.0  # (m - 1) / m^3 for the failure of one of m
+    squares = [(t**2 * (1.0 - pull * t)).sum() for t in terms]
+    return np.array([t.sum() for t in terms]), np.array(squares)
 
 
 def _limits(hazard: Array, error: Array, level: float) -> tuple[Array, Array]:

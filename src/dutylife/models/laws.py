@@ -28,10 +28,10 @@ class LifeLaw:
     ``location`` and ``spread`` are those of log age: scale = exp(location) and shape = 1 / spread
     for Weibull and log-logistic (whose scale is the median); mu and sigma for lognormal.
     ``covariance`` is that of (location, log spread) as (variance, covariance, variance); for an
-    exponential law the spread is fixed at 1, ``shape_held`` says that a shape was given. After
-    rank regression there is no likelihood: ``loglik`` and ``covariance`` are missing. An
-    exponential law without failures has an infinite scale, and a lower bound by chi-square.
-    ``n_failed`` counts the rows that failed, ``failures`` adds their weights.
+    exponential law the spread is fixed at 1, ``shape_held`` says that a shape was given.
+    ``loglik`` is that of ages (of log ages: `loglik_on`); it and ``covariance`` are missing after
+    rank regression. An exponential law without failures has an infinite scale, and a lower bound
+    by chi-square. ``n_failed`` counts the rows that failed, ``failures`` adds their weights.
     """
 
     law: Law

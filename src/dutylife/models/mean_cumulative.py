@@ -13,7 +13,7 @@ from dutylife.models.checks import first_rows, numbers
 from dutylife.wording import count, number
 
 Array = NDArray[np.float64]
-Variance = Literal["robust", "poisson"]
+Variance = Literal["robust", "robust n - 1", "poisson"]
 COLUMNS = ["age", "at_risk", "n_events", "mean_events", "standard_error", "lower", "upper"]
 
 
@@ -90,10 +90,11 @@ def mean_cumulative(
         last row.
     level : float
         Confidence level of the limits, taken on the log scale. [1]
-    variance : {"robust", "poisson"}
-        From how the units differ (sum over units of squared pulls, divisor n; Lawless and
-        Nadeau; R survival; missing for one unit), or sum of d / n^2, which holds for
-        independent events only.
+    variance : {"robust", "robust n - 1", "poisson"}
+        From how the units differ: sum over units of squared pulls, divisor n (Lawless and
+        Nadeau; R survival), or that times n / (n - 1), n all units, which for units watched
+        equally long is the unbiased one of Nelson (1988; 1995; from memory). Both are missing
+        for one unit. Or sum of d / n^2, n those at risk, which holds for independent events only.
 
     Returns
     -------
@@ -108,11 +109,11 @@ def mean_cumulative(
     """
     from scipy.special import ndtri
 
-    if variance not in ("robust", "poisson") or not 0 < level < 1:
+    if variance not in ("robust", "robust n - 1", "poisson") or not 0 < level < 1:
         raise FitError(
             f"variance '{variance}' at level {level} is not known.",
             "mean_cumulative(variance=, level=)",
-            "variance is 'robust' or 'poisson'; the level lies between 0 and 1",
+            "variance is 'robust', 'robust n - 1' or 'poisson'; the level lies between 0 and 1",
         )
     codes, ages, happened, starts = _checked(unit, exit, event, entry)
     n_units = int(codes.max()) + 1
@@ -129,10 +130,13 @@ def mean_cumulative(
     at_risk, came = watched.sum(axis=0).astype(float), events.sum(axis=0)
     rate = came / at_risk
     mean = np.cumsum(rate)
-    if variance == "robust":
+    if variance != "poisson":
         pulls = np.cumsum((events - watched * rate) / at_risk, axis=1)
         # one unit differs from no other: its mean has no error that could be told
-        error = np.sqrt((pulls**2).sum(axis=0)) if n_units > 1 else np.full(len(at), np.nan)
+        error = np.full(len(at), np.nan)
+        if n_units > 1:
+            more = n_units / (n_units - 1.0) if variance == "robust n - 1" else 1.0
+            error = np.sqrt(more * (pulls**2).sum(axis=0))
     else:
         error = np.sqrt(np.cumsum(came / at_risk**2))
     width = np.exp(float(ndtri(0.5 + level / 2.0)) * error / mean)

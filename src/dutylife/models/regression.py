@@ -25,7 +25,9 @@ class LifeRegression:
     """A fitted accelerated life law: log age = intercept + sum of coefficient x covariate + noise.
 
     ``covariance`` is that of the coefficients and, where it was free, log spread (last).
-    ``levels`` holds the words of each column of words, the first the one others are told from.
+    ``loglik`` is that of ages; ``failed_log_ages``, the sum of log ages of failures at a known
+    age, turns it into that of log ages (`loglik_on`). ``levels`` holds the words of each column
+    of words, the first the one others are told from.
     """
 
     law: Law
@@ -39,6 +41,7 @@ class LifeRegression:
     n_failed: int
     levels: tuple[tuple[str, tuple[str, ...]], ...]
     columns: tuple[str, ...]
+    failed_log_ages: float = field(repr=False)
 
     @property
     def shape(self) -> float:
@@ -223,7 +226,9 @@ def fit_regression(law: Law, seen: "Checked", shape: float | None) -> LifeRegres
     start = np.zeros(len(held))
     start[0] = seen.log_centre()
     start[-1] = 0.0 if law == "exponential" else -math.log(shape or 1.5)
-    theta, value, hessian, converged = climb(_likelihood_of(law), start, seen.rows(inner), held)
+    rows = seen.rows(inner)
+    theta, value, hessian, converged = climb(_likelihood_of(law), start, rows, held)
+    exact = rows.failed & ~rows.between
     if not converged:
         raise FitError(
             f"The likelihood of the {law} regression has no maximum for these lives.",
@@ -248,6 +253,7 @@ def fit_regression(law: Law, seen: "Checked", shape: float | None) -> LifeRegres
         n_failed=int(seen.failed.sum()),
         levels=tuple(levels.items()),
         columns=tuple(str(c) for c in seen.covariates.columns),
+        failed_log_ages=float(rows.weight[exact] @ rows.log_exit[exact]),
     )
 
 

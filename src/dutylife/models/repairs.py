@@ -68,7 +68,9 @@ def repaired(
         )  # fmt: skip
     given, begun = _by_unit(end, "end", names, where), _by_unit(start, "start", names, where)
     order = list(dict.fromkeys([*pd.unique(names), *given]))
-    own = [np.sort(ages[names == name]) for name in order]
+    of = pd.Index(order).get_indexer(pd.Index(names))
+    by_unit = np.lexsort((ages, of))
+    own = np.split(ages[by_unit], np.searchsorted(of[by_unit], np.arange(1, len(order))))
     if end is None:
         ends = np.array([a[-1] if len(a) else np.nan for a in own])
     else:

@@ -15,14 +15,19 @@ MOST_PATHS = 200  # parts whose readings are joined by lines; more blur into one
 def power_law(axes: Any, fitted: PowerLaw, units: Units) -> None:
     """Draw expected failures of a unit by age, by likelihood and without bias."""
     age = np.linspace(0.0, fitted.end, 200)
+    span = " to ".join(wording.number(end) for end in fitted.power_bounds())
     lines = (
-        ("by likelihood", fitted.rate, fitted.power),
+        (
+            f"by likelihood ({in_percent(fitted.level)} of the power {span})",
+            fitted.rate,
+            fitted.power,
+        ),
         ("free of bias", fitted.rate_unbiased, fitted.power_unbiased),
     )
     for place, (name, rate, power) in enumerate(lines):
         axes.plot(
             age, rate * age**power, color=COLOURS[place], linestyle=DASHES[place], linewidth=2,
-            label=f"{name}, power {wording.number(power)}",
+            label=f"power {wording.number(power)}, {name}",
         )  # fmt: skip
     axes.set(xlabel=f"age of the unit [{units.age}]", ylabel="failures of a unit so far, mean [1]")
     axes.set(xlim=(0, None), ylim=(0, None))
