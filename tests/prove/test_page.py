@@ -58,6 +58,7 @@ def test_perfect_knowledge_loses_nothing_and_nobody_gains_on_it(proof):
     assert (lost["figure"] >= 0).all()
 
 
+@pytest.mark.slow
 def test_one_process_writes_the_same_page(proof, tiny, tmp_path):
     again = prove(tmp_path / "again", seed=3, workers=1)
     assert (again.folder / "prove.html").read_bytes() == (proof.folder / "prove.html").read_bytes()

@@ -10,6 +10,9 @@ from dutylife.prove.jobs import Job, fleet_seed
 from dutylife.prove.plants import PLANTS
 from dutylife.prove.verdicts import verdicts_of
 
+# minutes: fourteen fleets and two small proofs
+pytestmark = pytest.mark.slow
+
 N_FLEETS = 2
 # the score each fault has to spoil: measure, among, by how much and which way
 SPOILS = {

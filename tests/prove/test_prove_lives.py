@@ -51,6 +51,7 @@ def ends_misnamed(table: pd.DataFrame) -> pd.DataFrame:
     return table.assign(event=table["event"].astype("object").mask(other, "replaced"))
 
 
+@pytest.mark.slow
 def test_planted_faults_are_found(plain: LivesProof) -> None:
     on = prove_lives(wanted=("none",), plant=gone_counted_on, **SMALL)
     assert law(on, "table")["scale_ratio"] > 1.1 * law(plain, "table")["scale_ratio"]
