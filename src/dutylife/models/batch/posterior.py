@@ -21,7 +21,7 @@ from dutylife.wording import count
 
 N_SHAPES, N_SCALES, WIDER = 15, 19, 1.15
 _FALLEN = 15.0  # of log density, where the nodes over log scale end: 3e-7 of the top
-_CELLS_A_PIECE = 256  # 15 x 19 nodes of that many cells stay in a core's own cache
+_CELLS_A_PIECE = 64  # 15 x 19 nodes of that many cells stay in a core's own cache
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
