@@ -177,9 +177,9 @@ def _against_groupby(n_rows: int) -> Iterable[Pair]:
         yield Pair(
             f"unsorted frame of {len(frame)} lives with three key columns "
             f"({'words' if as_words else 'categories'}) to a table / groupby size and sum",
-            lambda frame=frame: fit_cells(
-                frame[keys], frame["exit"], frame["event"], entry=frame["entry"]
-            ).table,
+            lambda frame=frame: (
+                fit_cells(frame[keys], frame["exit"], frame["event"], entry=frame["entry"]).table
+            ),
             lambda frame=frame: frame.groupby(keys, observed=True)["event"].agg(["size", "sum"]),
         )
 
@@ -284,7 +284,10 @@ def ensemble(fits: CellFits, cell: int, steps: int = STEPS, seed: int = 1) -> np
     value, half = height(at), WALKERS // 2
     out = np.empty((steps, WALKERS, 2))
     for step in range(steps):
-        for mine, others in ((slice(0, half), slice(half, None)), (slice(half, None), slice(0, half))):
+        for mine, others in (
+            (slice(0, half), slice(half, None)),
+            (slice(half, None), slice(0, half)),
+        ):
             z = (rng.random(half) + 1.0) ** 2 / 2.0  # density 1 / sqrt(z) from 1/2 to 2
             there = at[others][rng.integers(0, half, half)]
             new = there + z[:, None] * (at[mine] - there)

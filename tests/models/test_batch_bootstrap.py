@@ -29,7 +29,10 @@ def test_a_plain_loop_of_draws_and_fits_has_the_same_spread() -> None:
             np.repeat(np.arange(n), own.sum()), np.minimum(age, until).ravel(),
             (age < until).ravel(), entry=np.tile(entry, n),
         )  # fmt: skip
-        for mine, plain in ((ours.log_shape[c], drawn.log_shape), (ours.log_scale[c], drawn.log_scale)):
+        for mine, plain in (
+            (ours.log_shape[c], drawn.log_shape),
+            (ours.log_scale[c], drawn.log_scale),
+        ):
             mine, plain = mine[np.isfinite(mine)], plain[np.isfinite(plain)]
             assert len(mine) > 0.97 * n
             for share in (0.05, 0.5, 0.95):
@@ -44,8 +47,8 @@ def test_each_replicate_is_the_fit_of_its_own_lives(monkeypatch: pytest.MonkeyPa
     from dutylife.models.batch import bootstrap as module
 
     caught = []
-    real = module._sums
-    monkeypatch.setattr(module, "_sums", lambda d, order: caught.append(d) or real(d, order))
+    real = module.sums_of
+    monkeypatch.setattr(module, "sums_of", lambda d, order: caught.append(d) or real(d, order))
     fits = fit_cells(**made_cells(8, seed=4, late=True, fewest=6, most=80))
     ours = bootstrap(fits, 60, 5)
     order = sorted(np.flatnonzero(fits.fitted), key=lambda c: fits.n_failed[c] >= 40)

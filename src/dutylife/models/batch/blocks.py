@@ -179,7 +179,9 @@ def packed(
         found = None
     last = exit_ if found is None or upper is None else np.where(found, upper, exit_)
     starts = firsts_of(cell)
-    every = Rows(np.empty(len(cell)), weight, starts, cell[starts], np.diff(starts, append=len(cell)))
+    every = Rows(
+        np.empty(len(cell)), weight, starts, cell[starts], np.diff(starts, append=len(cell))
+    )
     known = failed if found is None else failed & ~found
     # a failure between two ages is placed at the upper one, only to have a start
     placed = known if found is None else known | found

@@ -206,7 +206,11 @@ def best_b(block: Block, q: Array) -> Array:
 
 
 def best_b_between(
-    block: Block, q: Array, sums: tuple[Array, Array, Array], b: Array, within: float = 1e-7,
+    block: Block,
+    q: Array,
+    sums: tuple[Array, Array, Array],
+    b: Array,
+    within: float = 1e-7,
     most: int = 50,
 ) -> tuple[Array, Surface]:
     """Best b from a first guess, the last step ``within`` it, and the surface, the sums known."""
