@@ -1,8 +1,8 @@
 """P1 to P10: laws of many cells at once, against one pass over the rows, plain loops and R.
 
 ``--rows`` sets the number of cells: a hundredth of it (1 million: the 10,000 cells the targets are
-stated for; their half million to a million lives follow from it). What R does is measured only where
-`Rscript` with its package survival is found.
+stated for, with about a million lives). What R does is measured only where `Rscript` with its
+package survival is found.
 """
 
 import shutil
@@ -42,7 +42,7 @@ def n_cells_of(n_rows: int, most: int = 10_000) -> int:
 
 @cache
 def lives(n_cells: int, late: bool = True, between: bool = False) -> dict[str, np.ndarray]:
-    """Made-up cells of 5 to 500 lives: D1 right-censored, D2 with late entries, D3 with looks too."""
+    """Cells of 5 to 500 lives: D1 right-censored, D2 with late entries, D3 with looks too."""
     return made_cells(n_cells, seed=SEED, late=late, between=between)
 
 
@@ -171,9 +171,9 @@ def keyed(n_cells: int, as_words: bool) -> pd.DataFrame:
 
 
 def _against_groupby(n_rows: int) -> Iterable[Pair]:
+    keys = ["component", "model", "duty"]
     for as_words in (True, False):
         frame = keyed(n_cells_of(n_rows), as_words)
-        keys = ["component", "model", "duty"]
         yield Pair(
             f"unsorted frame of {len(frame)} lives with three key columns "
             f"({'words' if as_words else 'categories'}) to a table / groupby size and sum",
@@ -282,12 +282,10 @@ def ensemble(fits: CellFits, cell: int, steps: int = STEPS, seed: int = 1) -> np
     rng = np.random.default_rng(seed)
     at = rng.multivariate_normal(PRIOR_MEAN, PRIOR_COV, WALKERS)
     value, half = height(at), WALKERS // 2
+    halves = slice(0, half), slice(half, None)
     out = np.empty((steps, WALKERS, 2))
     for step in range(steps):
-        for mine, others in (
-            (slice(0, half), slice(half, None)),
-            (slice(half, None), slice(0, half)),
-        ):
+        for mine, others in (halves, halves[::-1]):
             z = (rng.random(half) + 1.0) ** 2 / 2.0  # density 1 / sqrt(z) from 1/2 to 2
             there = at[others][rng.integers(0, half, half)]
             new = there + z[:, None] * (at[mine] - there)

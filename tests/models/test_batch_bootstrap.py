@@ -1,4 +1,4 @@
-"""The bootstrap of many cells: against a plain loop, and by how often its bounds cover the truth."""
+"""The bootstrap of many cells: against a plain loop, and by how often bounds cover the truth."""
 
 import numpy as np
 import pytest
@@ -120,7 +120,7 @@ def test_what_it_cant_draw_is_refused() -> None:
 
 @pytest.mark.slow
 def test_bounds_cover_the_truth_about_as_often_as_they_say(capsys: pytest.CaptureFixture) -> None:
-    """2,000 cells of 30 lives watched to one scale life each, 63 % failed; true shape 2, B10 0.325."""
+    """2,000 cells of 30 lives watched to one scale life: 63 % fail; true shape 2."""
     rng = np.random.default_rng(2)
     n_cells, n = 2000, 30
     age = rng.weibull(2.0, n_cells * n)

@@ -40,7 +40,7 @@ def brute(own: dict[str, np.ndarray], n: int = 1001) -> dict[str, object]:
 
 @pytest.mark.slow
 def test_twenty_cells_are_those_of_a_brute_grid() -> None:
-    """Means within 1e-4 of a posterior deviation, whatever the number of failures, none included."""
+    """Means within 1e-4 of a posterior deviation, whatever the failures, none included."""
     lives = made_cells(20, seed=12, late=True, fewest=3, most=60)
     lives["event"] = lives["event"] & (lives["cell"] > 2)  # three cells without a failure
     fits = fit_cells(**lives)
