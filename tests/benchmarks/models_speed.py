@@ -301,7 +301,7 @@ def _against_sampling(n_rows: int) -> Iterable[Pair]:
     fits = small_cells(n_cells_of(n_rows))
     middling = int(np.abs(fits.n_lives - fits.n_lives.mean()).argmin())
     yield Pair(
-        f"posterior summaries of {len(fits.cells)} small cells / {WALKERS} walkers of {STEPS} steps "
+        f"posterior summaries of {len(fits.cells)} small cells / {WALKERS} walkers, {STEPS} steps "
         "for one and taken for all (P10 turned over: its 5,000 is 0.0002)",
         lambda: summaries(fits), lambda: ensemble(fits, middling), whole=len(fits.cells),
     )  # fmt: skip

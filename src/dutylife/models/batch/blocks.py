@@ -136,7 +136,10 @@ class Block:
         return out
 
     def sums_at(self, shapes: Array, order: int) -> Array:
-        """Sums of t^k (log t)^j, j = 0 to order of at most 2, at the same shapes in all cells; (3, m, n_cells)."""
+        """Sums of t^k (log t)^j, j = 0 to order (2 at most), at the same shapes in all cells.
+
+        Shape (3, m, n_cells).
+        """
         out = np.zeros((3, len(shapes), self.n_cells))
         for kind, sign in ((self.ended, 1.0), (self.entered, -1.0)):
             own = np.empty((3, len(shapes), len(kind.cells)))

@@ -47,7 +47,7 @@ class CellBootstrap:
     @property
     def n_without(self) -> NDArray[np.int64]:
         """Replicates of each cell without a law; shape (n_cells,)."""
-        return np.isnan(self.log_shape).sum(axis=1)
+        return np.asarray(np.isnan(self.log_shape).sum(axis=1))
 
     def bounds(
         self, what: str, level: float = 0.90, *, bias_corrected: bool = False

@@ -19,8 +19,8 @@ def codes_of_columns(frame: pd.DataFrame) -> Named:
     for column in frame.columns:
         values = frame[column]
         if isinstance(values.dtype, pd.CategoricalDtype):
-            own, seen = values.cat.codes.to_numpy(), values.cat.categories
-            seen = pd.Categorical.from_codes(np.arange(len(seen)), dtype=values.dtype)
+            own = values.cat.codes.to_numpy()
+            seen: Any = pd.Categorical(values.cat.categories, dtype=values.dtype)
         else:
             own, seen = pd.factorize(values, sort=True)
         missing |= own < 0

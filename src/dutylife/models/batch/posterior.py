@@ -2,8 +2,9 @@
 
 For a shape k the log-likelihood and the prior are concave in b = -k log scale: nodes at even steps
 from where the density is next to nothing to where it is again, which is exact for smooth tops and,
-unlike Gauss-Hermite nodes, for the lopsided one of a cell without a failure. Over log shape, Gauss-Hermite nodes about the joint top, 1.15 times as wide as its
-curvature says. The weighted nodes stand for draws wherever those are wanted.
+unlike Gauss-Hermite nodes, for the lopsided one of a cell without a failure. Over log shape, Gauss-
+Hermite nodes about the joint top, 1.15 times as wide as its curvature says. The weighted nodes
+stand for draws wherever those are wanted.
 """
 
 from dataclasses import dataclass, field
@@ -28,8 +29,9 @@ _CELLS_A_PIECE = 64  # 15 x 19 nodes of that many cells stay in a core's own cac
 class CellPosteriors:
     """Weighted nodes: ``log_shape`` (n_cells, 15), ``log_scale`` and ``weight`` (n_cells, 15, 19).
 
-    ``share`` (n_cells, 15) adds the weights up by shape; ``scale_mean`` and ``scale_variance`` are
-    those of log scale for each. The weights of a cell add up to 1; those of a cell without a life that can stand are missing.
+    ``share`` (n_cells, 15) adds the weights up by shape; ``scale_mean`` and ``scale_variance``
+    are those of log scale for each. The weights of a cell add up to 1; those of a cell without
+    a life that can stand are missing.
     """
 
     fits: CellFits
@@ -99,7 +101,7 @@ class CellPosteriors:
         return np.asarray(np.exp(mean + np.sqrt(variance) * at))
 
     def survival(self, age: ArrayLike) -> Array:
-        """Posterior mean of the share that outlives an age, one or one for each cell; (n_cells,)."""
+        """Posterior mean of the share that outlives an age, one or each cell's own; (n_cells,)."""
         log_age = np.log(np.broadcast_to(np.asarray(age, dtype=float), (len(self.weight),)))
         out = np.empty(len(self.weight))
         with np.errstate(over="ignore", under="ignore"):
@@ -116,7 +118,9 @@ class CellPosteriors:
     @property
     def table(self) -> pd.DataFrame:
         """One row for each cell: medians and 90 % ranges of shape, scale and B10."""
-        out = {"n_lives": self.fits.n_lives, "n_failed": self.fits.n_failed}
+        out: dict[str, object] = {
+            "n_lives": self.fits.n_lives, "n_failed": self.fits.n_failed,
+        }  # fmt: skip
         for what in ("shape", "scale", "b10"):
             out |= {
                 name: self.quantile(what, share)

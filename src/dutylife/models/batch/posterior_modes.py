@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from dutylife.errors import FitError
 from dutylife.models.batch.blocks import Block
@@ -67,7 +67,7 @@ def posterior_modes(block: Block, prior: Prior) -> tuple[Array, Array, Array]:
     q, b = prior.shape.copy(), np.zeros(n)
     width = np.full(n, np.sqrt(prior.cov[0, 0]))
     todo, piece = np.arange(n), block
-    inverse = np.linalg.inv(prior.cov)
+    inverse: Array = np.linalg.inv(prior.cov).astype(float)
     with np.errstate(all="ignore"):
         for turn in range(_MOST_SERIES):
             series = Series.about(piece, q[todo])
@@ -91,7 +91,7 @@ def posterior_modes(block: Block, prior: Prior) -> tuple[Array, Array, Array]:
 
 def _stepped(
     block: Block, series: Series, at: tuple[Array, Array], mean: tuple[Array, Array], inverse: Array
-) -> tuple[Array, Array, Array, Array]:
+) -> tuple[Array, Array, Array, NDArray[np.bool_]]:
     (q, b), (mean_q, mean_s) = at, mean
     for step_number in range(_STEPS + 1):
         shape = np.exp(q)
