@@ -4,6 +4,7 @@ import re
 
 import coding_speed
 import lives_speed
+import models_speed
 import numpy as np
 import pandas as pd
 import pytest
@@ -13,9 +14,15 @@ import ratios
 def test_every_ratio_is_printed_beside_its_target(capsys: pytest.CaptureFixture[str]):
     assert ratios.main(["--rows", "300", "--repeats", "1"]) == 0
     printed = capsys.readouterr().out.splitlines()
-    assert [re.sub(r"^(\S+) +[\d.e-]+  \((.*?)\).*", r"\1 \2", line) for line in printed] == [
+    there = models_speed.has_r()
+    assert [re.sub(r"^(\S+) +[\d.e+-]+  \((.*?)\).*", r"\1 \2", line) for line in printed] == [
         "P16 target <= 0.35", "P17 target <= 2.5", "P17-whole no target",
         "P14 target <= 1.6", "P14-words target <= 2.2", "P15 target <= 0.002",
+        "P1 target <= 40", "P1-growth target <= 1.16", "P1-growth target <= 1.16",
+        "P2 target <= 0.000125", *["P3 target <= 0.00666667"] * there,
+        "P4 target <= 2.5", "P4 target <= 2.5", "P5 target <= 3.5", "P6 target <= 6",
+        "P7 target <= 3", *["P8 target <= 0.004"] * there,
+        "P9 target <= 6.5", "P10 target <= 0.0002",
     ]  # fmt: skip
 
 
@@ -39,3 +46,26 @@ def test_the_plain_loop_and_the_vectors_tell_the_same_lives():
     assert ours.index.tolist() == by_loop.index.tolist()
     np.testing.assert_allclose(ours.to_numpy(), by_loop.to_numpy())
     assert ours["exit_hours"].notna().any()
+
+
+def test_the_walkers_come_to_the_posterior_of_the_nodes():
+    fits = models_speed.small_cells(30)
+    cell = int(fits.n_failed.argmax())
+    drawn = models_speed.ensemble(fits, cell, steps=4000)[500:].reshape(-1, 2)
+    ours = models_speed.summaries(fits)
+    for i, what in enumerate(("shape", "scale")):
+        assert abs(drawn[:, i].mean() - ours.mean(what)[cell]) < 0.15 * ours.sd(what)[cell]
+        assert abs(drawn[:, i].std() / ours.sd(what)[cell] - 1.0) < 0.15
+
+
+def test_the_keyed_frame_tells_the_same_cells():
+    frame = models_speed.keyed(60, as_words=True)
+    keys = ["component", "model", "duty"]
+    ours = models_speed.fit_cells(frame[keys], frame["exit"], frame["event"]).table
+    counts = frame.groupby(keys)["event"].agg(["size", "sum"])
+    assert ours.index.equals(counts.index)
+    assert ours["n_lives"].tolist() == counts["size"].tolist()
+    assert ours["n_failed"].tolist() == counts["sum"].tolist()
+    by_kind = models_speed.keyed(60, as_words=False)
+    again = models_speed.fit_cells(by_kind[keys], by_kind["exit"], by_kind["event"]).table
+    np.testing.assert_array_equal(again["shape"], ours["shape"])

@@ -1,4 +1,4 @@
-"""The bootstrap of many cells: against a plain loop, and by how often its bounds cover the truth."""
+"""The bootstrap of many cells: against a plain loop, and by how often bounds cover the truth."""
 
 import numpy as np
 import pytest
@@ -29,7 +29,10 @@ def test_a_plain_loop_of_draws_and_fits_has_the_same_spread() -> None:
             np.repeat(np.arange(n), own.sum()), np.minimum(age, until).ravel(),
             (age < until).ravel(), entry=np.tile(entry, n),
         )  # fmt: skip
-        for mine, plain in ((ours.log_shape[c], drawn.log_shape), (ours.log_scale[c], drawn.log_scale)):
+        for mine, plain in (
+            (ours.log_shape[c], drawn.log_shape),
+            (ours.log_scale[c], drawn.log_scale),
+        ):
             mine, plain = mine[np.isfinite(mine)], plain[np.isfinite(plain)]
             assert len(mine) > 0.97 * n
             for share in (0.05, 0.5, 0.95):
@@ -44,8 +47,8 @@ def test_each_replicate_is_the_fit_of_its_own_lives(monkeypatch: pytest.MonkeyPa
     from dutylife.models.batch import bootstrap as module
 
     caught = []
-    real = module._sums
-    monkeypatch.setattr(module, "_sums", lambda d, order: caught.append(d) or real(d, order))
+    real = module.sums_of
+    monkeypatch.setattr(module, "sums_of", lambda d, order: caught.append(d) or real(d, order))
     fits = fit_cells(**made_cells(8, seed=4, late=True, fewest=6, most=80))
     ours = bootstrap(fits, 60, 5)
     order = sorted(np.flatnonzero(fits.fitted), key=lambda c: fits.n_failed[c] >= 40)
@@ -117,7 +120,7 @@ def test_what_it_cant_draw_is_refused() -> None:
 
 @pytest.mark.slow
 def test_bounds_cover_the_truth_about_as_often_as_they_say(capsys: pytest.CaptureFixture) -> None:
-    """2,000 cells of 30 lives watched to one scale life each, 63 % failed; true shape 2, B10 0.325."""
+    """2,000 cells of 30 lives watched to one scale life: 63 % fail; true shape 2."""
     rng = np.random.default_rng(2)
     n_cells, n = 2000, 30
     age = rng.weibull(2.0, n_cells * n)

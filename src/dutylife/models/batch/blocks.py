@@ -136,7 +136,10 @@ class Block:
         return out
 
     def sums_at(self, shapes: Array, order: int) -> Array:
-        """Sums of t^k (log t)^j, j = 0 to order of at most 2, at the same shapes in all cells; (3, m, n_cells)."""
+        """Sums of t^k (log t)^j, j = 0 to order (2 at most), at the same shapes in all cells.
+
+        Shape (3, m, n_cells).
+        """
         out = np.zeros((3, len(shapes), self.n_cells))
         for kind, sign in ((self.ended, 1.0), (self.entered, -1.0)):
             own = np.empty((3, len(shapes), len(kind.cells)))
@@ -179,7 +182,9 @@ def packed(
         found = None
     last = exit_ if found is None or upper is None else np.where(found, upper, exit_)
     starts = firsts_of(cell)
-    every = Rows(np.empty(len(cell)), weight, starts, cell[starts], np.diff(starts, append=len(cell)))
+    every = Rows(
+        np.empty(len(cell)), weight, starts, cell[starts], np.diff(starts, append=len(cell))
+    )
     known = failed if found is None else failed & ~found
     # a failure between two ages is placed at the upper one, only to have a start
     placed = known if found is None else known | found

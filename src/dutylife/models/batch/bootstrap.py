@@ -6,9 +6,7 @@ series of the likelihood about shape 1 (see `series`), which serves nearly every
 are fitted by the kernel of `fit_cells`.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
-from math import factorial
 
 import numpy as np
 import pandas as pd
@@ -17,18 +15,16 @@ from numpy.typing import ArrayLike, NDArray
 from dutylife.errors import FitError
 from dutylife.models.batch.blocks import packed
 from dutylife.models.batch.climb import climbed, searched
+from dutylife.models.batch.draws import Draws, Store, sums_of
 from dutylife.models.batch.fit import CellFits
 from dutylife.models.batch.planned_ends import planned_ends
 from dutylife.models.checks import Array
 from dutylife.wording import count
 
-Single = NDArray[np.float32]
 _ORDER, _ORDER_OF_FEW = 9, 18  # few failures spread the shapes wider, and have few draws to sum
 _FEW = 40
-_DRAWS_A_PIECE = 65_536  # single-precision buffers of that many draws stay in a core's own cache
 _CELLS_A_BATCH = 8
 _FINE = 1e-5  # slope over the failures that ends a fit: far below the spread of any replicates
-_LEAST = np.float32(1e-30)
 _LOWEST, _HIGHEST = 0.2, 2.0  # no shape beyond is taken from the series: it holds from 0 to 3
 
 
@@ -51,7 +47,7 @@ class CellBootstrap:
     @property
     def n_without(self) -> NDArray[np.int64]:
         """Replicates of each cell without a law; shape (n_cells,)."""
-        return np.isnan(self.log_shape).sum(axis=1)
+        return np.asarray(np.isnan(self.log_shape).sum(axis=1))
 
     def bounds(
         self, what: str, level: float = 0.90, *, bias_corrected: bool = False
@@ -148,9 +144,7 @@ class CellBootstrap:
         )
 
 
-def bootstrap(
-    fits: CellFits, n: int, seed: int, stop: ArrayLike | None = None
-) -> CellBootstrap:
+def bootstrap(fits: CellFits, n: int, seed: int, stop: ArrayLike | None = None) -> CellBootstrap:
     """Draw lives from the law of every fitted cell and fit them again.
 
     Parameters
@@ -192,7 +186,7 @@ def bootstrap(
     fitted = np.flatnonzero(fits.fitted)
     edges = np.searchsorted(fits.codes, np.arange(n_cells + 1))
     exponent, scale = fits.shape[fits.codes], fits.log_scale[fits.codes]
-    store = _Store()
+    store = Store()
     with np.errstate(all="ignore"):
         until = np.exp(exponent * (np.log(end) - scale))
         entry = fits.lives.get("entry")
@@ -209,10 +203,8 @@ def bootstrap(
                 (since[edges[c] : edges[c + 1]], until[edges[c] : edges[c + 1]]) for c in cells
             ]
             store.emptied(n * sum(len(u) for _, u in lives))
-            draws = [
-                _Draws(seed, int(c), n, *of, store) for c, of in zip(cells, lives, strict=True)
-            ]
-            sums = np.stack([_sums(drawn, order) for drawn in draws])
+            draws = [Draws(seed, int(c), n, *of, store) for c, of in zip(cells, lives, strict=True)]
+            sums = np.stack([sums_of(drawn, order) for drawn in draws])
             shape, b, fine = _on_series(sums)
             n_unfailed[cells] = (sums[:, 0] == 0).sum(axis=1)
             again = ~fine & (sums[:, 0] > 0)
@@ -225,83 +217,6 @@ def bootstrap(
     return CellBootstrap(
         fits=fits, n=n, seed=seed, log_shape=log_shape, log_scale=log_scale, n_unfailed=n_unfailed
     )
-
-
-class _Store:
-    """Memory used again by batch after batch: fetching it anew would take as long as the draws."""
-
-    def __init__(self) -> None:
-        self.hazard, self.log, self.failed = np.empty(0, "f4"), np.empty(0, "f4"), np.empty(0, "?")
-        self.used = 0
-
-    def emptied(self, size: int) -> "_Store":
-        """Ready for a batch of that many draws."""
-        if size > len(self.log):
-            self.log, self.failed = np.empty(size, np.float32), np.empty(size, np.bool_)
-        self.used = 0
-        return self
-
-    def take(self, n_lives: int, width: int) -> tuple[Single, Single, NDArray[np.bool_]]:
-        """Room for one piece: hazards (lost at the next piece), their logs, who failed."""
-        n = n_lives * width
-        if n > len(self.hazard):
-            self.hazard = np.empty(n, np.float32)
-        own = slice(self.used, self.used + n)
-        self.used += n
-        size = (n_lives, width)
-        return self.hazard[:n].reshape(size), self.log[own].reshape(size), self.failed[own].reshape(size)
-
-
-class _Draws:
-    """Lives of one cell drawn n times; pieces of (log hazards, failed), each (n_lives, some)."""
-
-    def __init__(
-        self, seed: int, cell: int, n: int, since: Array, until: Array, store: "_Store"
-    ) -> None:
-        self.store = store
-        self.n, self.since, self.until = n, since, until
-        self.rng = np.random.Generator(np.random.SFC64(np.random.SeedSequence((seed, cell))))
-        self.pieces: list[tuple[Single, NDArray[np.bool_]]] = []
-
-    def drawn(self) -> Iterator[tuple[slice, Single, Single, NDArray[np.bool_]]]:
-        """Replicates, cumulative hazards at the end, their logs, and who failed."""
-        since = self.since.astype(np.float32)[:, None]
-        until = self.until.astype(np.float32)[:, None]
-        late = bool((self.since > 0).any())
-        width = max(_DRAWS_A_PIECE // max(len(since), 1), 16)
-        for first in range(0, self.n, width):
-            some = slice(first, min(first + width, self.n))
-            size = len(since), some.stop - first
-            hazard, log_hazard, failed = self.store.take(*size)
-            self.rng.standard_exponential(dtype=np.float32, out=hazard)
-            if late:
-                hazard += since
-            np.less(hazard, until, out=failed)
-            np.minimum(hazard, until, out=hazard)
-            np.maximum(hazard, _LEAST, out=hazard)
-            np.log(hazard, out=log_hazard)
-            self.pieces.append((log_hazard, failed))
-            yield some, hazard, log_hazard, failed
-
-
-def _sums(draws: _Draws, order: int) -> Array:
-    """Failures, sum of their log hazards, Taylor coefficients of S0 about 1; (3 + order, n)."""
-    out = np.empty((order + 3, draws.n))
-    late = draws.since[draws.since > 0]
-    before = (late * np.log(late) ** np.arange(order + 1)[:, None]).sum(axis=1)
-    ones = np.ones(len(draws.since), dtype=np.float32)
-    for some, hazard, log_hazard, failed in draws.drawn():
-        share = failed.astype(np.float32)
-        out[0, some] = ones @ share
-        share *= log_hazard
-        out[1, some] = ones @ share
-        for j in range(order + 1):
-            if j:
-                hazard *= log_hazard
-            out[2 + j, some] = ones @ hazard
-    out[2:] -= before[:, None]
-    out[2:] /= np.array([[float(factorial(j))] for j in range(order + 1)])
-    return out
 
 
 def _on_series(sums: Array) -> tuple[Array, Array, NDArray[np.bool_]]:
@@ -330,7 +245,7 @@ def _on_series(sums: Array) -> tuple[Array, Array, NDArray[np.bool_]]:
     return shape, np.log(d / s0), fine
 
 
-def _on_lives(draws: list[_Draws], chosen: NDArray[np.bool_]) -> tuple[Array, Array]:
+def _on_lives(draws: list[Draws], chosen: NDArray[np.bool_]) -> tuple[Array, Array]:
     """Shape and b of the chosen replicates, shape (cells, n), fitted as cells of their own."""
     log_hazard, failed, since_of, n_lives = [], [], [], []
     for drawn, mine in zip(draws, chosen, strict=True):

@@ -69,7 +69,9 @@ def climbed(block: Block) -> Tops:
             sums[:, at] = series.sums(shape)
             left[at] = series.error(shape, sums[0, at])
             if block.has_between:
-                there = from_sums(piece, q[at], b[at], shape, tuple(sums[:, at]))
+                there = from_sums(
+                    piece, q[at], b[at], shape, (sums[0, at], sums[1, at], sums[2, at])
+                )
                 slope = np.maximum(np.abs(there.q), np.abs(there.b)) / piece.rows_failed
             else:
                 inner = piece.log_failed - piece.failures * sums[1, at] / sums[0, at]
@@ -82,7 +84,7 @@ def climbed(block: Block) -> Tops:
                 break
         if not block.has_between:
             b = np.log(block.failures) - np.log(sums[0])
-        top = from_sums(block, q, b, np.exp(q), tuple(sums))
+        top = from_sums(block, q, b, np.exp(q), (sums[0], sums[1], sums[2]))
         n_failed = block.rows_failed if block.has_between else block.failures
         residual = np.maximum(np.abs(top.q), np.abs(top.b)) / n_failed + left
     fine = np.isfinite(residual) & (residual <= LARGEST_RESIDUAL) & (block.rows_failed > 0)
@@ -201,12 +203,16 @@ def best_b(block: Block, q: Array) -> Array:
     """Best b for each shape; concave in b whatever the rows."""
     with np.errstate(all="ignore"):
         if not block.has_between:
-            return np.log(block.failures) - np.log(block.moments(np.exp(q), 0)[0])
+            return np.asarray(np.log(block.failures) - np.log(block.moments(np.exp(q), 0)[0]))
         return best_b_between(block, q, block.sums(np.exp(q)), _first_b(block, q))[0]
 
 
 def best_b_between(
-    block: Block, q: Array, sums: tuple[Array, Array, Array], b: Array, within: float = 1e-7,
+    block: Block,
+    q: Array,
+    sums: tuple[Array, Array, Array],
+    b: Array,
+    within: float = 1e-7,
     most: int = 50,
 ) -> tuple[Array, Surface]:
     """Best b from a first guess, the last step ``within`` it, and the surface, the sums known."""
@@ -223,7 +229,7 @@ def best_b_between(
 def searched(block: Block, known: Tops) -> Tops:
     """Look at many shapes, take the highest top, polish it.
 
-    A cell whose top was known, and that shows one top at every third shape, keeps it: tops of so few
+    A cell whose top was known, and that shows one top at every third shape, keeps it: tops of few
     failures are wider than that. ``found`` is false where the likelihood rises to the end of
     the shapes, or is higher there than at any top; ``second`` where there is more than one top.
     """

@@ -1,15 +1,15 @@
 """Maximum likelihood of the Weibull law in every cell, each with a verdict."""
 
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from dutylife.errors import FitError
-from dutylife.models.batch.blocks import Block, firsts_of, packed
+from dutylife.models.batch.blocks import Block, packed
 from dutylife.models.batch.climb import Tops, climbed, searched, unsure
+from dutylife.models.batch.names import codes_of_columns, codes_of_one, order_of
 from dutylife.models.checks import Array
 from dutylife.wording import count
 
@@ -235,16 +235,6 @@ def _fitted(
     )  # fmt: skip
 
 
-def order_of(codes: NDArray[np.intp], n_cells: int) -> NDArray[np.intp]:
-    """Stable order of codes 0 to n_cells - 1, by digits of 16 bits: far quicker than by values."""
-    low = np.argsort((codes & 0xFFFF).astype(np.uint16), kind="stable")
-    if n_cells <= 0x10000:
-        return low
-    high = (codes >> 16)[low]
-    rest = high.astype(np.uint16) if n_cells <= 2**32 else high
-    return low[np.argsort(rest, kind="stable")]
-
-
 def parts_of(block: Block, most: float = 0.5) -> list[tuple[NDArray[np.intp], Block]]:
     """Cells with failures between two ages, and those without: the latter go a faster way.
 
@@ -261,28 +251,15 @@ def parts_of(block: Block, most: float = 0.5) -> list[tuple[NDArray[np.intp], Bl
 
 
 def _codes(cell: ArrayLike | pd.DataFrame, n: int) -> tuple[NDArray[np.intp], pd.Index]:
-    if isinstance(cell, pd.DataFrame):
-        grouped = cell.groupby(list(cell.columns), sort=True, observed=True, dropna=False)
-        codes = grouped.ngroup().to_numpy()
-        cells: Any = grouped.size().index
-        missing = cell.isna().any(axis=1).to_numpy()
-    else:
-        codes, cells, missing = _codes_of_one(np.asarray(cell))
+    codes, cells, missing = (
+        codes_of_columns(cell) if isinstance(cell, pd.DataFrame) else codes_of_one(np.asarray(cell))
+    )
     if len(codes) != n or missing.any():
         raise FitError(
             f"{len(codes)} cells for {n} lives, {int(missing.sum())} of them blank.",
             "fit_cells(cell)", "name the cell of each life",
         )  # fmt: skip
     return codes.astype(np.intp, copy=False), pd.Index(cells)
-
-
-def _codes_of_one(cell: NDArray[Any]) -> tuple[NDArray[np.intp], Any, NDArray[np.bool_]]:
-    if cell.dtype.kind in "iu" and cell.ndim == 1 and bool((cell[1:] >= cell[:-1]).all()):
-        firsts = firsts_of(cell)  # numbers in rising order need no table of those seen
-        counts = np.diff(firsts, append=len(cell))
-        return np.repeat(np.arange(len(firsts)), counts), cell[firsts], np.zeros(1, dtype=bool)
-    codes, cells = pd.factorize(pd.Series(cell), sort=True)
-    return codes, cells, codes < 0
 
 
 def _cant_stand(arrays: dict[str, Array]) -> NDArray[np.bool_] | None:
