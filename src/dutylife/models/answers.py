@@ -43,9 +43,17 @@ class Answer:
 
 
 def answer_of(
-    cells: list[Cell], number: int, pool: Pooled | None, about: Component, settings: Settings
+    cells: list[Cell],
+    number: int,
+    pool: Pooled | None,
+    about: Component,
+    settings: Settings,
+    compared: bool,
 ) -> Answer:
-    """Answer for a cell; ``pool`` is that of its clock, None where nothing failed on it."""
+    """Answer for a cell; ``pool`` is that of its clock, None where nothing failed on it.
+
+    ``compared``: say how long lives are beside those of another duty, which takes time.
+    """
     cell = cells[number]
     level = settings.report.confidence_level
     if pool is None:
@@ -58,7 +66,8 @@ def answer_of(
     shape_range, range_80 = (figures["shape"][0], figures["shape"][2]), (low, high)
     seen = verdict.seen(cell.own.n_failed, cell.own.n_lives)
     told = _shape_and_life(cell, figures, range_80, settings)
-    notes = _compared(cells, number, pool, settings) + _one_customer(cell, only)
+    beside = _compared(cells, number, pool, settings) if compared else ""
+    notes = beside + _one_customer(cell, only)
     if only or cell.own.failures >= verdict.OWN_FAILURES:
         word = verdict.strength(cell.own.failures, shape_range, range_80)
         return Answer("own data", figures, known.draws(), share, f"{word}: {seen}; {told}.{notes}")

@@ -31,7 +31,8 @@ def fit_models(
     failure_events, unit_spans : DataFrame
         Tables of these names.
     with_curves : bool
-        Without, ``survival_curves`` has no rows, which takes half the time.
+        Without, ``survival_curves`` has no rows and no verdict compares duties, which takes half
+        the time.
 
     Returns
     -------
@@ -60,7 +61,8 @@ def fit_models(
         alike = by_component.get(component, usable.iloc[:0])
         duties = sorted(rows["duty"])
         cells = [_cell(str(component), duty, alike, about, use) for duty in duties]
-        for cell, answer in zip(cells, _answers(cells, alike, about, settings), strict=True):
+        answers = _answers(cells, alike, about, settings, compared=with_curves)
+        for cell, answer in zip(cells, answers, strict=True):
             curve, note = _curve(cell, settings) if with_curves else (pd.DataFrame(), "")
             curves.append(curve)
             models.append(_model_row(cell, answer, note))
@@ -73,7 +75,12 @@ def fit_models(
 
 
 def _answers(
-    cells: list[Cell], alike: pd.DataFrame, about: Component, settings: Settings
+    cells: list[Cell],
+    alike: pd.DataFrame,
+    about: Component,
+    settings: Settings,
+    *,
+    compared: bool,
 ) -> list[Answer]:
     """What is said of each cell; those on one clock are pooled together."""
     pools: dict[str, Pooled | None] = {}
@@ -81,7 +88,7 @@ def _answers(
     for number, cell in enumerate(cells):
         if cell.clock not in pools:
             pools[cell.clock] = _pool(cells, cell, alike, about, settings)
-        out.append(answer_of(cells, number, pools[cell.clock], about, settings))
+        out.append(answer_of(cells, number, pools[cell.clock], about, settings, compared))
     return out
 
 
@@ -94,7 +101,8 @@ def _pool(
     by_duty = dict(list(alike.groupby("duty", sort=False)))
     none = alike.iloc[:0]
     lives = [lives_on(by_duty.get(c.duty, none), cell.clock) for c in cells]
-    life = starting_life(about, cell.duty, cell.clock, cell.hours_per_week, settings)
+    # no duty in particular: how duties differ is what the pool is to learn
+    life = starting_life(about, "", cell.clock, cell.hours_per_week, settings)
     # the scale behind the age by which one in ten has failed, for the middle shape of the prior
     start = math.log(life.b10) - math.log(-math.log(0.9)) / 1.5
     return pool_cells(lives, start)
