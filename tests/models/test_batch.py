@@ -208,3 +208,20 @@ def test_columns_that_differ_and_blank_cells_are_refused() -> None:
         fit_cells(["a", None], [1.0, 2.0], [1, 1])
     with pytest.raises(FitError, match="b200"):
         fit_cells([1, 1], [1.0, 2.0], [1, 1]).limits("b200")
+
+
+def test_cells_seen_only_at_looks_need_no_slow_search(monkeypatch: pytest.MonkeyPatch) -> None:
+    """All failures between two ages: the steps find each limit, 0.2 s a cell are saved."""
+    from dutylife.models.batch import limits
+
+    def refused(*_: object) -> None:
+        raise AssertionError("searched")
+
+    monkeypatch.setattr(limits, "outermost", refused)
+    life = 100 * np.random.default_rng(0).weibull(2, 90)
+    lower = np.floor(life / 25) * 25
+    fits = fit_cells(
+        np.repeat([1, 2, 3], 30), np.full(90, np.nan), np.ones(90), lower=lower, upper=lower + 25
+    )
+    found = fits.limits("scale", 0.90)
+    assert ((found["lower"] < found["value"]) & (found["value"] < found["upper"])).all()

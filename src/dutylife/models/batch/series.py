@@ -57,6 +57,8 @@ class Series:
         """
         order = len(self.terms) - 1
         step = shape - np.exp(self.middle)
-        last = np.abs(order * self.terms[-1] * step ** (order - 1)) * shape / s0
+        # a cell whose rows all lie between two ages has no such sums, and nothing is left out
+        share = shape / np.where(s0 == 0, np.inf, s0)
+        last = np.abs(order * self.terms[-1] * step ** (order - 1)) * share
         out = last * np.minimum(2.0 * np.abs(step) / shape, 1.0)
         return np.asarray(out)
