@@ -71,6 +71,7 @@ def repaired(
     of = pd.Index(order).get_indexer(pd.Index(names))
     by_unit = np.lexsort((ages, of))
     own = np.split(ages[by_unit], np.searchsorted(of[by_unit], np.arange(1, len(order))))
+    own = own[: len(order)]  # no unit at all: a split leaves one empty part
     if end is None:
         ends = np.array([a[-1] if len(a) else np.nan for a in own])
     else:

@@ -7,7 +7,7 @@ import numpy as np
 from dutylife.models.batch import fit_cells
 from dutylife.models.cells import CellLives
 from dutylife.models.pooling.grids import Top, cell_grid, scale_range
-from dutylife.models.pooling.hierarchy import Pooled, pooled
+from dutylife.models.pooling.hierarchy import Pooled, one_thread, pooled
 
 
 def pool_cells(cells: list[CellLives], scale_start: float) -> Pooled:
@@ -31,7 +31,8 @@ def pool_cells(cells: list[CellLives], scale_start: float) -> Pooled:
             max(scales[1], *(t.s + 2.0 for t in known)),
         )
     grids = [cell_grid(c, t, scales) for c, t in zip(cells, tops, strict=True)]
-    return pooled(grids, scale_start)
+    with one_thread():
+        return pooled(grids, scale_start)
 
 
 def _together(cells: list[CellLives]) -> CellLives:

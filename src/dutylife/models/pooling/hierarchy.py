@@ -5,7 +5,9 @@ duties stand apart: the likelihood of a cell under them is a sum over its grid. 
 all these are known on a grid, and each cell's law follows without drawing anything.
 """
 
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,10 +55,11 @@ class Pooled:
         grids = self.grids[number], self.grids[other]
         sides = [_sides(g, self.shape_mean, self.scale_mean) for g in grids]
         n_shape, n_scale = len(sides[0][0]), len(sides[0][1])
-        chances = joint_log_scales(
-            self.weight.reshape(-1, n_shape, n_scale), grids,
-            (sides[0][0], sides[1][0]), (sides[0][1], sides[1][1]),
-        )  # fmt: skip
+        with one_thread():
+            chances = joint_log_scales(
+                self.weight.reshape(-1, n_shape, n_scale), grids,
+                (sides[0][0], sides[1][0]), (sides[0][1], sides[1][1]),
+            )  # fmt: skip
         low, middle, high = difference_range(grids[0].s, grids[1].s, chances, level)
         return float(np.exp(low)), float(np.exp(middle)), float(np.exp(high))
 
@@ -64,6 +67,17 @@ class Pooled:
     def customer_variance(self) -> float:
         """Mean variance of the factor by which customers differ [1]."""
         return float(self.weight.sum(axis=(1, 2, 3, 4)) @ priors.CUSTOMER_VARIANCE)
+
+
+def one_thread() -> AbstractContextManager[Any]:
+    """Products on one thread: several are slower on small matrices, and round in their own order.
+
+    So the same tables give the same laws to the last digit.
+    """
+    from threadpoolctl import threadpool_limits
+
+    limits: AbstractContextManager[Any] = threadpool_limits(limits=1, user_api="blas")
+    return limits
 
 
 def pooled(grids: list[CellGrid], scale_start: float) -> Pooled:
