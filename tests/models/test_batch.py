@@ -13,6 +13,7 @@ from made_cells import made_cells, one_cell, rows_of
 
 from dutylife.errors import FitError
 from dutylife.models import fit_cells, fit_law
+from dutylife.models.batch.surface import surface
 from dutylife.models.between import checked_rows
 from dutylife.models.general import loglik
 
@@ -225,3 +226,36 @@ def test_cells_seen_only_at_looks_need_no_slow_search(monkeypatch: pytest.Monkey
     )
     found = fits.limits("scale", 0.90)
     assert ((found["lower"] < found["value"]) & (found["value"] < found["upper"])).all()
+
+
+def test_what_is_told_of_slopes_is_true_where_failures_lie_between_two_looks() -> None:
+    """Slopes taken anew from the rows; a series once told a residual of its own wish."""
+    for most in (60, 8):
+        fits = fit_cells(**made_cells(3000, seed=21, late=True, between=True, fewest=2, most=most))
+        fitted = fits.fitted
+        at = surface(fits.block.of(fitted), fits.log_shape[fitted], fits.b[fitted])
+        slope = np.maximum(np.abs(at.q), np.abs(at.b)) / fits.failures[fitted]
+        assert slope.max() <= 1e-8
+        assert (slope <= fits.residual[fitted] + 1e-12).mean() > 0.99
+
+
+def test_stretches_that_any_steep_law_meets_have_no_upper_limit_of_shape() -> None:
+    """First: two stretches that touch, so that half may fail in each at the point between.
+
+    Second: each stretch begins at the entry or at 0, so that a law steep enough meets all.
+    """
+    touching = fit_cells(
+        ["a"] * 3, [371.0, 318.0, 463.0], [1, 0, 1], entry=[0.0, 0.0, 399.0],
+        lower=[322.6, np.nan, 403.25], upper=[403.25, np.nan, 483.9],
+    )  # fmt: skip
+    assert touching.verdict[0] == "fitted"
+    limits = touching.limits("shape", 0.90).iloc[0]
+    assert 0 < limits["lower"] < touching.shape[0] < limits["upper"] == np.inf
+    assert limits["verdict"] == "unbounded"
+    # the profile falls to a level by 0.83, less than the 1.35 of the range: by hand, both halves
+    assert touching.loglik[0] == pytest.approx(2 * np.log(0.5) + 0.8321, abs=0.01)
+    open_ended = fit_cells(
+        ["a"] * 3, [451.0, 163.0, 1569.0], [0, 1, 1], entry=[0.0, 0.0, 1366.9],
+        lower=[np.nan, 0.0, 1366.9], upper=[np.nan, 1067.2, 2134.4],
+    )  # fmt: skip
+    assert open_ended.verdict[0] == "unbounded"

@@ -207,13 +207,16 @@ def packed(
         return np.asarray(np.maximum(out, NEVER, out=out))
 
     nothing = np.empty(0, dtype=np.intp)
-    late = nothing if entry is None else np.flatnonzero(entry > 0)
+    late = nothing
+    if entry is not None:  # an entry of a failure between two ages stands with these
+        late = np.flatnonzero(entry > 0 if found is None else (entry > 0) & ~found)
     entered = rows(late, np.empty(0) if entry is None else since(entry, late))
     if found is None or lower is None:
-        ended, between = every, rows(nothing, np.empty((0, 2)))
+        ended, between = every, rows(nothing, np.empty((0, 3)))
     else:
         at = np.flatnonzero(found)
-        between = rows(at, np.column_stack([since(lower, at), every.log_age[at]]))
+        entries = np.full(len(at), NEVER) if entry is None else since(entry, at)
+        between = rows(at, np.column_stack([since(lower, at), every.log_age[at], entries]))
         at = np.flatnonzero(~found)
         ended = rows(at, every.log_age[at])
     with np.errstate(invalid="ignore", divide="ignore"):

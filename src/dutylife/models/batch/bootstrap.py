@@ -14,10 +14,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from dutylife.errors import FitError
 from dutylife.models.batch.blocks import packed
-from dutylife.models.batch.climb import climbed, searched
+from dutylife.models.batch.climb import climbed
 from dutylife.models.batch.draws import Draws, Store, sums_of
 from dutylife.models.batch.fit import CellFits
 from dutylife.models.batch.planned_ends import planned_ends
+from dutylife.models.batch.search import searched
 from dutylife.models.checks import Array
 from dutylife.wording import count
 

@@ -8,8 +8,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from dutylife.errors import FitError
 from dutylife.models.batch.blocks import Block, packed
-from dutylife.models.batch.climb import Tops, climbed, searched, unsure
+from dutylife.models.batch.climb import Tops, climbed
 from dutylife.models.batch.names import codes_of_columns, codes_of_one, order_of
+from dutylife.models.batch.search import searched, unsure
 from dutylife.models.checks import Array
 from dutylife.wording import count
 

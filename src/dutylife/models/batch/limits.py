@@ -245,5 +245,7 @@ def _on_series(
         else:
             other = series.within(other)
     # what the series leaves out of the slope, and of the height by the way gone
-    error = series.error(shape, sums[0]) * (1.0 + n_failed * np.abs(q - series.middle))
+    rate = np.exp(other if free else lines[0])
+    error = series.error(shape, rate * shape / n_failed)
+    error *= 1.0 + n_failed * np.abs(q - series.middle)
     return other, x, missed + error

@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dutylife.models.batch.blocks import Block
-from dutylife.models.batch.climb import SEARCHED, best_b, profile
+from dutylife.models.batch.climb import SEARCHED
+from dutylife.models.batch.levels import best_b, profile
 from dutylife.models.batch.surface import surface
 from dutylife.models.checks import Array
 

@@ -49,16 +49,14 @@ class Series:
             s0 += term
         return s0, s1, 2.0 * s2
 
-    def error(self, shape: Array, s0: Array) -> Array:
-        """What S1 lacks, times k / S0, so that it compares with the slope over the failures.
+    def error(self, shape: Array, counts: Array) -> Array:
+        """What S1 lacks, times what a unit of it ``counts`` for in the slope over the failures.
 
         The terms fall by about step / k or faster, so what is left out is less than the last term
         used times twice that.
         """
         order = len(self.terms) - 1
         step = shape - np.exp(self.middle)
-        # a cell whose rows all lie between two ages has no such sums, and nothing is left out
-        share = shape / np.where(s0 == 0, np.inf, s0)
-        last = np.abs(order * self.terms[-1] * step ** (order - 1)) * share
+        last = np.abs(order * self.terms[-1] * step ** (order - 1) * counts)
         out = last * np.minimum(2.0 * np.abs(step) / shape, 1.0)
         return np.asarray(out)

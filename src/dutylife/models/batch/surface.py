@@ -54,7 +54,7 @@ def from_sums(
 
 
 def _between(block: Block, b: Array, shape: Array) -> Surface:
-    """Failures between two ages: log of the fall of survival, H the cumulative hazards there."""
+    """Failures between two ages: log of the fall of survival, given the entry."""
     kind = block.between
     out = np.zeros((6, block.n_cells))
     own = np.empty((6, len(kind.cells)))
@@ -72,26 +72,35 @@ def _between(block: Block, b: Array, shape: Array) -> Surface:
 def _fall(
     log_ages: Array, k: Array, rate: Array
 ) -> tuple[Array, Array, Array, Array, Array, Array]:
-    """Value and derivatives of log(exp(-H1) - exp(-H2)) = -H1 + log(1 - exp(-(H2 - H1)))."""
-    with np.errstate(under="ignore"):
-        low_age, high_age = log_ages[:, 0], log_ages[:, 1]
-        low = np.exp(np.minimum(k * low_age + rate, HIGHEST))
-        high = np.exp(np.minimum(k * high_age + rate, HIGHEST))
-        # at least the smallest step, so that a law far off stays finite
-        fall = np.maximum(high - low, 1e-290)
-        odds = 1.0 / np.expm1(np.minimum(fall, 690.0))
-    bend = odds * (1.0 + odds)
-    value = -np.log1p(odds) - low  # 1 + odds is 1 over the chance of failing by then
-    # by y = log H at either end, then by (q, b): dy/dq = k log age, dy/db = 1
-    at_low, at_high = -(1.0 + odds) * low, odds * high
-    low_low = at_low - bend * low * low
-    high_high = at_high - bend * high * high
-    cross = bend * low * high
-    u, v = k * low_age, k * high_age
-    # age 0: nothing depends on the law there, and NEVER x 0 would be nothing but noise
-    u = np.where(low > 0, u, 0.0)
-    by_q = at_low * u + at_high * v
-    qq = low_low * u * u + 2.0 * cross * u * v + high_high * v * v + by_q
-    qb = low_low * u + cross * (u + v) + high_high * v
-    bb = low_low + 2.0 * cross + high_high
-    return value, by_q, at_low + at_high, qq, qb, bb
+    """Value and derivatives of log(exp(-H1) - exp(-H2)) + H0, H0 at the entry.
+
+    That is -(H1 - H0) + log(1 - exp(-(H2 - H1))). The entry belongs to its own row here: where a
+    part was looked at first, H1 and H0 are one and vanish, however great.
+    """
+    low_age, high_age, since_age = log_ages[:, 0], log_ages[:, 1], log_ages[:, 2]
+    with np.errstate(under="ignore", over="ignore"):
+        y = k * high_age + rate
+        low, high, since = (
+            np.exp(np.minimum(h, HIGHEST)) for h in (k * low_age + rate, y, k * since_age + rate)
+        )
+        # H1 over H2 and what is left: sound also where both are too small or great for a float
+        apart = k * (low_age - high_age)
+        ratio, left = np.exp(apart), np.maximum(-np.expm1(apart), 1e-16)
+        wider = high * left
+        # odds x (H2 - H1), at most 1, with the odds of surviving the stretch
+        step = np.where(wider > 1e-12, wider / np.expm1(np.clip(wider, 1e-12, 690.0)), 1.0)
+        chance = np.where(wider > 1e-12, np.log(-np.expm1(-np.maximum(wider, 1e-12))),
+                          y + np.log(left))  # fmt: skip
+    # by y = log H at each end, then by (q, b): dy/dq = k log age, dy/db = 1; at age 0 nothing
+    # depends on the law, and NEVER x 0 would be nothing but noise
+    u, w = k * np.where(ratio > 0, low_age, 0.0), k * np.where(since > 0, since_age, 0.0)
+    v = k * high_age
+    lived, lived_q = low - since, low * u - since * w
+    turn = (v - ratio * u) / left
+    step_q, wider_q = step * turn, wider * turn
+    by_q, by_b = step_q - lived_q, step - lived
+    qq = step * (v * v - ratio * u * u) / left - step_q * (step_q + wider_q)
+    qq += by_q - (low * u * u - since * w * w)
+    qb = by_q - step_q * (step + wider)
+    bb = by_b - step * (step + wider)
+    return chance - lived, by_q, by_b, qq, qb, bb
