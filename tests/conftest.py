@@ -2,12 +2,14 @@
 
 import os
 import shutil
+import sys
 from pathlib import Path
 
 import pytest
 
 REQUIRED = {w for w in os.environ.get("DUTYLIFE_REQUIRE", "").split(",") if w}
 ROOT = Path(__file__).parents[1]
+sys.path.insert(0, str(Path(__file__).parent))  # for published_checks.py
 
 
 def shared_folder() -> Path:

@@ -2,11 +2,11 @@
 
 import math
 import re
-import tomllib
 from pathlib import Path
 
 import numpy as np
 import pytest
+from published_checks import assert_near, checks_of
 from scipy import stats
 
 from dutylife.decisions import (
@@ -23,17 +23,7 @@ from dutylife.decisions import (
 )
 
 HERE = Path(__file__).parent
-CHECKS = {
-    c["id"]: c
-    for c in tomllib.loads((HERE / "published.toml").read_text(encoding="utf-8"))["check"]
-}
-
-
-def assert_near(check, name, found):
-    np.testing.assert_allclose(
-        found, check["expect"][name], rtol=check["rtol"], atol=check["atol"],
-        err_msg=f"{check['id']}: {name}",
-    )  # fmt: skip
+CHECKS = checks_of(HERE)
 
 
 def test_every_check_is_run():

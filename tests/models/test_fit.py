@@ -91,7 +91,8 @@ def test_own_law_is_that_of_its_lives_on_both_clocks() -> None:
     failed = events["event"] == "failed"
     stopped = np.minimum(events["exit_hours"], 110.0)
     mean, sd = expected_law(stopped, failed)
-    assert (row["clock"], row["basis"], row["own_data_share"]) == ("hours", "own data", 1.0)
+    assert (row["clock"], row["basis"]) == ("hours", "own data")
+    assert 0.98 < row["own_data_share"] < 1.0  # the rest is the weak prior's
     assert (row["n_lives"], row["n_failed"]) == (30, failed.sum())
     assert_middle_is(row, mean, sd)
     assert row["scale_days"] == pytest.approx(row["scale_hours"] / 2.0)  # 14 h a week
@@ -284,6 +285,7 @@ def test_two_failures_are_an_answer_with_a_wide_range_and_weak_words() -> None:
     few.loc[:1, "event"] = "failed"
     row = one(fit_models(table(few), spans("kerb"), SETTINGS), "kerb", CARB)
     assert row["basis"] == "own data"
+    assert row["own_data_share"] < 0.95
     assert row["verdict"].startswith("Not enough evidence: 2 failures in 31 lives")
     assert row["scale_days_upper"] > 4 * row["scale_days_lower"]
 

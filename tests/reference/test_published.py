@@ -1,31 +1,16 @@
 """Figures from published sources, reproduced from the copies in this folder."""
 
 import re
-import tomllib
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import pytest
+from published_checks import assert_near, checks_of, data_of
 
 from dutylife.models import fit_law, kaplan_meier
 
 HERE = Path(__file__).parent
-CHECKS = {
-    c["id"]: c
-    for c in tomllib.loads((HERE / "published.toml").read_text(encoding="utf-8"))["check"]
-}
-
-
-def data_of(check: dict) -> pd.DataFrame:
-    return pd.read_csv(HERE / "data" / check["data"])
-
-
-def assert_near(check: dict, name: str, found: object) -> None:
-    np.testing.assert_allclose(
-        found, check["expect"][name], rtol=check["rtol"], atol=check["atol"],
-        err_msg=f"{check['id']}: {name}",
-    )  # fmt: skip
+CHECKS = checks_of(HERE)
 
 
 def test_every_check_is_run() -> None:
@@ -38,7 +23,7 @@ def test_every_check_is_run() -> None:
 
 def test_km_01_two_groups_with_greenwood_errors() -> None:
     check = CHECKS["KM-01"]
-    data = data_of(check)
+    data = data_of(HERE, check)
     for group in ("Maintained", "Nonmaintained"):
         rows = data[data["x"] == group]
         table = kaplan_meier(rows["time"], rows["status"]).table
@@ -54,7 +39,7 @@ def test_km_01_two_groups_with_greenwood_errors() -> None:
 
 def test_km_03_treated_arm_of_a_published_table() -> None:
     check = CHECKS["KM-03"]
-    data = data_of(check)
+    data = data_of(HERE, check)
     table = kaplan_meier(data["t2"], data["relapse"]).table
     steps = table[table["n_events"] > 0]
     assert_near(check, "time", steps["age"])
@@ -64,7 +49,7 @@ def test_km_03_treated_arm_of_a_published_table() -> None:
 
 def test_km_05_medians_with_limits() -> None:
     check = CHECKS["KM-05"]
-    data = data_of(check)
+    data = data_of(HERE, check)
     for sex in ("F", "M"):
         rows = data[data["sex"] == sex]
         curve = kaplan_meier(rows["futime"], rows["death"], limits="log")
@@ -80,7 +65,7 @@ def test_km_05_medians_with_limits() -> None:
 
 def test_km_06_heavy_censoring() -> None:
     check = CHECKS["KM-06"]
-    data = data_of(check)
+    data = data_of(HERE, check)
     curve = kaplan_meier(data["hours"], data["status"])
     assert_near(check, "surv_1150h", curve.survival_at(1150.0))
     last = data.loc[data["status"] == 1, "hours"].max()
@@ -89,7 +74,7 @@ def test_km_06_heavy_censoring() -> None:
 
 def test_lt_03_late_entry_given_an_age() -> None:
     check = CHECKS["LT-03"]
-    data = data_of(check)
+    data = data_of(HERE, check)
     given = check["inputs"]["given_age"]
     data = data[(data["ageentry"] < data["age"]) & (data["age"] > given)]
     for gender, name in ((1, "men"), (2, "women")):
@@ -118,7 +103,7 @@ def test_wm_01_time_terminated_test() -> None:
 
 def test_wm_02_three_laws_on_one_field_set() -> None:
     check = CHECKS["WM-02"]
-    data = data_of(check)
+    data = data_of(HERE, check)
     laws = {k: fit_law(k, data["hours"], data["status"])
             for k in ("weibull", "lognormal", "exponential")}  # fmt: skip
     assert_near(check, "weibull_eta", laws["weibull"].scale)
@@ -133,7 +118,7 @@ def test_wm_02_three_laws_on_one_field_set() -> None:
 
 def test_wm_03_one_law_a_stress() -> None:
     check = CHECKS["WM-03"]
-    data = data_of(check)
+    data = data_of(HERE, check)
     groups = [data.loc[data["voltage"] == v, "time"] for v in check["expect"]["voltage"]]
     laws = [fit_law("weibull", g, np.ones(len(g))) for g in groups]
     assert_near(check, "eta", [law.scale for law in laws])
@@ -145,7 +130,7 @@ def test_wm_03_one_law_a_stress() -> None:
 
 def test_wm_04_complete_sample() -> None:
     check = CHECKS["WM-04"]
-    ages = data_of(check)["megarevs"]
+    ages = data_of(HERE, check)["megarevs"]
     law = fit_law("weibull", ages, np.ones(len(ages)))
     assert_near(check, "beta", law.shape)
     assert_near(check, "eta", law.scale)
@@ -160,7 +145,7 @@ def test_wm_04_complete_sample() -> None:
 
 def test_wm_06_shape_below_one() -> None:
     check = CHECKS["WM-06"]
-    ages = data_of(check)["hours"]
+    ages = data_of(HERE, check)["hours"]
     law, other = (fit_law(k, ages, np.ones(len(ages))) for k in ("weibull", "exponential"))
     assert_near(check, "beta", law.shape)
     assert_near(check, "eta", law.scale)
@@ -195,10 +180,10 @@ def test_lr_01_time_terminated_test() -> None:
 
 
 def test_lr_03_complete_sample() -> None:
-    ages = data_of(CHECKS["LR-03"])["megarevs"]
+    ages = data_of(HERE, CHECKS["LR-03"])["megarevs"]
     likelihood_ratio(CHECKS["LR-03"], ages, np.ones(len(ages)))
 
 
 def test_lr_04_heavy_censoring() -> None:
-    data = data_of(CHECKS["LR-04"])
+    data = data_of(HERE, CHECKS["LR-04"])
     likelihood_ratio(CHECKS["LR-04"], data["hours"], data["status"])

@@ -1,10 +1,9 @@
 """Published figures of hazards, looks, competing causes and events that come again."""
 
-import tomllib
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
+from published_checks import assert_all_near, checks_of, data_of
 
 from dutylife.models import (
     aalen_johansen,
@@ -17,22 +16,7 @@ from dutylife.models import (
 )
 
 HERE = Path(__file__).parent
-CHECKS = {
-    c["id"]: c
-    for c in tomllib.loads((HERE / "published.toml").read_text(encoding="utf-8"))["check"]
-}
-
-
-def data_of(check: dict) -> pd.DataFrame:
-    return pd.read_csv(HERE / "data" / check["data"])
-
-
-def assert_all_near(check: dict, **found: object) -> None:
-    for name, value in found.items():
-        np.testing.assert_allclose(
-            value, check["expect"][name], rtol=check["rtol"], atol=check["atol"],
-            err_msg=f"{check['id']}: {name}",
-        )  # fmt: skip
+CHECKS = checks_of(HERE)
 
 
 def test_na_02_ties_one_after_another() -> None:
@@ -70,7 +54,7 @@ def test_tb_03_weights_are_repeated_rows() -> None:
 
 def test_tb_04_grouped_looks() -> None:
     check = CHECKS["TB-04"]
-    data = data_of(check)
+    data = data_of(HERE, check)
     lower = np.concatenate([[0.0], data["days"].iloc[:-1], data["days"].iloc[-1:]])
     upper = np.concatenate([data["days"], [np.inf]])
     counts = np.concatenate([data["fail"], [check["inputs"]["survivors"]]])
@@ -80,7 +64,7 @@ def test_tb_04_grouped_looks() -> None:
 
 def test_tb_06_interval_censored_group() -> None:
     check = CHECKS["TB-06"]
-    rows = data_of(check).query(check["inputs"]["group"])
+    rows = data_of(HERE, check).query(check["inputs"]["group"])
     table = turnbull(rows["lower"], rows["upper"]).table
     assert_all_near(check, support=table[["lower", "upper"]], surv_after=table["survival"])
 
@@ -116,7 +100,7 @@ def test_cr_03_delta_variance_and_limits() -> None:
 
 def test_cr_05_two_modes_do_not_add_up_as_if_alone() -> None:
     check = CHECKS["CR-05"]
-    data, at = data_of(check), check["inputs"]["at"]
+    data, at = data_of(HERE, check), check["inputs"]["at"]
     curves = aalen_johansen(data["km"], data["mode"])
     alone = {m: 1.0 - kaplan_meier(data["km"], data["mode"] == m).survival_at(at) for m in (1, 2)}
     assert_all_near(
@@ -127,7 +111,7 @@ def test_cr_05_two_modes_do_not_add_up_as_if_alone() -> None:
 
 def test_mc_01_replacements_on_engines() -> None:
     check = CHECKS["MC-01"]
-    data = data_of(check)
+    data = data_of(HERE, check)
     rows = mean_cumulative(data["id"], data["time"], data["status"]).at(check["expect"]["at"])
     assert_all_near(
         check, n_risk=rows["at_risk"], mcf=rows["mean_events"], se_robust=rows["standard_error"]
@@ -138,7 +122,7 @@ def test_mc_04_two_batches() -> None:
     check = CHECKS["MC-04"]
     of = {
         batch: mean_cumulative(r["locomotive"], r["day2"], r["status"], entry=r["day1"])
-        for batch, r in data_of(check).groupby("batch")
+        for batch, r in data_of(HERE, check).groupby("batch")
     }
     at = {batch: curve.at(check["inputs"]["at"]) for batch, curve in of.items()}
     gap = of[1].against(of[2], 365)
@@ -187,7 +171,7 @@ def test_tt_01_one_improving_system() -> None:
 
 def test_tt_03_pooled_over_systems_of_unlike_spans() -> None:
     check = CHECKS["TT-03"]
-    data = data_of(check)
+    data = data_of(HERE, check)
     came = data[data["status"] == 1]
     ends = data.groupby("id")["time"].max()
     found = trend_tests(came["time"], unit=came["id"], end=ends)

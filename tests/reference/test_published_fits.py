@@ -1,35 +1,20 @@
 """Published figures of laws with covariates, lives between two ages, held shapes, ranks."""
 
-import tomllib
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from published_checks import assert_all_near, checks_of, data_of
 
 from dutylife.models import fit_law, median_ranks, rank_regression
 
 HERE = Path(__file__).parent
-CHECKS = {
-    c["id"]: c
-    for c in tomllib.loads((HERE / "published.toml").read_text(encoding="utf-8"))["check"]
-}
-
-
-def data_of(check: dict) -> pd.DataFrame:
-    return pd.read_csv(HERE / "data" / check["data"])
-
-
-def assert_all_near(check: dict, **found: object) -> None:
-    for name, value in found.items():
-        np.testing.assert_allclose(
-            value, check["expect"][name], rtol=check["rtol"], atol=check["atol"],
-            err_msg=f"{check['id']}: {name}",
-        )  # fmt: skip
+CHECKS = checks_of(HERE)
 
 
 def test_ic_03_between_two_ages_with_some_exact() -> None:
     check = CHECKS["IC-03"]
-    data = data_of(check)
+    data = data_of(HERE, check)
     male = pd.DataFrame({"male": (data["gender"] == "male").astype(float)})
     law = fit_law("weibull", lower=data["left"], upper=data["right"], covariates=male)
     assert_all_near(
@@ -71,7 +56,7 @@ def test_mr_06_half_still_running() -> None:
 
 def test_wb_03_a_held_shape_shrinks_errors() -> None:
     check = CHECKS["WB-03"]
-    given, data = check["inputs"], data_of(check)
+    given, data = check["inputs"], data_of(HERE, check)
     at = {"temp": given["at_temp"]}
     terms = data[["temp"]]
     free = fit_law("weibull", data["time"], data["status"], covariates=terms)
@@ -87,7 +72,7 @@ def test_wb_03_a_held_shape_shrinks_errors() -> None:
 
 def test_af_01_quantiles_at_use() -> None:
     check = CHECKS["AF-01"]
-    given, data = check["inputs"], data_of(check)
+    given, data = check["inputs"], data_of(HERE, check)
     law = fit_law("weibull", data["time"], data["status"], covariates=data[["temp"]])
     at = {"temp": given["at_temp"]}
     # the source takes 1.96 for the normal figure of 95 %
@@ -102,7 +87,7 @@ def test_af_01_quantiles_at_use() -> None:
 
 def test_af_03_two_stresses() -> None:
     check = CHECKS["AF-03"]
-    data, terms = data_of(check), check["inputs"]["terms"]
+    data, terms = data_of(HERE, check), check["inputs"]["terms"]
     law = fit_law("weibull", data["time"], data["status"], covariates=data[terms])
     found = {name: law.coefficient(name) for name in terms}
     assert_all_near(check, intercept=law.intercept, sigma=law.spread, loglik=law.loglik, **found)
@@ -110,7 +95,7 @@ def test_af_03_two_stresses() -> None:
 
 def test_af_04_seven_terms() -> None:
     check = CHECKS["AF-04"]
-    data, terms = data_of(check), check["inputs"]["terms"]
+    data, terms = data_of(HERE, check), check["inputs"]["terms"]
     law = fit_law("weibull", data["week"], data["arrest"], covariates=data[terms])
     assert_all_near(
         check, intercept=law.intercept, coef=[law.coefficient(t) for t in terms],
@@ -120,7 +105,7 @@ def test_af_04_seven_terms() -> None:
 
 def test_af_05_inverse_power() -> None:
     check = CHECKS["AF-05"]
-    data = data_of(check)
+    data = data_of(HERE, check)
     law = fit_law("weibull", data["time"], np.ones(len(data)), covariates=np.log(data[["voltage"]]))
     assert_all_near(
         check, intercept=law.intercept, slope=law.coefficient("voltage"), sigma=law.spread,
@@ -130,7 +115,7 @@ def test_af_05_inverse_power() -> None:
 
 def test_lt_04_late_entry_with_covariates() -> None:
     check = CHECKS["LT-04"]
-    data, terms = data_of(check), check["inputs"]["terms"]
+    data, terms = data_of(HERE, check), check["inputs"]["terms"]
     entry = np.where(data["week"] > 10, 2.0, 0.0)
     law = fit_law("weibull", data["week"], data["arrest"], entry=entry, covariates=data[terms])
     assert_all_near(
@@ -141,7 +126,7 @@ def test_lt_04_late_entry_with_covariates() -> None:
 
 def test_wm_03_a_law_for_each_voltage() -> None:
     check = CHECKS["WM-03"]
-    data = data_of(check)
+    data = data_of(HERE, check)
     laws = fit_law("weibull", data["time"], np.ones(len(data)), by=data["voltage"])
     at = [laws[v] for v in check["expect"]["voltage"]]
     assert_all_near(
@@ -175,21 +160,21 @@ def test_ex_02_no_failures() -> None:
 
 def test_gm_01_a_gamma_law() -> None:
     check = CHECKS["GM-01"]
-    ages = data_of(check)["megarevs"]
+    ages = data_of(HERE, check)["megarevs"]
     law = fit_law("gamma", ages, np.ones(len(ages)))
     assert_all_near(check, shape=law.shape, scale=law.scale, mean=law.mean(), loglik=law.loglik)
 
 
 def test_gm_02_a_gamma_law_of_falling_risk() -> None:
     check = CHECKS["GM-02"]
-    ages = data_of(check)["hours"]
+    ages = data_of(HERE, check)["hours"]
     law = fit_law("gamma", ages, np.ones(len(ages)))
     assert_all_near(check, shape=law.shape, mean=law.mean())
 
 
 def test_tw_01_a_threshold() -> None:
     check = CHECKS["TW-01"]
-    ages = data_of(check)["megarevs"]
+    ages = data_of(HERE, check)["megarevs"]
     law = fit_law("three-parameter weibull", ages, np.ones(len(ages)))
     assert_all_near(
         check, shape=law.shape, scale=law.scale, threshold=law.threshold, loglik=law.loglik

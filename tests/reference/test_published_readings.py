@@ -1,11 +1,11 @@
 """Published figures of readings that run to a limit, and of shapes of small samples."""
 
-import tomllib
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+from published_checks import assert_all_near, checks_of, data_of
 
 from dutylife.errors import FitError
 from dutylife.models import (
@@ -19,27 +19,12 @@ from dutylife.models.paths.likelihood import Between, fitted
 from dutylife.models.paths.rows import checked_readings, sums_of
 
 HERE = Path(__file__).parent
-CHECKS = {
-    c["id"]: c
-    for c in tomllib.loads((HERE / "published.toml").read_text(encoding="utf-8"))["check"]
-}
-
-
-def data_of(check: dict) -> pd.DataFrame:
-    return pd.read_csv(HERE / "data" / check["data"])
-
-
-def assert_all_near(check: dict, **found: object) -> None:
-    for name, value in found.items():
-        np.testing.assert_allclose(
-            value, check["expect"][name], rtol=check["rtol"], atol=check["atol"],
-            err_msg=f"{check['id']}: {name}",
-        )  # fmt: skip
+CHECKS = checks_of(HERE)
 
 
 def test_dg_01_ages_of_cracks_at_a_limit() -> None:
     check = CHECKS["DG-01"]
-    data = data_of(check)
+    data = data_of(HERE, check)
     limit = 16 / 9
     assert check["inputs"]["threshold"] == "16/9"
     lives = crossing_ages(data["Path"], data["cycles"], data["relLength"], limit)
@@ -77,7 +62,7 @@ def test_dg_03_laws_of_pseudo_failure_ages() -> None:
 
 def test_dg_10_likelihood_of_a_mixed_model() -> None:
     check = CHECKS["DG-10"]
-    data = data_of(check)
+    data = data_of(HERE, check)
     model = path_model(data["subject"], data["days"], data["reaction"])
     assert_all_near(
         check, minus_two_loglik=-2.0 * model.loglik, start=model.start, drift=model.drift
@@ -90,7 +75,7 @@ def test_dg_10_likelihood_of_a_mixed_model() -> None:
 def test_dg_10_restricted_likelihood() -> None:
     # the restricted criterion at its printed figures, from the sums of the module
     check = CHECKS["DG-10"]
-    data = data_of(check)
+    data = data_of(HERE, check)
     sums = sums_of(checked_readings(data["subject"], data["days"], data["reaction"], ""))
     noise, start, slope, correlation = 25.59182, 24.740448, 5.922133, 0.0655513
     ratio_slope = slope * sums.age_unit / noise

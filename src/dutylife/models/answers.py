@@ -61,7 +61,7 @@ def answer_of(
     known = pool.cells[number]
     figures = {w: known.range_of(w, level) for w in WHAT}
     only = cell.own.n_lives == cell.everywhere.n_lives
-    share = 1.0 if only else pool.own_share(number) if cell.own.n_lives else 0.0
+    share = pool.own_share(number) if cell.own.n_lives else 0.0
     low, _, high = known.range_of("shape", 0.80)
     shape_range, range_80 = (figures["shape"][0], figures["shape"][2]), (low, high)
     seen = verdict.seen(cell.own.n_failed, cell.own.n_lives)

@@ -52,14 +52,13 @@ class Draws:
 
 @dataclass(frozen=True, slots=True)
 class Prior:
-    """Normal law of log shape and of the log of an age: the scale, or the age of 10 % failed.
+    """Normal law of log shape and of the log of the age by which 10 % have failed.
 
     ``mean`` has shape (2,), ``covariance`` (2, 2).
     """
 
     mean: Array
     covariance: Array
-    is_b10: bool
 
     def log_density(self, at: Array) -> Array:
         """Log density, up to a constant, of points of shape (n, 2)."""

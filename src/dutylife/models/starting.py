@@ -62,4 +62,4 @@ def starting_prior(life: StartingLife) -> Prior:
     and a draw with late ones agree on what the starting interval says.
     """
     mean = np.array([LOG_SHAPE_MEAN, math.log(life.b10)])
-    return Prior(mean, np.diag([LOG_SHAPE_SD**2, LOG_LIFE_SD**2]), is_b10=True)
+    return Prior(mean, np.diag([LOG_SHAPE_SD**2, LOG_LIFE_SD**2]))

@@ -83,9 +83,7 @@ def _equal_shares(weight: Array) -> NDArray[np.float64]:
 def alone(grid: CellGrid, prior: Prior) -> CellPosterior:
     """What a prior and a cell's own lives say together, customers alike."""
     q, s = np.meshgrid(grid.q, grid.s, indexing="ij")
-    age = s
-    if prior.is_b10:
-        age = s + np.log(-np.log(0.9)) / np.exp(q)
+    age = s + np.log(-np.log(0.9)) / np.exp(q)  # by which one in ten has failed
     density = prior.log_density(np.column_stack([q.ravel(), age.ravel()])).reshape(q.shape)
     value = grid.values[0] + density
     weight = np.exp(value - value.max())
