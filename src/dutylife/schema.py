@@ -48,6 +48,15 @@ def as_table(name: str, frame: pd.DataFrame) -> pd.DataFrame:
     return typed.loc[order.sort_values(by, kind="stable").index].reset_index(drop=True)
 
 
+def spans_of_days(days: pd.Series) -> pd.Series:
+    """Days as spans of time; where they are missing the span is, too.
+
+    pandas 2 rounds memory it never filled where a number of days is missing: now and then that
+    overflows, with a warning that stops a run of the tests and says nothing of the data.
+    """
+    return pd.to_timedelta(days.fillna(0.0), unit="D").mask(days.isna())
+
+
 def check_table(name: str, frame: pd.DataFrame) -> pd.DataFrame:
     """Return every fault of a frame as rows of row, column, value, code, mend; empty when none."""
     typed, problems = _coerce(TABLES[name], frame.reset_index(drop=True))

@@ -7,7 +7,7 @@ import pandas as pd
 from dutylife.decisions.due import tasks_due
 from dutylife.decisions.usage import latest_spans, unit_use
 from dutylife.errors import DecisionError
-from dutylife.schema import as_table, empty_table
+from dutylife.schema import as_table, empty_table, spans_of_days
 from dutylife.settings import Settings
 
 Ints = npt.NDArray[np.int64]
@@ -73,7 +73,7 @@ def plan_visits(
         return empty_table("visit_plan")
     visits = _visits(done, settings)
     visits = visits.assign(day=_with_capacity(visits, as_of, settings))
-    visits = visits.assign(due_on=_workday(as_of + pd.to_timedelta(visits["day"], unit="D")))
+    visits = visits.assign(due_on=_workday(as_of + spans_of_days(visits["day"])))
     visits = visits[visits["due_on"] <= end]
     visits = visits.drop_duplicates(["unit_id", "due_on"], keep="first")
     spans = latest_spans(unit_spans)

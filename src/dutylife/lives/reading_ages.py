@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from dutylife.schema import as_table
+from dutylife.schema import as_table, spans_of_days
 
 
 def age_readings(readings: pd.DataFrame, failure_events: pd.DataFrame) -> pd.DataFrame:
@@ -30,7 +30,7 @@ def age_readings(readings: pd.DataFrame, failure_events: pd.DataFrame) -> pd.Dat
     rows = readings.astype({"unit_id": "object", "component": "object"})
     rows = rows.assign(row=np.arange(len(rows)), read_late=rows["moment"] == "as left")
     lives = failure_events.astype({"unit_id": "object", "component": "object"})
-    span_days = pd.to_timedelta(lives["exit_days"] - lives["entry_days"], unit="D")
+    span_days = spans_of_days(lives["exit_days"] - lives["entry_days"])
     watched = (lives["ended_on"] - span_days).dt.normalize()
     # where the age is unknown the life still says which part it was
     lives = lives.assign(began_on=watched.fillna(lives["installed_on"]))

@@ -8,6 +8,7 @@ import pandas as pd
 from dutylife.errors import SettingsError
 from dutylife.lives.meter import days_of
 from dutylife.lives.presence import Presence, stays_of
+from dutylife.schema import spans_of_days
 from dutylife.settings import Settings
 
 NO_DUTY = "not stated"
@@ -86,7 +87,7 @@ def watch_machines(
     evident = out["last_seen"].fillna(out["observed_from"])
     stayed = evident
     if settings.lives.still_there == "by gaps":
-        stayed = evident + pd.to_timedelta(stay.round(), unit="D")
+        stayed = evident + spans_of_days(stay.round())
     end = out["left_on"].where(gone, stayed.mask(there, as_of))
     end = end.where(~(end < evident), evident)
     out["observed_to"] = end

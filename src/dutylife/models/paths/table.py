@@ -6,6 +6,7 @@ from typing import Literal
 import pandas as pd
 
 from dutylife.errors import FitError
+from dutylife.schema import spans_of_days
 from dutylife.wording import count
 
 Clock = Literal["hours", "days"]
@@ -106,7 +107,7 @@ def readings_by_part(
 
 def _paths(used: pd.DataFrame, clock: str) -> pd.DataFrame:
     rows = used.astype({"unit_id": "object", "position": "object", "moment": "object"})
-    fitted = rows["read_on"] - pd.to_timedelta(rows["age_days"].astype(float).round(), unit="D")
+    fitted = rows["read_on"] - spans_of_days(rows["age_days"].astype(float).round())
     place = rows["unit_id"] + rows["position"].map(lambda p: "" if pd.isna(p) else f" {p}")
     rows = rows.assign(
         life=place + " " + fitted.dt.strftime("%Y-%m-%d"),

@@ -3,6 +3,8 @@
 import numpy as np
 import pandas as pd
 
+from dutylife.schema import spans_of_days
+
 PLACE = ["unit_id", "component", "position"]
 CAUSE_SHARE = 0.5  # a failure that is shared counts for a part that was more likely the cause
 _READ = [
@@ -38,7 +40,7 @@ def spans_in_a_row(failure_events: pd.DataFrame, units: pd.DataFrame) -> pd.Data
     rows = rows.sort_values([*PLACE, "ended_on", "life_number", "spell"], kind="stable")
     rows = rows.reset_index(drop=True)
     before = rows.groupby(PLACE, sort=False).shift()
-    watched = pd.to_timedelta(rows["exit_days"] - rows["entry_days"], unit="D")
+    watched = spans_of_days(rows["exit_days"] - rows["entry_days"])
     rows["start"] = (rows["ended_on"] - watched).dt.floor("D").fillna(before["ended_on"])
     follows = (rows["start"] - before["ended_on"]).dt.days.abs() <= 1
     same = follows & (before["duty"] == rows["duty"])
