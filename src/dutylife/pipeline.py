@@ -172,6 +172,8 @@ def _all_stages(settings: Settings, work: _Work) -> None:
         work.take(models.fit_models(t["failure_events"], t["unit_spans"], settings))
         work.take(models.recurrence_of(t["failure_events"], t["units"], settings))
         work.findings.append(models.alike_duties(t["failure_events"], settings))
+        t["law_checks"] = models.check_laws(t["failure_events"], settings)
+        t["part_makers"] = models.compare_part_makers(t["failure_events"], t["catalogue"], settings)
     with work.stage("intervals and visits"):
         work.take(
             decisions.recommend_intervals(

@@ -151,7 +151,42 @@ def _lives() -> dict[str, pd.DataFrame]:
         "life_models": pd.DataFrame(models), "survival_curves": pd.DataFrame(curves),
         "failure_events": pd.DataFrame(lives), "recurrence_gaps": pd.DataFrame(gaps),
         "recurrence": pd.DataFrame(again), "recurrence_curves": pd.DataFrame(mean),
+        "law_checks": _law_checks(), "part_makers": _part_makers(),
     }  # fmt: skip
+
+
+def _law_checks() -> pd.DataFrame:
+    rows = []
+    for component in COMPONENTS:
+        for place, duty in enumerate(DUTIES):
+            tested = component == "carburetor"
+            fails = tested and place == 0
+            rows.append(
+                {
+                    "component": component, "duty": duty, "clock": "hours", "n_lives": 44,
+                    "n_failed": 24 if tested else 3,
+                    "p_law": (0.001 + 0.3 * place) if tested else None,
+                    "p_law_adjusted": (0.003 + 0.3 * place) if tested else None,
+                    "weibull": "does not hold" if fails else "holds" if tested else "too few",
+                    "verdict": f"said in words {BAD}",
+                }
+            )  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def _part_makers() -> pd.DataFrame:
+    makers = {"south works": (0.5, 0.4, 0.6, 0.001, "shorter"),
+              f"north {BAD}": (2.0, 1.6, None, 0.001, "longer")}  # fmt: skip
+    return pd.DataFrame(
+        [
+            {
+                "component": "carburetor", "part_maker": name, "n_lives": 30, "n_failed": 12,
+                "times_life": times, "times_life_lower": low, "times_life_upper": high,
+                "p_adjusted": p, "lasts": lasts, "verdict": f"its parts last so {BAD}",
+            }
+            for name, (times, low, high, p, lasts) in makers.items()
+        ]
+    )  # fmt: skip
 
 
 def _decisions() -> dict[str, pd.DataFrame]:

@@ -1,7 +1,9 @@
 """The analyst's page: rows accounted for, faults first, laws with evidence, recurrence."""
 
 import xml.etree.ElementTree as ET
+from pathlib import Path
 
+import made_run
 import numpy as np
 import pandas as pd
 import pytest
@@ -104,6 +106,36 @@ def test_trends_with_the_age_of_machines_are_told_first_and_drawn(run: Run):
         assert why in told.text
     # both flagged pairs, by the machine's age and by calendar time
     assert told.html.count("<figure>") == 4
+
+
+def test_laws_that_do_not_hold_are_told_first(run: Run):
+    told = section(run, "law checks")
+    n_few = len(run.table("life_models")) - 3
+    assert (
+        told.answer
+        == f"Of 3 laws tested 1 does not hold; {n_few} more have too few failures to test."
+    )
+    rows = cells(told.html)
+    assert [row[4] for row in rows] == ["0.001", "0.3", "0.6"]
+    assert rows[0][5] == "0.003"
+    assert "taken with care" in told.text
+
+
+def test_a_maker_whose_parts_differ_is_named_with_range_and_chance(run: Run):
+    told = section(run, "part makers")
+    assert "carburetor, south works: its parts last so" in told.answer
+    rows = {row[1]: row for row in cells(told.html)}
+    assert rows["south works"][4:7] == ["0.5", "0.4 to 0.6", "0.001"]
+    assert next(r for name, r in rows.items() if name != "south works")[5] == "1.6 to no bound"
+
+
+def test_without_makers_the_record_keeping_that_would_tell_is_named(tmp_path: Path):
+    folder = made_run.make_run(tmp_path / "run")
+    table = folder / "tables" / "part_makers.csv"
+    table.write_text(table.read_text("utf-8").splitlines()[0] + "\n", encoding="utf-8")
+    calm = section(folder, "part makers")
+    assert "part_maker" in calm.text
+    assert "No component has parts of two makers" in calm.answer
 
 
 def test_a_mean_curve_shows_its_steps_and_range(run: Run):

@@ -11,10 +11,12 @@ from dutylife.models.early import EarlyFailures, early_failures
 from dutylife.models.fit import fit_models
 from dutylife.models.fitting import fit_law
 from dutylife.models.hazard import CumulativeHazard, nelson_aalen
+from dutylife.models.law_checks import check_laws
 from dutylife.models.laws import LifeLaw
 from dutylife.models.likelihood_scale import loglik_on
 from dutylife.models.mean_cumulative import MeanCumulative, mean_cumulative
 from dutylife.models.order_test import OrderTest, order_test
+from dutylife.models.part_makers import compare_part_makers
 from dutylife.models.paths import (
     PartReadings,
     PathModel,
@@ -51,9 +53,11 @@ __all__ = [
     "SurvivalCurve",
     "TrendTests",
     "aalen_johansen",
+    "check_laws",
     "fit_cells",
     "choose_law",
     "compare_batches",
+    "compare_part_makers",
     "early_failures",
     "fit_law",
     "alike_duties",

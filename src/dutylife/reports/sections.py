@@ -13,6 +13,7 @@ from dutylife.reports import (
     assumptions,
     events_with_age,
     evidence_page,
+    law_sections,
     maintenance_page,
     stock_page,
 )
@@ -39,6 +40,8 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
     "not understood": evidence_page.not_understood,
     "set aside": evidence_page.set_aside,
     "life models": evidence_page.life_models,
+    "law checks": law_sections.law_checks,
+    "part makers": law_sections.part_makers,
     "assumptions": assumptions.switched,
     "survival": evidence_page.survival,
     "recurrence": evidence_page.recurrence,

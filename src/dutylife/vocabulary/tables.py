@@ -188,6 +188,20 @@ _TABLES: list[Table] = [
         "own_data_share basis verdict",
     ),
     _table(
+        "law_checks",
+        "whether the Weibull law holds for a cell's own lives",
+        "component duty",
+        "component duty clock n_lives n_failed p_law p_law_adjusted weibull laws_alike share_early "
+        "early_times_life verdict",
+    ),
+    _table(
+        "part_makers",
+        "whether a maker's replacement lasts as long as the others'",
+        "component part_maker",
+        "component part_maker n_lives n_failed " + _bounds("times_life") + " p_adjusted lasts "
+        "verdict",
+    ),
+    _table(
         "survival_curves",
         "a step of a cell's product-limit curve",
         "component duty clock age",
