@@ -13,7 +13,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from dutylife.errors import FitError
-from dutylife.models.batch.blocks import packed
+from dutylife.models.batch.packing import packed
 from dutylife.models.batch.climb import climbed
 from dutylife.models.batch.draws import Draws, Store, sums_of
 from dutylife.models.batch.fit import CellFits
@@ -185,8 +185,9 @@ def bootstrap(fits: CellFits, n: int, seed: int, stop: ArrayLike | None = None) 
     log_shape, log_scale = np.full((2, n_cells, n), np.nan)
     n_unfailed = np.zeros(n_cells, dtype=np.int64)
     fitted = np.flatnonzero(fits.fitted)
-    edges = np.searchsorted(fits.codes, np.arange(n_cells + 1))
-    exponent, scale = fits.shape[fits.codes], fits.log_scale[fits.codes]
+    edges = np.append(0, np.cumsum(fits.n_lives))
+    exponent = np.repeat(fits.shape, fits.n_lives)
+    scale = np.repeat(fits.log_scale, fits.n_lives)
     store = Store()
     with np.errstate(all="ignore"):
         until = np.exp(exponent * (np.log(end) - scale))
@@ -259,12 +260,9 @@ def _on_lives(draws: list[Draws], chosen: NDArray[np.bool_]) -> tuple[Array, Arr
         since_of.append(np.tile(drawn.since, int(mine.sum())))
         n_lives.append(np.full(int(mine.sum()), len(drawn.since)))
     lives = np.concatenate(n_lives)
-    cell = np.repeat(np.arange(len(lives)), lives)
     hazard = np.exp(np.concatenate(log_hazard).astype(float))
     since = np.concatenate(since_of)
-    block, centre = packed(
-        cell, len(lives), hazard, np.concatenate(failed), since, None, None, None
-    )
+    block, centre = packed(lives, hazard, np.concatenate(failed).astype(float), since)
     top = climbed(block)
     q, b = np.where(top.found, top.q, np.nan), np.where(top.found, top.b, np.nan)
     missed = ~top.found

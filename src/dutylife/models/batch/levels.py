@@ -26,7 +26,7 @@ def first_b(block: Block, q: Array) -> Array:
     """Best b if each failure between two ages had come at the upper one."""
     kind, shape = block.between, np.exp(q)
     weight = 1.0 if kind.weight is None else kind.weight
-    high = np.exp(kind.spread(shape) * kind.log_age[:, 1])
+    high = np.exp(kind.spread(shape) * kind.log_age[1])
     lived = block.moments(shape, 0)[0] + kind.total(weight * high, block.n_cells)
     first: Array = np.log(block.rows_failed) - np.log(lived)
     return first
@@ -74,15 +74,15 @@ def _held_between(block: Block, shape: Array, s0: Array) -> tuple[Array, Array]:
     as b grows: it is there, to the last digit, where H at the later age is 60.
     """
     kind = block.between
-    weight = np.ones(len(kind.log_age)) if kind.weight is None else kind.weight
+    weight = np.ones(kind.log_age.shape[1]) if kind.weight is None else kind.weight
     k = kind.spread(shape)
     total = block.failures + kind.total(weight, block.n_cells)
     early, late, since = (
-        kind.total(weight * np.exp(k * kind.log_age[:, j]), block.n_cells) for j in range(3)
+        kind.total(weight * np.exp(k * kind.log_age[j]), block.n_cells) for j in range(3)
     )
     low = np.log(total) - np.log(s0 + late - since)
     high = np.log(total) - np.log(np.maximum(s0 + early - since, 0.0))
     level = np.full(block.n_cells, np.inf)
-    level[kind.cells] = np.minimum.reduceat(k * kind.log_age[:, 1], kind.starts)
+    level[kind.cells] = np.minimum.reduceat(k * kind.log_age[1], kind.starts)
     high = np.where(np.isfinite(high), high, np.log(60.0) - level)
     return low, np.maximum(high, low)

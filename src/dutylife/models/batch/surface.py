@@ -12,6 +12,7 @@ from dutylife.models.batch.blocks import Block
 from dutylife.models.checks import Array
 
 HIGHEST = 300.0  # of a log cumulative hazard: far beyond it the surface is flat at nothing
+HIGHEST_B = 690.0  # beyond, its exponential is more than a float holds
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,7 +39,7 @@ def from_sums(
 ) -> Surface:
     """Do the same from the sums of `Block.sums`."""
     s0, s1, s2 = sums
-    rate = np.exp(np.minimum(b, HIGHEST))
+    rate = np.exp(np.minimum(b, HIGHEST_B))
     d, log_failed = block.failures, block.log_failed
     first = rate * shape * s1
     value = d * (q + b) + shape * log_failed - rate * s0
@@ -63,7 +64,7 @@ def _between(block: Block, b: Array, shape: Array) -> Surface:
         counts, starts = kind.counts[cells], kind.starts[cells] - rows.start
         k, rate = np.repeat(of_cell[cells], counts), np.repeat(rate_of_cell[cells], counts)
         weight = None if kind.weight is None else kind.weight[rows]
-        for j, term in enumerate(_fall(kind.log_age[rows], k, rate)):
+        for j, term in enumerate(_fall(kind.log_age[:, rows], k, rate)):
             np.add.reduceat(term if weight is None else weight * term, starts, out=own[j, cells])
     out[:, kind.cells] = own
     return Surface(*out)
@@ -77,7 +78,7 @@ def _fall(
     That is -(H1 - H0) + log(1 - exp(-(H2 - H1))). The entry belongs to its own row here: where a
     part was looked at first, H1 and H0 are one and vanish, however great.
     """
-    low_age, high_age, since_age = log_ages[:, 0], log_ages[:, 1], log_ages[:, 2]
+    low_age, high_age, since_age = log_ages
     with np.errstate(under="ignore", over="ignore"):
         y = k * high_age + rate
         low, high, since = (
