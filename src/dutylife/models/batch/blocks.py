@@ -21,8 +21,8 @@ NEVER = -1e7  # relative log age that stands for age 0: any power of it is 0
 class Rows:
     """Rows of one kind, those of a cell beside each other.
 
-    ``log_age`` has shape (n,), or (3, n) for the two ages a failure lies between and its entry; ``weight`` is
-    None where all are 1; ``starts``, ``cells`` and ``counts`` tell where the rows of
+    ``log_age`` has shape (n,), or (3, n) for the two ages a failure lies between and its entry;
+    ``weight`` is None where all are 1; ``starts``, ``cells`` and ``counts`` tell where the rows of
     which cell begin, and how many there are.
     """
 
@@ -78,13 +78,14 @@ class Rows:
     def of(self, chosen: NDArray[np.bool_]) -> "Rows":
         """Rows of the chosen cells, those numbered from 0."""
         keep = chosen[self.cells]
-        rows = np.repeat(keep, self.counts)
         counts = self.counts[keep]
+        starts = np.cumsum(counts) - counts
+        rows = np.repeat(self.starts[keep] - starts, counts)
+        rows += np.arange(len(rows))
         weight = None if self.weight is None else self.weight[rows]
         number = np.cumsum(chosen) - 1
-        starts = np.cumsum(counts) - counts
-        cells = number[self.cells[keep]].astype(np.intp)
-        return Rows(self.log_age[..., rows], weight, starts, cells, counts)
+        cells = number[self.cells[keep]].astype(np.intp, copy=False)
+        return Rows(self.log_age.take(rows, axis=-1), weight, starts, cells, counts)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -7,10 +7,11 @@ from numpy.typing import NDArray
 
 from dutylife.models.batch.blocks import Block
 from dutylife.models.batch.levels import first_b
-from dutylife.models.batch.series import LATER_ORDER, ORDER, Series
+from dutylife.models.batch.series import LATER_ORDER, Series
 from dutylife.models.batch.surface import Surface, from_sums, surface
 from dutylife.models.checks import Array
 
+FIRST_STEP = 3e-3  # on the first series, which is good to about 1e-4
 SMALL_STEP = 3e-6  # Newton doubles the digits: the step after it is below 1e-10
 LARGEST_RESIDUAL = 1e-8
 # shapes searched where Newton finds no top; two failures within a hundredth give shapes of 300
@@ -19,7 +20,7 @@ FINE = 1e-10  # slope over the failures, with what the series leaves out, that e
 FLAT = (
     1e-6  # bend of the profile over the failures below which it is level; that of a top is near 2
 )
-_MOST_SERIES = 8
+_MOST_SERIES = 12
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,37 +55,33 @@ def climbed(block: Block) -> Tops:
     with np.errstate(all="ignore"):
         if block.has_between:
             b = first_b(block, q)
-        at, piece = np.flatnonzero(block.rows_failed > 0), block
-        if len(at) < n:
-            piece = block.of(block.rows_failed > 0)
+        at: NDArray[np.intp] | slice = slice(None)
+        piece = block
         for turn in range(_MOST_SERIES):
-            if not len(at):
-                break
-            series = Series.about(piece, q[at], LATER_ORDER if turn else ORDER)
+            series = Series.about(piece, q[at].copy(), LATER_ORDER)
             if block.has_between:
                 q[at], b[at] = newton(
-                    piece, q[at], b[at], series=series, active=np.ones(len(at), dtype=bool)
+                    piece, q[at], b[at], series=series, active=np.ones(piece.n_cells, dtype=bool)
                 )
             else:
-                q[at] = _on_series(piece, series)
+                q[at] = _on_series(piece, series, SMALL_STEP if turn else FIRST_STEP)
             shape = np.exp(q[at])
-            sums[:, at] = series.sums(shape)
+            now = series.sums(shape)
+            sums[:, at] = now
             if block.has_between:
-                left[at] = series.error(shape, np.exp(b[at]) * shape / piece.rows_failed)
-                there = from_sums(
-                    piece, q[at], b[at], shape, (sums[0, at], sums[1, at], sums[2, at])
-                )
+                rate = np.exp(b[at]) * shape / piece.rows_failed
+                there = from_sums(piece, q[at], b[at], shape, now)
                 slope = np.maximum(np.abs(there.q), np.abs(there.b)) / piece.rows_failed
             else:
-                left[at] = series.error(shape, shape / sums[0, at])
-                inner = piece.log_failed - piece.failures * sums[1, at] / sums[0, at]
+                rate = shape / now[0]
+                inner = piece.log_failed - piece.failures * now[1] / now[0]
                 slope = np.abs(1.0 + shape * inner / piece.failures)
-            more = ~(left[at] + slope <= FINE)
-            if more.sum() < 0.7 * len(at):
-                piece = piece.of(more)
-                at = at[more]
-            elif not more.any():
+            left[at] = series.error(shape, rate)
+            more = ~(left[at] + slope <= FINE) & (piece.rows_failed > 0)
+            if not more.any():
                 break
+            if more.sum() < 0.7 * len(more):
+                at, piece = np.arange(n)[at][more], piece.of(more)
         if not block.has_between:
             b = np.log(block.failures) - np.log(sums[0])
         top = from_sums(block, q, b, np.exp(q), (sums[0], sums[1], sums[2]))
@@ -96,21 +93,30 @@ def climbed(block: Block) -> Tops:
     return Tops(q, b, top, residual, fine, np.zeros(n, dtype=bool))
 
 
-def _on_series(block: Block, series: Series) -> Array:
-    """Newton steps of the profile over log shape, the sums taken from a series."""
-    q, d = series.middle.copy(), block.failures
+def _on_series(block: Block, series: Series, small: float) -> Array:
+    """Newton steps of the profile over log shape, the sums taken from a series.
+
+    A cell stops after a step below ``small``, all of them once few are left.
+    """
+    found, q, d = series.middle.copy(), series.middle, block.failures
+    log_failed, moving = block.log_failed, np.arange(len(q))
     for _ in range(8):
         shape = np.exp(q)
         s0, s1, s2 = series.sums(shape)
         ratio = s1 / s0
-        inner = shape * (block.log_failed - d * ratio)
+        inner = shape * (log_failed - d * ratio)
         bend = inner - d * shape * shape * (s2 / s0 - ratio * ratio)
         slope = d + inner
         step = np.where(bend < 0, -slope / bend, 0.5 * np.sign(slope))
         last, q = q, np.clip(series.within(q + step), SEARCHED[0], SEARCHED[-1])
-        if (np.abs(q - last) > SMALL_STEP).sum() <= 0.03 * len(q):
+        found[moving] = q
+        far = np.flatnonzero(np.abs(q - last) > small)
+        if len(far) <= 0.03 * len(found):
             break
-    return q
+        if len(far) < 0.5 * len(q):
+            moving, q, series = moving[far], q[far], series.of(far)
+            d, log_failed = d[far], log_failed[far]
+    return found
 
 
 def checked(block: Block, q: Array, b: Array) -> tuple[Surface, Array]:

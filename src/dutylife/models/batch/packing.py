@@ -32,7 +32,7 @@ def packed(
         middle = np.zeros(len(counts))
         placed, known = _known_ends(every, exit_, event, middle, None)
         ended, between = every, _rows(np.zeros_like(counts), np.empty((3, 0)), None)
-        late = None if entry is None else np.flatnonzero(entry)
+        late = None if entry is None else np.flatnonzero(entry > 0)
     else:
         middle = _greatest(counts, np.where(found, upper, exit_))
         at = np.flatnonzero(~found)
