@@ -1,13 +1,12 @@
 """Where the likelihood of each cell is highest: Newton steps on series of its sums."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dutylife.models.batch.blocks import Block
-from dutylife.models.batch.levels import first_b
-from dutylife.models.batch.series import LATER_ORDER, Series
+from dutylife.models.batch.series import LATER_ORDER, Series, factorials
 from dutylife.models.batch.surface import Surface, from_sums, surface
 from dutylife.models.checks import Array
 
@@ -51,26 +50,24 @@ def climbed(block: Block) -> Tops:
     """Tops of a block, as Newton steps from one start find them."""
     n = block.n_cells
     q, sums, left = block.start.copy(), np.ones((3, n)), np.full(n, np.inf)
-    b = np.zeros(n)
+    b, surfaces = np.zeros(n), np.full((6, n), np.nan)
     with np.errstate(all="ignore"):
         if block.has_between:
-            b = first_b(block, q)
+            q, b = _stood_in(block, q)
         at: NDArray[np.intp] | slice = slice(None)
         piece = block
         for turn in range(_MOST_SERIES):
             series = Series.about(piece, q[at].copy(), LATER_ORDER)
             if block.has_between:
-                q[at], b[at] = newton(
-                    piece, q[at], b[at], series=series, active=np.ones(piece.n_cells, dtype=bool)
-                )
+                q[at], b[at], there = newton(piece, q[at], b[at], series)
             else:
                 q[at] = _on_series(piece, series, SMALL_STEP if turn else FIRST_STEP)
             shape = np.exp(q[at])
             now = series.sums(shape)
             sums[:, at] = now
             if block.has_between:
+                surfaces[:, at] = [getattr(there, k) for k in Surface.__slots__]
                 rate = np.exp(b[at]) * shape / piece.rows_failed
-                there = from_sums(piece, q[at], b[at], shape, now)
                 slope = np.maximum(np.abs(there.q), np.abs(there.b)) / piece.rows_failed
             else:
                 rate = shape / now[0]
@@ -82,9 +79,11 @@ def climbed(block: Block) -> Tops:
                 break
             if more.sum() < 0.7 * len(more):
                 at, piece = np.arange(n)[at][more], piece.of(more)
-        if not block.has_between:
+        if block.has_between:
+            top = Surface(*surfaces)
+        else:
             b = np.log(block.failures) - np.log(sums[0])
-        top = from_sums(block, q, b, np.exp(q), (sums[0], sums[1], sums[2]))
+            top = from_sums(block, q, b, np.exp(q), (sums[0], sums[1], sums[2]))
         n_failed = block.rows_failed if block.has_between else block.failures
         residual = np.maximum(np.abs(top.q), np.abs(top.b)) / n_failed + left
         bend = (top.qq - top.qb**2 / top.bb) / n_failed
@@ -119,6 +118,30 @@ def _on_series(block: Block, series: Series, small: float) -> Array:
     return found
 
 
+def _stood_in(block: Block, q: Array) -> tuple[Array, Array]:
+    """First guess: a step from where failures between two ages that came midway would lead."""
+    kind = block.between
+    low, high, since = kind.log_age
+    midway = high + np.log(0.5 + 0.5 * np.exp(low - high))
+    share = midway if kind.weight is None else kind.weight * midway
+    same = replace(
+        block, failures=block.failures + block.looked,
+        log_failed=block.log_failed + kind.total(share, block.n_cells),
+    )  # fmt: skip
+    series = Series.about(block, q, LATER_ORDER)
+    more = np.zeros_like(series.terms)
+    replace(kind, log_age=midway).add_moments(more, np.exp(q), 1.0)
+    replace(kind, log_age=since).add_moments(more, np.exp(q), -1.0)
+    more /= factorials(LATER_ORDER)
+    more += series.terms
+    midways = Series(q, more)
+    q = _on_series(same, midways, FIRST_STEP)
+    b = np.log(same.failures) - np.log(midways.sums(np.exp(q))[0])
+    shape = np.exp(q)
+    move_q, move_b = _uphill(from_sums(block, q, b, shape, series.sums(shape)))
+    return series.within(q + move_q), b + move_b
+
+
 def checked(block: Block, q: Array, b: Array) -> tuple[Surface, Array]:
     """Surface at a point of each cell, and its slope over the failures."""
     with np.errstate(all="ignore"):
@@ -129,11 +152,11 @@ def checked(block: Block, q: Array, b: Array) -> tuple[Surface, Array]:
 
 
 def newton(
-    block: Block, q: Array, b: Array, *, active: NDArray[np.bool_], series: Series | None = None
-) -> tuple[Array, Array]:
+    block: Block, q: Array, b: Array, series: Series | None = None
+) -> tuple[Array, Array, Surface]:
     """Damped Newton steps in (q, b); a step that falls is halved, cell by cell.
 
-    With a series, as far as it is trusted.
+    With a series, as far as it is trusted. Also the surface at the end.
     """
 
     def height(q: Array, b: Array) -> Surface:
@@ -159,11 +182,11 @@ def newton(
             move_q, move_b = (
                 np.where(risen, next_q, move_q / 2.0), np.where(risen, next_b, move_b / 2.0)
             )  # fmt: skip
-            # a few slow cells go on with the next series
-            slow = 0.0 if series is None else 0.03 * len(q)
-            if (active & (moved > SMALL_STEP)).sum() <= slow:
+            # slow cells, mostly small ones, go on with the next series
+            slow = 0.0 if series is None else 0.2 * len(q)
+            if (moved > SMALL_STEP).sum() <= slow:
                 break
-    return q, b
+    return q, b, here
 
 
 def _uphill(at: Surface) -> tuple[Array, Array]:

@@ -279,13 +279,10 @@ def _by_cell(
 
 def _cant_stand(arrays: dict[str, Array], of_events: bool) -> NDArray[np.bool_] | None:
     """Rows that can't stand; None where all can, told by a few quick looks at columns."""
+    if _all_can_stand(arrays, of_events):
+        return None
     exit_, event = arrays["exit"], arrays["event"]
     entry = arrays.get("entry", np.zeros(1))
-    if set(arrays) <= {"exit", "event", "entry"} and len(exit_):
-        # an exit beyond an entry of 0 or more is above 0
-        plain = entry.min() >= 0 and exit_.max() < np.inf and bool((entry < exit_).all())
-        if plain and (not of_events or ((event == 0) | (event == 1)).all()):
-            return None
     with np.errstate(invalid="ignore"):
         bad = ~((exit_ > 0) & np.isfinite(exit_)) | ~((event == 0) | (event == 1))
         bad |= ~((entry >= 0) & (entry < exit_))
@@ -297,3 +294,24 @@ def _cant_stand(arrays: dict[str, Array], of_events: bool) -> NDArray[np.bool_] 
         if "weights" in arrays:
             bad |= ~((arrays["weights"] >= 0) & np.isfinite(arrays["weights"]))
     return np.asarray(bad) if bad.any() else None
+
+
+def _all_can_stand(arrays: dict[str, Array], of_events: bool) -> bool:
+    """Whether plain rows without weights can all stand; false may only mean not told."""
+    exit_, event = arrays["exit"], arrays["event"]
+    entry = arrays.get("entry", np.zeros(1))
+    if "weights" in arrays or not len(exit_):
+        return False
+    if "upper" in arrays:
+        found = arrays["upper"] == arrays["upper"]
+        at = np.flatnonzero(found)
+        lower, upper = arrays["lower"][at], arrays["upper"][at]
+        since = entry[at] if len(entry) == len(exit_) else entry
+        if np.count_nonzero(arrays["lower"] == arrays["lower"]) != len(at):
+            return False
+        if not ((lower >= since).all() and (lower < upper).all() and (upper < np.inf).all()):
+            return False
+    # an exit beyond an entry of 0 or more is above 0
+    if not (entry.min() >= 0 and exit_.max() < np.inf and bool((entry < exit_).all())):
+        return False
+    return not of_events or bool(((event == 0) | (event == 1)).all())

@@ -18,6 +18,11 @@ ORDER, LATER_ORDER = 5, 4  # of a series that leads far, and of those near the e
 FURTHEST_DOWN, FURTHEST_UP = -0.5, 0.4
 
 
+def factorials(order: int) -> Array:
+    """0! to order!, shape (order + 1, 1)."""
+    return np.array([[float(factorial(j))] for j in range(order + 1)])
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Series:
     """Taylor coefficients of S0 about log shape ``middle``; shape (order + 1, n_cells)."""
@@ -29,8 +34,7 @@ class Series:
     def about(cls, block: Block, q: Array, order: int = ORDER) -> "Series":
         """Series of every cell about its log shape."""
         terms = block.moments(np.exp(q), order)
-        terms /= np.array([[float(factorial(j))] for j in range(order + 1)])
-        return cls(q, terms)
+        return cls(q, terms / factorials(order))
 
     def of(self, chosen: NDArray[np.intp]) -> "Series":
         """Series of some cells."""
