@@ -21,8 +21,8 @@ NEVER = -1e7  # relative log age that stands for age 0: any power of it is 0
 class Rows:
     """Rows of one kind, those of a cell beside each other.
 
-    ``log_age`` has shape (n,), or (n, 2) for the two ages a failure lies between; ``weight`` is
-    None where all are 1; ``starts``, ``cells`` and ``counts`` tell where the rows of
+    ``log_age`` has shape (n,), or (3, n) for the two ages a failure lies between and its entry;
+    ``weight`` is None where all are 1; ``starts``, ``cells`` and ``counts`` tell where the rows of
     which cell begin, and how many there are.
     """
 
@@ -78,13 +78,14 @@ class Rows:
     def of(self, chosen: NDArray[np.bool_]) -> "Rows":
         """Rows of the chosen cells, those numbered from 0."""
         keep = chosen[self.cells]
-        rows = np.repeat(keep, self.counts)
         counts = self.counts[keep]
+        starts = np.cumsum(counts) - counts
+        rows = np.repeat(self.starts[keep] - starts, counts)
+        rows += np.arange(len(rows))
         weight = None if self.weight is None else self.weight[rows]
         number = np.cumsum(chosen) - 1
-        starts = np.cumsum(counts) - counts
-        cells = number[self.cells[keep]].astype(np.intp)
-        return Rows(self.log_age[rows], weight, starts, cells, counts)
+        cells = number[self.cells[keep]].astype(np.intp, copy=False)
+        return Rows(self.log_age.take(rows, axis=-1), weight, starts, cells, counts)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -92,8 +93,8 @@ class Block:
     """Whole cells: ``ended`` at a known age, failed or not, ``entered`` late, ``between``.
 
     Per cell, shape (n_cells,): ``failures`` at a known age (weights added), ``log_failed`` the sum
-    of their log ages, ``rows_failed`` their number, those between two ages counted in,
-    ``start`` a log shape to climb from.
+    of their log ages, ``looked`` the failures between two ages (weights added), ``rows_failed`` the
+    number of rows of both, ``start`` a log shape to climb from.
     """
 
     ended: Rows
@@ -101,6 +102,7 @@ class Block:
     between: Rows
     failures: Array
     log_failed: Array
+    looked: Array
     rows_failed: Array
     start: Array
 
@@ -122,8 +124,8 @@ class Block:
         )  # fmt: skip
 
     @property
-    def _by_cell(self) -> tuple[Array, Array, Array, Array]:
-        return self.failures, self.log_failed, self.rows_failed, self.start
+    def _by_cell(self) -> tuple[Array, Array, Array, Array, Array]:
+        return self.failures, self.log_failed, self.looked, self.rows_failed, self.start
 
     def moments(self, shape: Array, order: int) -> Array:
         """Per cell: sums of t^k (log t)^j over the time watched, j = 0 to order.
@@ -159,117 +161,3 @@ class Block:
         """Per cell: sum of t^k, and of it times log t and its square, over the time watched."""
         s0, s1, s2 = self.moments(shape, 2)
         return s0, s1, s2
-
-
-def packed(
-    cell: Codes, n_cells: int, exit_: Array, failed: NDArray[np.bool_], entry: Array | None,
-    lower: Array | None, upper: Array | None, weight: Array | None,
-) -> tuple[Block, Array]:  # fmt: skip
-    """Lives as a block, and the greatest log age of each cell.
-
-    Parameters
-    ----------
-    cell : ndarray of int, shape (n,)
-        Cell of each life, in rising order.
-    exit_, entry : ndarray, shape (n,)
-        Ages; without ``entry`` all are watched from age 0.
-    lower, upper : ndarray, shape (n,), or None
-        Of lives known to have failed between two ages; missing elsewhere.
-    weight : ndarray, shape (n,), or None where all are 1
-    """
-    found = None if upper is None else np.isfinite(upper)
-    if found is not None and not found.any():
-        found = None
-    last = exit_ if found is None or upper is None else np.where(found, upper, exit_)
-    starts = firsts_of(cell)
-    every = Rows(
-        np.empty(len(cell)), weight, starts, cell[starts], np.diff(starts, append=len(cell))
-    )
-    known = failed if found is None else failed & ~found
-    # a failure between two ages is placed at the upper one, only to have a start
-    placed = known if found is None else known | found
-    centre, sums = _centred(every, last, placed, known if found is not None else None)
-    n_failed, first, second = _for_cells(sums[:3], every.cells, n_cells)
-    failures, log_failed = _for_cells(sums[3:], every.cells, n_cells)
-    middle = np.zeros(n_cells)
-    middle[every.cells] = centre
-
-    def rows(at: Codes, log_age: Array) -> Rows:
-        cells = cell[at]
-        firsts = firsts_of(cells)
-        share = None if weight is None else weight[at]
-        return Rows(log_age, share, firsts, cells[firsts], np.diff(firsts, append=len(at)))
-
-    def since(ages: Array, at: Codes) -> Array:
-        with np.errstate(divide="ignore"):
-            out = np.log(ages[at])
-        out -= middle[cell[at]]
-        return np.asarray(np.maximum(out, NEVER, out=out))
-
-    nothing = np.empty(0, dtype=np.intp)
-    late = nothing
-    if entry is not None:  # an entry of a failure between two ages stands with these
-        late = np.flatnonzero(entry > 0 if found is None else (entry > 0) & ~found)
-    entered = rows(late, np.empty(0) if entry is None else since(entry, late))
-    if found is None or lower is None:
-        ended, between = every, rows(nothing, np.empty((0, 3)))
-    else:
-        at = np.flatnonzero(found)
-        entries = np.full(len(at), NEVER) if entry is None else since(entry, at)
-        between = rows(at, np.column_stack([since(lower, at), every.log_age[at], entries]))
-        at = np.flatnonzero(~found)
-        ended = rows(at, every.log_age[at])
-    with np.errstate(invalid="ignore", divide="ignore"):
-        spread = np.sqrt(np.maximum(second / n_failed - (first / n_failed) ** 2, 0.0))
-        start = np.clip(np.log(1.2 / np.where(spread > 0, spread, 0.8)), -2.0, 3.0)
-    return Block(ended, entered, between, failures, log_failed, n_failed, start), middle
-
-
-def _centred(
-    every: Rows, last: Array, placed: NDArray[np.bool_], known: NDArray[np.bool_] | None
-) -> tuple[Array, Array]:
-    """Fill in relative log ages, piece by piece; the centres, and sums over the failed rows.
-
-    Sums, shape (5, cells that have rows): number placed, their log ages and squares; failures known
-    (all that are placed where ``known`` is None) and their log ages, weighted.
-    """
-    centre, sums = np.empty(len(every.cells)), np.empty((5, len(every.cells)))
-    for rows, cells in every.pieces():
-        starts, log_age = every.starts[cells] - rows.start, every.log_age[rows]
-        np.log(last[rows], out=log_age)
-        np.maximum.reduceat(log_age, starts, out=centre[cells])
-        log_age -= np.repeat(centre[cells], every.counts[cells])
-        share = placed[rows].astype(float)
-        np.add.reduceat(share, starts, out=sums[0, cells])
-        of_failed = share * log_age
-        np.add.reduceat(of_failed, starts, out=sums[1, cells])
-        of_failed *= log_age
-        np.add.reduceat(of_failed, starts, out=sums[2, cells])
-        if known is None and every.weight is None:
-            continue
-        share = placed[rows].astype(float) if known is None else known[rows].astype(float)
-        if every.weight is not None:
-            share *= every.weight[rows]
-        np.add.reduceat(share, starts, out=sums[3, cells])
-        share *= log_age
-        np.add.reduceat(share, starts, out=sums[4, cells])
-    if known is None and every.weight is None:
-        sums[3:] = sums[:2]
-    return centre, sums
-
-
-def _for_cells(values: Array, cells: Codes, n_cells: int) -> Array:
-    """Sums by cell, 0 for cells without rows."""
-    if len(cells) == n_cells:
-        return values
-    out = np.zeros((len(values), n_cells))
-    out[:, cells] = values
-    return out
-
-
-def firsts_of(cell: Codes) -> Codes:
-    """Where the rows of each cell begin, those of a cell beside each other."""
-    begins = np.empty(len(cell), dtype=bool)
-    begins[:1] = True
-    np.not_equal(cell[1:], cell[:-1], out=begins[1:])
-    return np.flatnonzero(begins)

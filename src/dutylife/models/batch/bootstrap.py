@@ -6,6 +6,7 @@ series of the likelihood about shape 1 (see `series`), which serves nearly every
 are fitted by the kernel of `fit_cells`.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -13,20 +14,16 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from dutylife.errors import FitError
-from dutylife.models.batch.blocks import packed
-from dutylife.models.batch.climb import climbed
 from dutylife.models.batch.draws import Draws, Store, sums_of
 from dutylife.models.batch.fit import CellFits
 from dutylife.models.batch.planned_ends import planned_ends
-from dutylife.models.batch.search import searched
+from dutylife.models.batch.replicates import Left, on_series
 from dutylife.models.checks import Array
 from dutylife.wording import count
 
-_ORDER, _ORDER_OF_FEW = 9, 18  # few failures spread the shapes wider, and have few draws to sum
-_FEW = 40
-_CELLS_A_BATCH = 8
-_FINE = 1e-5  # slope over the failures that ends a fit: far below the spread of any replicates
-_LOWEST, _HIGHEST = 0.2, 2.0  # no shape beyond is taken from the series: it holds from 0 to 3
+# orders of the series by number of failures: few spread the shapes wider, and have few draws to sum
+_ORDERS = ((0, 18), (40, 9), (100, 8), (200, 7), (400, 6))
+_DRAWS_A_BATCH = 2_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -184,9 +181,9 @@ def bootstrap(fits: CellFits, n: int, seed: int, stop: ArrayLike | None = None) 
     n_cells = len(fits.cells)
     log_shape, log_scale = np.full((2, n_cells, n), np.nan)
     n_unfailed = np.zeros(n_cells, dtype=np.int64)
-    fitted = np.flatnonzero(fits.fitted)
-    edges = np.searchsorted(fits.codes, np.arange(n_cells + 1))
-    exponent, scale = fits.shape[fits.codes], fits.log_scale[fits.codes]
+    edges = np.append(0, np.cumsum(fits.n_lives))
+    exponent = np.repeat(fits.shape, fits.n_lives)
+    scale = np.repeat(fits.log_scale, fits.n_lives)
     store = Store()
     with np.errstate(all="ignore"):
         until = np.exp(exponent * (np.log(end) - scale))
@@ -194,85 +191,52 @@ def bootstrap(fits: CellFits, n: int, seed: int, stop: ArrayLike | None = None) 
         since = (
             np.zeros_like(until) if entry is None else np.exp(exponent * (np.log(entry) - scale))
         )
-        few = fits.n_failed[fitted] < _FEW
-        for cells, order in [
-            (of[first : first + _CELLS_A_BATCH], order)
-            for of, order in ((fitted[few], _ORDER_OF_FEW), (fitted[~few], _ORDER))
-            for first in range(0, len(of), _CELLS_A_BATCH)
-        ]:
+
+        def noted(cell: int, which: NDArray[np.intp], shape: Array, b: Array) -> None:
+            log_shape[cell, which] = np.log(shape) + fits.log_shape[cell]
+            log_scale[cell, which] = fits.log_scale[cell] - b / shape / fits.shape[cell]
+
+        left = Left()
+        for cells, order in _batches(fits, n):
             lives = [
                 (since[edges[c] : edges[c + 1]], until[edges[c] : edges[c + 1]]) for c in cells
             ]
             store.emptied(n * sum(len(u) for _, u in lives))
             draws = [Draws(seed, int(c), n, *of, store) for c, of in zip(cells, lives, strict=True)]
-            sums = np.stack([sums_of(drawn, order) for drawn in draws])
-            shape, b, fine = _on_series(sums)
-            n_unfailed[cells] = (sums[:, 0] == 0).sum(axis=1)
-            again = ~fine & (sums[:, 0] > 0)
-            if again.any():
-                shape[again], b[again] = _on_lives(draws, again)
-            shape[sums[:, 0] == 0] = np.nan
-            k = fits.shape[cells, None]
-            log_shape[cells] = np.log(shape) + fits.log_shape[cells, None]
-            log_scale[cells] = fits.log_scale[cells, None] - b / shape / k
+            sums = np.concatenate([sums_of(drawn, order) for drawn in draws], axis=1)
+            shape, b, fine = on_series(sums)
+            unfailed = (sums[0] == 0).reshape(len(cells), n)
+            n_unfailed[cells] = unfailed.sum(axis=1)
+            shape[~fine] = np.nan
+            b /= shape
+            by_cell = shape.reshape(len(cells), n), b.reshape(len(cells), n)
+            log_shape[cells] = np.log(by_cell[0]) + fits.log_shape[cells, None]
+            log_scale[cells] = fits.log_scale[cells, None] - by_cell[1] / fits.shape[cells, None]
+            again = ~fine.reshape(len(cells), n) & ~unfailed
+            for c, drawn, mine in zip(cells, draws, again, strict=True):
+                if mine.any():
+                    left.add(int(c), drawn, mine)
+            if left.many:
+                for told in left.fitted():
+                    noted(*told)
+        for told in left.fitted():
+            noted(*told)
     return CellBootstrap(
         fits=fits, n=n, seed=seed, log_shape=log_shape, log_scale=log_scale, n_unfailed=n_unfailed
     )
 
 
-def _on_series(sums: Array) -> tuple[Array, Array, NDArray[np.bool_]]:
-    """Shape and b of each replicate from its series, and whether they are good enough."""
-    d, log_failed, terms = sums[:, 0], sums[:, 1], sums[:, 2:].swapaxes(0, 1)
-    step, order = np.zeros_like(d), len(terms) - 1
-    for turn in range(7):
-        s0, s1, s2 = terms[-1].copy(), np.zeros_like(d), np.zeros_like(d)
-        for term in terms[-2::-1]:
-            s2 *= step
-            s2 += s1
-            s1 *= step
-            s1 += s0
-            s0 *= step
-            s0 += term
-        shape = 1.0 + step
-        ratio = s1 / s0
-        slope = d / shape + log_failed - d * ratio
-        bend = -d / shape**2 - d * (2.0 * s2 / s0 - ratio * ratio)
-        if turn == 6 or (np.abs(slope * shape / d) > 0.3 * _FINE).mean() < 0.0005:
-            break
-        step = np.clip(step - slope / bend, _LOWEST - 1.0, _HIGHEST - 1.0)
-    error = np.abs(order * terms[-1] * step ** (order - 1)) * shape / s0
-    error = error * np.minimum(2.0 * np.abs(step) / shape, 1.0) + np.abs(slope * shape / d)
-    fine = (error <= _FINE) & (bend < 0) & (d > 0)
-    return shape, np.log(d / s0), fine
-
-
-def _on_lives(draws: list[Draws], chosen: NDArray[np.bool_]) -> tuple[Array, Array]:
-    """Shape and b of the chosen replicates, shape (cells, n), fitted as cells of their own."""
-    log_hazard, failed, since_of, n_lives = [], [], [], []
-    for drawn, mine in zip(draws, chosen, strict=True):
-        if not mine.any():
-            continue
-        ends = np.cumsum([h.shape[1] for h, _ in drawn.pieces])
-        own = np.split(mine, ends[:-1])
-        log_hazard += [h[:, c].T.ravel() for (h, _), c in zip(drawn.pieces, own, strict=True)]
-        failed += [f[:, c].T.ravel() for (_, f), c in zip(drawn.pieces, own, strict=True)]
-        since_of.append(np.tile(drawn.since, int(mine.sum())))
-        n_lives.append(np.full(int(mine.sum()), len(drawn.since)))
-    lives = np.concatenate(n_lives)
-    cell = np.repeat(np.arange(len(lives)), lives)
-    hazard = np.exp(np.concatenate(log_hazard).astype(float))
-    since = np.concatenate(since_of)
-    block, centre = packed(
-        cell, len(lives), hazard, np.concatenate(failed), since, None, None, None
-    )
-    top = climbed(block)
-    q, b = np.where(top.found, top.q, np.nan), np.where(top.found, top.b, np.nan)
-    missed = ~top.found
-    if missed.any():
-        more = searched(block.of(missed), top.of(missed))
-        q[missed] = np.where(more.found, more.q, np.nan)
-        b[missed] = np.where(more.found, more.b, np.nan)
-    return np.exp(q), b - np.exp(q) * centre
+def _batches(fits: CellFits, n: int) -> Iterator[tuple[NDArray[np.intp], int]]:
+    """Cells to draw together, whose number of failures asks for the same order of series."""
+    fitted = np.flatnonzero(fits.fitted)
+    fewest = np.array([fewest for fewest, _ in _ORDERS])
+    rank = np.searchsorted(fewest, fits.n_failed[fitted], "right") - 1
+    for r, (_, order) in enumerate(_ORDERS):
+        cells = fitted[rank == r]
+        whole = np.cumsum(fits.n_lives[cells]) * n // _DRAWS_A_BATCH
+        for batch in np.split(cells, np.flatnonzero(np.diff(whole)) + 1):
+            if len(batch):
+                yield batch, order
 
 
 def _read_off(drawn: Array, n_laws: NDArray[np.int64], share: Array) -> Array:

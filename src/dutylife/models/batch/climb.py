@@ -1,16 +1,16 @@
 """Where the likelihood of each cell is highest: Newton steps on series of its sums."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dutylife.models.batch.blocks import Block
-from dutylife.models.batch.levels import first_b
-from dutylife.models.batch.series import LATER_ORDER, ORDER, Series
+from dutylife.models.batch.series import LATER_ORDER, Series, factorials
 from dutylife.models.batch.surface import Surface, from_sums, surface
 from dutylife.models.checks import Array
 
+FIRST_STEP = 3e-3  # on the first series, which is good to about 1e-4
 SMALL_STEP = 3e-6  # Newton doubles the digits: the step after it is below 1e-10
 LARGEST_RESIDUAL = 1e-8
 # shapes searched where Newton finds no top; two failures within a hundredth give shapes of 300
@@ -19,7 +19,7 @@ FINE = 1e-10  # slope over the failures, with what the series leaves out, that e
 FLAT = (
     1e-6  # bend of the profile over the failures below which it is level; that of a top is near 2
 )
-_MOST_SERIES = 8
+_MOST_SERIES = 12
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,44 +50,40 @@ def climbed(block: Block) -> Tops:
     """Tops of a block, as Newton steps from one start find them."""
     n = block.n_cells
     q, sums, left = block.start.copy(), np.ones((3, n)), np.full(n, np.inf)
-    b = np.zeros(n)
+    b, surfaces = np.zeros(n), np.full((6, n), np.nan)
     with np.errstate(all="ignore"):
         if block.has_between:
-            b = first_b(block, q)
-        at, piece = np.flatnonzero(block.rows_failed > 0), block
-        if len(at) < n:
-            piece = block.of(block.rows_failed > 0)
+            q, b = _stood_in(block, q)
+        at: NDArray[np.intp] | slice = slice(None)
+        piece = block
         for turn in range(_MOST_SERIES):
-            if not len(at):
-                break
-            series = Series.about(piece, q[at], LATER_ORDER if turn else ORDER)
+            series = Series.about(piece, q[at].copy(), LATER_ORDER)
             if block.has_between:
-                q[at], b[at] = newton(
-                    piece, q[at], b[at], series=series, active=np.ones(len(at), dtype=bool)
-                )
+                q[at], b[at], there = newton(piece, q[at], b[at], series)
             else:
-                q[at] = _on_series(piece, series)
+                q[at] = _on_series(piece, series, SMALL_STEP if turn else FIRST_STEP)
             shape = np.exp(q[at])
-            sums[:, at] = series.sums(shape)
+            now = series.sums(shape)
+            sums[:, at] = now
             if block.has_between:
-                left[at] = series.error(shape, np.exp(b[at]) * shape / piece.rows_failed)
-                there = from_sums(
-                    piece, q[at], b[at], shape, (sums[0, at], sums[1, at], sums[2, at])
-                )
+                surfaces[:, at] = [getattr(there, k) for k in Surface.__slots__]
+                rate = np.exp(b[at]) * shape / piece.rows_failed
                 slope = np.maximum(np.abs(there.q), np.abs(there.b)) / piece.rows_failed
             else:
-                left[at] = series.error(shape, shape / sums[0, at])
-                inner = piece.log_failed - piece.failures * sums[1, at] / sums[0, at]
+                rate = shape / now[0]
+                inner = piece.log_failed - piece.failures * now[1] / now[0]
                 slope = np.abs(1.0 + shape * inner / piece.failures)
-            more = ~(left[at] + slope <= FINE)
-            if more.sum() < 0.7 * len(at):
-                piece = piece.of(more)
-                at = at[more]
-            elif not more.any():
+            left[at] = series.error(shape, rate)
+            more = ~(left[at] + slope <= FINE) & (piece.rows_failed > 0)
+            if not more.any():
                 break
-        if not block.has_between:
+            if more.sum() < 0.7 * len(more):
+                at, piece = np.arange(n)[at][more], piece.of(more)
+        if block.has_between:
+            top = Surface(*surfaces)
+        else:
             b = np.log(block.failures) - np.log(sums[0])
-        top = from_sums(block, q, b, np.exp(q), (sums[0], sums[1], sums[2]))
+            top = from_sums(block, q, b, np.exp(q), (sums[0], sums[1], sums[2]))
         n_failed = block.rows_failed if block.has_between else block.failures
         residual = np.maximum(np.abs(top.q), np.abs(top.b)) / n_failed + left
         bend = (top.qq - top.qb**2 / top.bb) / n_failed
@@ -96,21 +92,54 @@ def climbed(block: Block) -> Tops:
     return Tops(q, b, top, residual, fine, np.zeros(n, dtype=bool))
 
 
-def _on_series(block: Block, series: Series) -> Array:
-    """Newton steps of the profile over log shape, the sums taken from a series."""
-    q, d = series.middle.copy(), block.failures
+def _on_series(block: Block, series: Series, small: float) -> Array:
+    """Newton steps of the profile over log shape, the sums taken from a series.
+
+    A cell stops after a step below ``small``, all of them once few are left.
+    """
+    found, q, d = series.middle.copy(), series.middle, block.failures
+    log_failed, moving = block.log_failed, np.arange(len(q))
     for _ in range(8):
         shape = np.exp(q)
         s0, s1, s2 = series.sums(shape)
         ratio = s1 / s0
-        inner = shape * (block.log_failed - d * ratio)
+        inner = shape * (log_failed - d * ratio)
         bend = inner - d * shape * shape * (s2 / s0 - ratio * ratio)
         slope = d + inner
         step = np.where(bend < 0, -slope / bend, 0.5 * np.sign(slope))
         last, q = q, np.clip(series.within(q + step), SEARCHED[0], SEARCHED[-1])
-        if (np.abs(q - last) > SMALL_STEP).sum() <= 0.03 * len(q):
+        found[moving] = q
+        far = np.flatnonzero(np.abs(q - last) > small)
+        if len(far) <= 0.03 * len(found):
             break
-    return q
+        if len(far) < 0.5 * len(q):
+            moving, q, series = moving[far], q[far], series.of(far)
+            d, log_failed = d[far], log_failed[far]
+    return found
+
+
+def _stood_in(block: Block, q: Array) -> tuple[Array, Array]:
+    """First guess: a step from where failures between two ages that came midway would lead."""
+    kind = block.between
+    low, high, since = kind.log_age
+    midway = high + np.log(0.5 + 0.5 * np.exp(low - high))
+    share = midway if kind.weight is None else kind.weight * midway
+    same = replace(
+        block, failures=block.failures + block.looked,
+        log_failed=block.log_failed + kind.total(share, block.n_cells),
+    )  # fmt: skip
+    series = Series.about(block, q, LATER_ORDER)
+    more = np.zeros_like(series.terms)
+    replace(kind, log_age=midway).add_moments(more, np.exp(q), 1.0)
+    replace(kind, log_age=since).add_moments(more, np.exp(q), -1.0)
+    more /= factorials(LATER_ORDER)
+    more += series.terms
+    midways = Series(q, more)
+    q = _on_series(same, midways, FIRST_STEP)
+    b = np.log(same.failures) - np.log(midways.sums(np.exp(q))[0])
+    shape = np.exp(q)
+    move_q, move_b = _uphill(from_sums(block, q, b, shape, series.sums(shape)))
+    return series.within(q + move_q), b + move_b
 
 
 def checked(block: Block, q: Array, b: Array) -> tuple[Surface, Array]:
@@ -123,11 +152,11 @@ def checked(block: Block, q: Array, b: Array) -> tuple[Surface, Array]:
 
 
 def newton(
-    block: Block, q: Array, b: Array, *, active: NDArray[np.bool_], series: Series | None = None
-) -> tuple[Array, Array]:
+    block: Block, q: Array, b: Array, series: Series | None = None
+) -> tuple[Array, Array, Surface]:
     """Damped Newton steps in (q, b); a step that falls is halved, cell by cell.
 
-    With a series, as far as it is trusted.
+    With a series, as far as it is trusted. Also the surface at the end.
     """
 
     def height(q: Array, b: Array) -> Surface:
@@ -153,11 +182,11 @@ def newton(
             move_q, move_b = (
                 np.where(risen, next_q, move_q / 2.0), np.where(risen, next_b, move_b / 2.0)
             )  # fmt: skip
-            # a few slow cells go on with the next series
-            slow = 0.0 if series is None else 0.03 * len(q)
-            if (active & (moved > SMALL_STEP)).sum() <= slow:
+            # slow cells, mostly small ones, go on with the next series
+            slow = 0.0 if series is None else 0.2 * len(q)
+            if (moved > SMALL_STEP).sum() <= slow:
                 break
-    return q, b
+    return q, b, here
 
 
 def _uphill(at: Surface) -> tuple[Array, Array]:

@@ -7,9 +7,10 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from dutylife.errors import FitError
-from dutylife.models.batch.blocks import Block, packed
+from dutylife.models.batch.blocks import Block
 from dutylife.models.batch.climb import Tops, climbed
-from dutylife.models.batch.names import codes_of_columns, codes_of_one, order_of
+from dutylife.models.batch.names import codes_of_columns, codes_of_one, counts_of_one, order_of
+from dutylife.models.batch.packing import packed
 from dutylife.models.batch.search import searched, unsure
 from dutylife.models.checks import Array
 from dutylife.wording import count
@@ -42,7 +43,6 @@ class CellFits:
     second_top: NDArray[np.bool_]
     # lives of the cells that can stand, in the order of the cells: number of the cell and ages
     lives: dict[str, Array] = field(repr=False)
-    codes: NDArray[np.intp] = field(repr=False)
     block: Block = field(repr=False)
     centre: Array = field(repr=False)
     b: Array = field(repr=False)
@@ -54,6 +54,11 @@ class CellFits:
         """Cells with a law."""
         found: NDArray[np.bool_] = self.verdict == FITTED
         return found
+
+    @property
+    def codes(self) -> NDArray[np.intp]:
+        """Number of the cell of each of ``lives``."""
+        return np.repeat(np.arange(len(self.cells)), self.n_lives)
 
     @property
     def shape(self) -> Array:
@@ -155,7 +160,7 @@ def fit_cells(
     arrays: dict[str, Array] = {
         k: np.atleast_1d(np.asarray(v, dtype=float)) for k, v in given.items() if v is not None
     }
-    codes, cells = _codes(cell, n)
+    counts, codes, cells = _by_cell(cell, n)
     unlike = [f"{k} {len(v)}" for k, v in arrays.items() if len(v) != n]
     if unlike or (lower is None) != (upper is None):
         raise FitError(
@@ -163,29 +168,33 @@ def fit_cells(
             f"fit_cells(exit {n}{', ' + ', '.join(unlike) if unlike else ''})",
             "give one value for each life, and lower with upper",
         )
-    bad = _cant_stand(arrays)
+    bad = _cant_stand(arrays, of_events=np.asarray(event).dtype != np.bool_)
     spoilt = np.zeros(len(cells), dtype=bool)
     use: NDArray[np.bool_] | None = None
-    if bad is not None:
+    if codes is None and (bad is not None or weights is not None):
+        codes = np.repeat(np.arange(len(cells)), counts)
+    if bad is not None and codes is not None:
         spoilt[codes[bad]] = True
         use = ~spoilt[codes]
     if weights is not None:
         use = (arrays["weights"] > 0) if use is None else use & (arrays["weights"] > 0)
-    if use is not None and not use.all():
+    if use is not None and codes is not None and not use.all():
         codes, arrays = codes[use], {k: v[use] for k, v in arrays.items()}
-    if (codes[1:] < codes[:-1]).any():
+        counts = np.bincount(codes, minlength=len(cells))
+    if codes is not None and (codes[1:] < codes[:-1]).any():
         order = order_of(codes, len(cells))
-        codes, arrays = codes[order], {k: v[order] for k, v in arrays.items()}
-    return _fitted(codes, cells, arrays, spoilt)
+        arrays = {k: v[order] for k, v in arrays.items()}
+    return _fitted(counts, cells, arrays, spoilt)
 
 
 def _fitted(
-    codes: NDArray[np.intp], cells: pd.Index, arrays: dict[str, Array], spoilt: NDArray[np.bool_]
-) -> CellFits:
+    counts: NDArray[np.int64], cells: pd.Index, arrays: dict[str, Array],
+    spoilt: NDArray[np.bool_],
+) -> CellFits:  # fmt: skip
     n_cells = len(cells)
     block, centre = packed(
-        codes, n_cells, arrays["exit"], arrays["event"] > 0.5, arrays.get("entry"),
-        arrays.get("lower"), arrays.get("upper"), arrays.get("weights"),
+        counts, arrays["exit"], arrays["event"], arrays.get("entry"), arrays.get("lower"),
+        arrays.get("upper"), arrays.get("weights"),
     )  # fmt: skip
     out = {k: np.full(n_cells, np.nan) for k in ("q", "b", "loglik", "residual")}
     found, second = np.zeros(n_cells, dtype=bool), np.zeros(n_cells, dtype=bool)
@@ -200,15 +209,13 @@ def _fitted(
     for where, part in parts_of(block):
         top = climbed(part)
         noted(where, top)
-        doubtful = unsure(part, found[where])
+        doubtful = unsure(part, top)
         if doubtful.any():
             some, known = part.of(doubtful), top.of(doubtful)
             for here, piece in parts_of(some, 1.0):
                 with np.errstate(all="ignore"):
                     noted(where[doubtful][here], searched(piece, known.of(here)))
-    kind = block.between
-    share = np.ones(len(kind.log_age)) if kind.weight is None else kind.weight
-    failures = block.failures + kind.total(share, n_cells)
+    failures = block.failures + block.looked
     verdict = np.full(n_cells, NONE, dtype=object)
     verdict[block.rows_failed > 0] = UNBOUNDED
     verdict[found] = FITTED
@@ -217,9 +224,6 @@ def _fitted(
     for values in out.values():
         values[blank_cells] = np.nan
     bend[:, blank_cells] = np.nan
-    size = np.zeros(n_cells, dtype=np.int64)
-    for kind in (block.ended, block.between):
-        size[kind.cells] += kind.counts
     shape = np.exp(out["q"])
     # the likelihood of ages, taken back from relative log ages: their sum and the centre of each
     loglik = out["loglik"] - block.log_failed - block.failures * centre
@@ -227,10 +231,10 @@ def _fitted(
     qq, qb, bb = bend
     information = -(qq + 2.0 * out["b"] * qb + out["b"] ** 2 * bb), shape * (qb + out["b"] * bb)
     return CellFits(
-        cells=cells, n_lives=size, n_failed=block.rows_failed.astype(np.int64),
+        cells=cells, n_lives=counts, n_failed=block.rows_failed.astype(np.int64),
         failures=failures, log_shape=out["q"],
         log_scale=centre - out["b"] / shape, loglik=loglik, residual=out["residual"],
-        verdict=verdict, second_top=second & found, lives=arrays, codes=codes,
+        verdict=verdict, second_top=second & found, lives=arrays,
         block=block, centre=centre, b=out["b"],
         information=(*information, -(shape**2) * bb),
     )  # fmt: skip
@@ -251,26 +255,34 @@ def parts_of(block: Block, most: float = 0.5) -> list[tuple[NDArray[np.intp], Bl
     return [(np.flatnonzero(which), block.of(which)) for which in (~has, has)]
 
 
-def _codes(cell: ArrayLike | pd.DataFrame, n: int) -> tuple[NDArray[np.intp], pd.Index]:
-    codes, cells, missing = (
-        codes_of_columns(cell) if isinstance(cell, pd.DataFrame) else codes_of_one(np.asarray(cell))
-    )
+def _by_cell(
+    cell: ArrayLike | pd.DataFrame, n: int
+) -> tuple[NDArray[np.int64], NDArray[np.intp] | None, pd.Index]:
+    """Lives of each cell, the cell of each life (None where cell after cell), the cells."""
+    if isinstance(cell, pd.DataFrame):
+        codes, cells, missing = codes_of_columns(cell)
+    else:
+        names = np.asarray(cell)
+        in_order = counts_of_one(names) if len(names) == n else None
+        if in_order is not None:
+            return in_order[0], None, pd.Index(in_order[1])
+        codes, cells, missing = codes_of_one(names)
     if len(codes) != n or missing.any():
         raise FitError(
             f"{len(codes)} cells for {n} lives, {int(missing.sum())} of them blank.",
             "fit_cells(cell)", "name the cell of each life",
         )  # fmt: skip
-    return codes.astype(np.intp, copy=False), pd.Index(cells)
+    index = pd.Index(cells)
+    codes = codes.astype(np.intp, copy=False)
+    return np.bincount(codes, minlength=len(index)), codes, index
 
 
-def _cant_stand(arrays: dict[str, Array]) -> NDArray[np.bool_] | None:
+def _cant_stand(arrays: dict[str, Array], of_events: bool) -> NDArray[np.bool_] | None:
     """Rows that can't stand; None where all can, told by a few quick looks at columns."""
+    if _all_can_stand(arrays, of_events):
+        return None
     exit_, event = arrays["exit"], arrays["event"]
     entry = arrays.get("entry", np.zeros(1))
-    if set(arrays) <= {"exit", "event", "entry"} and len(exit_):
-        plain = exit_.min() > 0 and exit_.max() < np.inf and entry.min() >= 0
-        if plain and (entry < exit_).all() and ((event == 0) | (event == 1)).all():
-            return None
     with np.errstate(invalid="ignore"):
         bad = ~((exit_ > 0) & np.isfinite(exit_)) | ~((event == 0) | (event == 1))
         bad |= ~((entry >= 0) & (entry < exit_))
@@ -282,3 +294,24 @@ def _cant_stand(arrays: dict[str, Array]) -> NDArray[np.bool_] | None:
         if "weights" in arrays:
             bad |= ~((arrays["weights"] >= 0) & np.isfinite(arrays["weights"]))
     return np.asarray(bad) if bad.any() else None
+
+
+def _all_can_stand(arrays: dict[str, Array], of_events: bool) -> bool:
+    """Whether plain rows without weights can all stand; false may only mean not told."""
+    exit_, event = arrays["exit"], arrays["event"]
+    entry = arrays.get("entry", np.zeros(1))
+    if "weights" in arrays or not len(exit_):
+        return False
+    if "upper" in arrays:
+        found = arrays["upper"] == arrays["upper"]
+        at = np.flatnonzero(found)
+        lower, upper = arrays["lower"][at], arrays["upper"][at]
+        since = entry[at] if len(entry) == len(exit_) else entry
+        if np.count_nonzero(arrays["lower"] == arrays["lower"]) != len(at):
+            return False
+        if not ((lower >= since).all() and (lower < upper).all() and (upper < np.inf).all()):
+            return False
+    # an exit beyond an entry of 0 or more is above 0
+    if not (entry.min() >= 0 and exit_.max() < np.inf and bool((entry < exit_).all())):
+        return False
+    return not of_events or bool(((event == 0) | (event == 1)).all())

@@ -6,8 +6,6 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from dutylife.models.batch.blocks import firsts_of
-
 Named = tuple[NDArray[np.intp], Any, NDArray[np.bool_]]
 
 
@@ -47,12 +45,24 @@ def _present(codes: NDArray[np.int64], n_codes: int) -> tuple[NDArray[np.int64],
     return np.flatnonzero(there).astype(np.int64), (np.cumsum(there) - 1)[codes]
 
 
+def counts_of_one(cell: NDArray[Any]) -> tuple[NDArray[np.int64], Any] | None:
+    """Rows of each cell and the cells, where those are numbers in rising order; else None.
+
+    Then no table of those seen is needed.
+    """
+    if cell.dtype.kind not in "iu" or cell.ndim != 1 or not len(cell):
+        return None
+    firsts = np.flatnonzero(cell[1:] != cell[:-1])
+    firsts += 1
+    starts = np.concatenate([[0], firsts])
+    cells = cell[starts]
+    if not (cells[1:] > cells[:-1]).all():
+        return None
+    return np.diff(starts, append=len(cell)), cells
+
+
 def codes_of_one(cell: NDArray[Any]) -> Named:
-    """Do the same for cells named by one value each."""
-    if cell.dtype.kind in "iu" and cell.ndim == 1 and bool((cell[1:] >= cell[:-1]).all()):
-        firsts = firsts_of(cell)  # numbers in rising order need no table of those seen
-        counts = np.diff(firsts, append=len(cell))
-        return np.repeat(np.arange(len(firsts)), counts), cell[firsts], np.zeros(1, dtype=bool)
+    """Do as `codes_of_columns` for cells named by one value each."""
     codes, cells = pd.factorize(pd.Series(cell), sort=True)
     return codes, cells, codes < 0
 

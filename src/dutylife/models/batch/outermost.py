@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from dutylife.models.batch.blocks import Block
 from dutylife.models.batch.climb import SEARCHED
 from dutylife.models.batch.levels import best_b, profile
-from dutylife.models.batch.surface import surface
+from dutylife.models.batch.surface import HIGHEST_B, surface
 from dutylife.models.checks import Array
 
 if TYPE_CHECKING:
@@ -56,8 +56,8 @@ def outermost(block: Block, q_top: Array, least: Array, figure: "Figure", side: 
 
 def _end(block: Block, q_top: Array, least: Array, side: int) -> tuple[Array, NDArray[np.bool_]]:
     """Log shape where the profile falls below ``least``, and whether it never does."""
-    stop = SEARCHED[0] if side < 0 else SEARCHED[-1]
-    inside, outside = q_top.copy(), np.full_like(q_top, stop)
+    stop = _furthest_told(block, np.full_like(q_top, SEARCHED[0 if side < 0 else -1]))
+    inside, outside = q_top.copy(), stop.copy()
     is_open = _profile(block, outside) >= least
     # the first crossing outward from the top
     for share in np.linspace(0.0, 1.0, 41)[1:]:
@@ -71,6 +71,17 @@ def _end(block: Block, q_top: Array, least: Array, side: int) -> tuple[Array, ND
         above = _profile(block, middle) >= least
         inside, outside = np.where(above, middle, inside), np.where(above, outside, middle)
     return 0.5 * (inside + outside), is_open
+
+
+def _furthest_told(block: Block, stop: Array) -> Array:
+    """Shapes at which no figure passes what a float holds, from some on downward."""
+    step = SEARCHED[1] - SEARCHED[0]
+    while block.has_between:
+        past = best_b(block, stop) > HIGHEST_B - 1.0
+        if not past.any():
+            break
+        stop = np.where(past, stop - step, stop)
+    return stop
 
 
 def _profile(block: Block, q: Array) -> Array:

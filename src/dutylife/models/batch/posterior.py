@@ -14,14 +14,12 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from dutylife.errors import FitError
-from dutylife.models.batch.blocks import Block
 from dutylife.models.batch.fit import CellFits
-from dutylife.models.batch.posterior_modes import Prior, posterior_modes
+from dutylife.models.batch.posterior_modes import Prior
+from dutylife.models.batch.posterior_nodes import nodes
 from dutylife.models.checks import Array
 from dutylife.wording import count
 
-N_SHAPES, N_SCALES, WIDER = 15, 19, 1.15
-_FALLEN = 15.0  # of log density, where the nodes over log scale end: 3e-7 of the top
 _CELLS_A_PIECE = 64  # 15 x 19 nodes of that many cells stay in a core's own cache
 
 
@@ -166,92 +164,11 @@ def cell_posteriors(fits: CellFits, mean: ArrayLike, cov: ArrayLike) -> CellPost
             "Failures between two ages have no posterior nodes yet.", "cell_posteriors(fits)",
             "leave such cells to fit_cells and its limits",
         )  # fmt: skip
-    n = len(fits.cells)
     prior = Prior.of(mean, cov, fits.centre)
-    block = fits.block
-    q_top, _, width = posterior_modes(block, prior)
-    x, w = np.polynomial.hermite.hermgauss(N_SHAPES)
-    wide = np.sqrt(2.0) * WIDER * width
-    q = q_top + wide * x[:, None]  # shape (15, n_cells)
-    with np.errstate(all="ignore"):
-        s0 = np.stack([block.moments(np.exp(at), 0)[0] for at in q])
-        log_scale, weight = np.empty((2, n, N_SHAPES, N_SCALES))
-        sums = np.empty((3, n, N_SHAPES))
-        log_w = (np.log(w) + x * x)[:, None] + np.log(wide)
-        for first in range(0, n, _CELLS_A_PIECE):
-            some = slice(first, first + _CELLS_A_PIECE)
-            at, chance = _by_scale(block, prior, some, q[:, some], s0[:, some], log_w[:, some])
-            log_scale[some], weight[some] = at.swapaxes(0, 1), chance.swapaxes(0, 1)
-            sums[0, some] = chance.sum(axis=2).T
-            chance *= at
-            sums[1, some] = chance.sum(axis=2).T
-            chance *= at
-            sums[2, some] = chance.sum(axis=2).T
-        sums[1:] /= sums[0]
+    q, log_scale, weight, sums = nodes(fits.block, prior)
     empty = fits.n_lives == 0
     log_scale[empty], weight[empty], sums[:, empty] = np.nan, np.nan, np.nan
     return CellPosteriors(
-        fits=fits, log_shape=q.T.copy(), log_scale=log_scale, weight=weight, share=sums[0],
-        scale_mean=sums[1], scale_variance=sums[2] - sums[1] ** 2,
+        fits=fits, log_shape=q, log_scale=log_scale, weight=weight, share=sums[0],
+        scale_mean=sums[1], scale_variance=sums[2],
     )  # fmt: skip
-
-
-def _by_scale(
-    block: Block, prior: Prior, some: slice, q: Array, s0: Array, log_w: Array
-) -> tuple[Array, Array]:
-    """Log scales and weights for the shapes of some cells; shape (15, cells, 19) each."""
-    k, d, log_s0 = np.exp(q), block.failures[some], np.log(s0)
-    middle, variance = prior.of_scale(q, some)
-    target, precision = -k * middle, 1.0 / (variance * k * k)  # of b, by the prior
-    # between the best b of the lives and that of the prior, by what each has to say
-    b = (d * (np.log(d + 0.5) - log_s0) + precision * target) / (d + precision)
-    b = np.minimum(b, np.log(d + 1.0 + precision * (1.0 + np.abs(target + log_s0))) - log_s0)
-    for _ in range(60):
-        hazard = np.exp(b + log_s0)
-        step = (d - hazard - precision * (b - target)) / (hazard + precision)
-        step = np.clip(step, -2.0, 2.0)
-        b = b + step
-        if not (np.abs(step) > 1e-4).any():  # the nodes have only to stand near the top
-            break
-    # at b + x the log density has fallen by fall(x) = H (e^x - 1 - x) + precision x^2 / 2
-    hazard = np.exp(b + log_s0)
-    top = d * b - hazard - 0.5 * precision * (b - target) ** 2
-    tilt = d - hazard - precision * (b - target)  # what the steps have left of the slope
-    low, high = _reach(hazard, precision)
-    gap = (high - low) / (N_SCALES - 1)
-    x = low[..., None] + gap[..., None] * np.arange(N_SCALES)
-    value = np.exp(x)
-    value *= -hazard[..., None]
-    bent = x * (-0.5 * precision)[..., None]
-    bent += (hazard + tilt)[..., None]
-    bent *= x
-    value += bent
-    outer = log_w + d * q + k * block.log_failed[some] + prior.log_of_shape(q, some)
-    # the step in log scale is that in b over k; the prior of log scale has its own width
-    value += (outer + top + hazard + np.log(gap) - q - 0.5 * np.log(variance))[..., None]
-    value -= value.max(axis=(0, 2), keepdims=True)
-    np.exp(value, out=value)
-    value /= value.sum(axis=(0, 2), keepdims=True)
-    at = x
-    at += b[..., None]
-    log_scale = prior.centre[some][:, None] - at / k[..., None]
-    return log_scale, value
-
-
-def _reach(hazard: Array, precision: Array) -> tuple[Array, Array]:
-    """How far to either side of the top the log density has fallen by `_FALLEN`.
-
-    From points beyond, Newton steps come back without passing, since the fall is convex.
-    """
-    low = np.maximum(-np.sqrt(2.0 * _FALLEN / precision), -1.0 - _FALLEN / hazard)
-    high = np.minimum(
-        np.sqrt(2.0 * _FALLEN / (hazard + precision)), np.log1p(_FALLEN / hazard) + 1.2
-    )
-    ends = []
-    for x in (low, high):
-        for _ in range(4):
-            grown = np.expm1(x)
-            fall = hazard * (grown - x) + 0.5 * precision * x * x
-            x = x - (fall - _FALLEN) / (hazard * grown + precision * x)
-        ends.append(x)
-    return ends[0], ends[1]

@@ -47,14 +47,15 @@ class Prior:
         return cls(means[:, 0].copy(), means[:, 1] - centre, centre, both)
 
     def of_scale(self, q: Array, some: slice) -> tuple[Array, Array]:
-        """Mean (relative) and variance of log scale, the log shapes given; shape (m, cells)."""
+        """Mean (relative) and variance of log scale, the log shapes given; shape (cells, m)."""
         turn = self.cov[0, 1] / self.cov[0, 0]
         variance = self.cov[1, 1] - turn * self.cov[0, 1]
-        return self.scale[some] + turn * (q - self.shape[some]), np.full_like(q, variance)
+        middle = self.scale[some, None] + turn * (q - self.shape[some, None])
+        return middle, np.full_like(q, variance)
 
     def log_of_shape(self, q: Array, some: slice) -> Array:
         """Log density of log shape, up to a constant."""
-        return np.asarray(-0.5 * (q - self.shape[some]) ** 2 / self.cov[0, 0])
+        return np.asarray(-0.5 * (q - self.shape[some, None]) ** 2 / self.cov[0, 0])
 
 
 def posterior_modes(block: Block, prior: Prior) -> tuple[Array, Array, Array]:

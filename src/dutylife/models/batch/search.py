@@ -1,23 +1,41 @@
 """The search of cells whose climb found no top, or may have missed a higher one."""
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
-from dutylife.models.batch.blocks import Block
+from dutylife.models.batch.blocks import NEVER, Block
 from dutylife.models.batch.climb import LARGEST_RESIDUAL, SEARCHED, Tops, checked, newton
-from dutylife.models.batch.levels import best_b, best_b_between, first_b, profile
+from dutylife.models.batch.levels import Between, best_b, profile
 from dutylife.models.batch.surface import Surface
 from dutylife.models.checks import Array
 
 FEW_FAILED = 5  # with late entries, so few failures can leave a second top
-FIRST_LOOK = SEARCHED[::3]
+BARELY = 1e-3  # bend of the profile over the failures; that of a top is near 2
+FIRST_LOOK = np.append(SEARCHED[:-1:3], SEARCHED[-1])
+ROWS_AT_ONCE = 1_000_000
 
 
-def unsure(block: Block, found: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Cells to search: no top was found, or late entries may have left a second one."""
-    late = np.zeros(block.n_cells, dtype=bool)
-    late[block.entered.cells] = True
-    return (block.rows_failed > 0) & (~found | (late & (block.rows_failed <= FEW_FAILED)))
+def unsure(block: Block, top: Tops) -> NDArray[np.bool_]:
+    """Cells to search: no top was found, it lies at an end or is flat, or there may be another.
+
+    Without failures between two ages there is but one top, whatever the entries: with n(t) lives
+    under watch at age t, S0(k) / k is the integral of n(t) t^(k - 1), whose log is convex in k, so
+    that the profile, k x sum of log t - failures x log(S0(k) / k), is concave. Without late entries
+    the surface is concave. With both, few failures can leave a second top.
+    """
+    at, few = top.at, block.rows_failed <= FEW_FAILED
+    with np.errstate(all="ignore"):
+        flat = ~((at.qq - at.qb**2 / at.bb) / block.rows_failed < -BARELY)
+    edge = (top.q < SEARCHED[0] + 1.0) | (top.q > SEARCHED[-1] - 1.0)
+    late, looked = np.zeros((2, block.n_cells), dtype=bool)
+    if block.has_between:
+        kind = block.between
+        late[block.entered.cells] = True
+        late[kind.cells] |= np.maximum.reduceat(kind.log_age[2], kind.starts) > NEVER
+        looked[kind.cells] = True
+    return (block.rows_failed > 0) & (~top.found | edge | flat | (late & looked & few))
 
 
 def searched(block: Block, known: Tops) -> Tops:
@@ -28,23 +46,39 @@ def searched(block: Block, known: Tops) -> Tops:
     the shapes, or is as high there as at any top; ``second`` where there is more than one top.
     """
     with np.errstate(all="ignore"):
+        if not block.has_between:
+            low, high = _scanned(block, SEARCHED[[0, -1]])[0]
+            none = (low <= 0) | (high > 0)  # concave, it rises to that end all the way
+            if none.any():
+                return _nowhere(known, none) if none.all() else _put(
+                    _nowhere(known, none), ~none, searched(block.of(~none), known.of(~none))
+                )  # fmt: skip
         slopes, values = _scanned(block, FIRST_LOOK)
         top = (slopes[:-1] > 0) & (slopes[1:] <= 0)
-        ends = _height_at_ends(block)
+        ends = _height_at_ends(slopes, values)
         at = np.searchsorted(FIRST_LOOK, known.q)
         there = top[np.clip(at - 1, 0, len(top) - 1), np.arange(block.n_cells)]
         sure = known.found & there & (top.sum(axis=0) == 1)
         sure &= known.at.value > ends + 1e-9 * (1.0 + np.abs(ends))
         if sure.all():
             return known
-        again = _searched_wholly(block.of(~sure))
+        return _put(known, ~sure, _searched_wholly(block.of(~sure)))
+
+
+def _nowhere(known: Tops, cells: NDArray[np.bool_]) -> Tops:
+    """The tops, those of some cells taken for none."""
+    return replace(known, found=known.found & ~cells, second=known.second & ~cells)
+
+
+def _put(known: Tops, cells: NDArray[np.bool_], tops: Tops) -> Tops:
+    """The tops, those of some cells put in."""
     out = {k: getattr(known, k).copy() for k in ("q", "b", "residual", "found", "second")}
     for name, values in out.items():
-        values[~sure] = getattr(again, name)
-    at_top = {k: getattr(known.at, k).copy() for k in Surface.__slots__}
-    for name, values in at_top.items():
-        values[~sure] = getattr(again.at, name)
-    return Tops(at=Surface(**at_top), **out)
+        values[cells] = getattr(tops, name)
+    at = {k: getattr(known.at, k).copy() for k in Surface.__slots__}
+    for name, values in at.items():
+        values[cells] = getattr(tops.at, name)
+    return Tops(at=Surface(**at), **out)
 
 
 def _searched_wholly(block: Block) -> Tops:
@@ -52,8 +86,11 @@ def _searched_wholly(block: Block) -> Tops:
     top = (slopes[:-1] > 0) & (slopes[1:] <= 0)
     height = np.where(top, np.fmax(values[:-1], values[1:]), -np.inf)
     best = height.argmax(axis=0)
-    ends = _height_at_ends(block)
-    found: NDArray[np.bool_] = np.asarray(top.any(axis=0))
+    ends = _height_at_ends(slopes, values)
+    # no top is higher than its steeper side leads; on a level, slopes are noise
+    step = 2.0 * (SEARCHED[1] - SEARCHED[0])
+    highest = np.where(top, np.fmax(values[:-1] + step * slopes[:-1], values[1:]), -np.inf)
+    found: NDArray[np.bool_] = highest.max(axis=0) > ends + 1e-9 * (1.0 + np.abs(ends))
     low, high = SEARCHED[best], SEARCHED[best + 1]
     q = 0.5 * (low + high)
     if found.any():
@@ -66,38 +103,39 @@ def _searched_wholly(block: Block) -> Tops:
         q[found] = 0.5 * (inner + outer)
     b = best_b(block, q)
     if found.any():
-        q[found], b[found] = newton(part, q[found], b[found], active=found[found])
+        q[found], b[found], _ = newton(part, q[found], b[found])
     at, residual = checked(block, q, b)
     found &= np.isfinite(residual) & (residual <= LARGEST_RESIDUAL)
     found &= at.value > ends + 1e-9 * (1.0 + np.abs(ends))
     return Tops(q, b, at, residual, found, top.sum(axis=0) > 1)
 
 
-def _height_at_ends(block: Block) -> Array:
-    """Height of the profile at the smallest or the greatest shape, whichever is higher."""
-    low, high = (_along(block, np.full(block.n_cells, q))[1] for q in (SEARCHED[0], SEARCHED[-1]))
-    return np.fmax(low, high)
+def _height_at_ends(slopes: Array, values: Array) -> Array:
+    """Height of the profile at the smallest or the greatest shape, whichever is higher.
+
+    Of those looked at and told: the slope is missing where figures pass what a float holds.
+    """
+    told, cell = np.isfinite(slopes), np.arange(slopes.shape[1])
+    first, last = told.argmax(axis=0), len(told) - 1 - told[::-1].argmax(axis=0)
+    return np.fmax(values[first, cell], values[last, cell])
 
 
 def _scanned(block: Block, log_shapes: Array) -> tuple[Array, Array]:
     """Slope and height of the profile at the same log shapes in all cells; shape (m, n_cells)."""
     shapes = np.exp(log_shapes)
-    sums = block.sums_at(shapes, 2 if block.has_between else 1)
+    sums = block.sums_at(shapes, 1)
     k, d = shapes[:, None], block.failures
     if not block.has_between:
         slopes = d + k * (block.log_failed - d * sums[1] / sums[0])
         values = d * (log_shapes[:, None] + np.log(d) - np.log(sums[0])) + k * block.log_failed - d
         return slopes, values
     slopes, values = np.empty((2, len(shapes), block.n_cells))
-    b = first_b(block, np.full(block.n_cells, log_shapes[0]))
-    for i, q in enumerate(log_shapes):
-        now = sums[0, i], sums[1, i], sums[2, i]
-        b, at = best_b_between(block, np.full(block.n_cells, q), now, b, within=0.02, most=12)
-        # what the last step in b would still add, to second order
-        slopes[i] = at.q - np.nan_to_num(at.qb / at.bb * at.b)
-        values[i] = at.value - np.nan_to_num(0.5 * at.b**2 / at.bb)
-        if i + 1 < len(log_shapes):
-            b = b - np.clip(np.nan_to_num(at.qb / at.bb), -50.0, 50.0) * (log_shapes[i + 1] - q)
+    step = max(ROWS_AT_ONCE // block.between.log_age.shape[1], 1)
+    for first in range(0, len(shapes), step):
+        some = slice(first, first + step)
+        q = np.repeat(log_shapes[some, None], block.n_cells, axis=1)
+        level = Between(block, q, sums[0, some], sums[1, some])
+        slopes[some], values[some] = level.told(level.best())
     return slopes, values
 
 
@@ -106,5 +144,6 @@ def _along(block: Block, q: Array) -> tuple[Array, Array]:
     if not block.has_between:
         _, value, slope, _ = profile(block, q)
         return slope, value
-    _, at = best_b_between(block, q, block.sums(np.exp(q)), first_b(block, q))
-    return at.q, at.value
+    level = Between.at(block, q)
+    slope, value = level.told(level.best())
+    return slope[0], value[0]

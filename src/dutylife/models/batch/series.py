@@ -8,13 +8,19 @@ from dataclasses import dataclass
 from math import factorial
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dutylife.models.batch.blocks import Block
 from dutylife.models.checks import Array
 
-ORDER, LATER_ORDER = 5, 4  # of the first series of a climb, and of those near its end
+ORDER, LATER_ORDER = 5, 4  # of a series that leads far, and of those near the end
 # log shapes a series is trusted to go from its middle, before the next one is made
 FURTHEST_DOWN, FURTHEST_UP = -0.5, 0.4
+
+
+def factorials(order: int) -> Array:
+    """0! to order!, shape (order + 1, 1)."""
+    return np.array([[float(factorial(j))] for j in range(order + 1)])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,8 +34,11 @@ class Series:
     def about(cls, block: Block, q: Array, order: int = ORDER) -> "Series":
         """Series of every cell about its log shape."""
         terms = block.moments(np.exp(q), order)
-        terms /= np.array([[float(factorial(j))] for j in range(order + 1)])
-        return cls(q, terms)
+        return cls(q, terms / factorials(order))
+
+    def of(self, chosen: NDArray[np.intp]) -> "Series":
+        """Series of some cells."""
+        return Series(self.middle[chosen], self.terms[:, chosen])
 
     def within(self, q: Array) -> Array:
         """Log shapes brought to where the series is trusted."""

@@ -12,6 +12,12 @@ from dutylife.models.batch.blocks import Block
 from dutylife.models.checks import Array
 
 HIGHEST = 300.0  # of a log cumulative hazard: far beyond it the surface is flat at nothing
+LOWEST = -600.0  # of it, and of that of a ratio: nothing beside anything else
+FARTHEST = -1e4  # a relative log age below which nothing depends on the law
+HIGHEST_B = 690.0  # beyond, its exponential is more than a float holds
+
+
+ROWS_A_PIECE = 8192  # some twenty buffers of that many rows stay in a core's own cache
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,7 +44,7 @@ def from_sums(
 ) -> Surface:
     """Do the same from the sums of `Block.sums`."""
     s0, s1, s2 = sums
-    rate = np.exp(np.minimum(b, HIGHEST))
+    rate = np.exp(np.minimum(b, HIGHEST_B))
     d, log_failed = block.failures, block.log_failed
     first = rate * shape * s1
     value = d * (q + b) + shape * log_failed - rate * s0
@@ -59,11 +65,11 @@ def _between(block: Block, b: Array, shape: Array) -> Surface:
     out = np.zeros((6, block.n_cells))
     own = np.empty((6, len(kind.cells)))
     of_cell, rate_of_cell = shape[kind.cells], b[kind.cells]
-    for rows, cells in kind.pieces():
+    for rows, cells in kind.pieces(ROWS_A_PIECE):
         counts, starts = kind.counts[cells], kind.starts[cells] - rows.start
         k, rate = np.repeat(of_cell[cells], counts), np.repeat(rate_of_cell[cells], counts)
         weight = None if kind.weight is None else kind.weight[rows]
-        for j, term in enumerate(_fall(kind.log_age[rows], k, rate)):
+        for j, term in enumerate(_fall(kind.log_age[:, rows], k, rate)):
             np.add.reduceat(term if weight is None else weight * term, starts, out=own[j, cells])
     out[:, kind.cells] = own
     return Surface(*out)
@@ -77,30 +83,56 @@ def _fall(
     That is -(H1 - H0) + log(1 - exp(-(H2 - H1))). The entry belongs to its own row here: where a
     part was looked at first, H1 and H0 are one and vanish, however great.
     """
-    low_age, high_age, since_age = log_ages[:, 0], log_ages[:, 1], log_ages[:, 2]
+    low_age, high_age, since_age = log_ages
     with np.errstate(under="ignore", over="ignore"):
-        y = k * high_age + rate
-        low, high, since = (
-            np.exp(np.minimum(h, HIGHEST)) for h in (k * low_age + rate, y, k * since_age + rate)
-        )
+        y = k * high_age
+        v = y.copy()
+        y += rate
+        # of age 0 the log is far below any: its hazard stands at e^-600, since to bring an
+        # exponential down to nothing takes ten times as long
+        low, since = _hazard(k, low_age, rate), _hazard(k, since_age, rate)
+        high = np.exp(np.minimum(y, HIGHEST))
         # H1 over H2 and what is left: sound also where both are too small or great for a float
-        apart = k * (low_age - high_age)
-        ratio, left = np.exp(apart), np.maximum(-np.expm1(apart), 1e-16)
+        apart = low_age - high_age
+        apart *= k
+        np.maximum(apart, LOWEST, out=apart)
+        ratio, left = np.exp(apart), np.expm1(apart)
+        np.negative(left, out=left)
+        np.maximum(left, 1e-16, out=left)
         wider = high * left
         # odds x (H2 - H1), at most 1, with the odds of surviving the stretch
-        step = np.where(wider > 1e-12, wider / np.expm1(np.clip(wider, 1e-12, 690.0)), 1.0)
-        chance = np.where(wider > 1e-12, np.log(-np.expm1(-np.maximum(wider, 1e-12))),
-                          y + np.log(left))  # fmt: skip
+        some = np.clip(wider, 1e-12, 690.0)
+        step = some / np.expm1(some)
+        chance = np.log(-np.expm1(-some))
+        if some.min() <= 1e-12:
+            chance = np.where(wider > 1e-12, chance, y + np.log(left))
     # by y = log H at each end, then by (q, b): dy/dq = k log age, dy/db = 1; at age 0 nothing
     # depends on the law, and NEVER x 0 would be nothing but noise
-    u, w = k * np.where(ratio > 0, low_age, 0.0), k * np.where(since > 0, since_age, 0.0)
-    v = k * high_age
-    lived, lived_q = low - since, low * u - since * w
-    turn = (v - ratio * u) / left
+    u, w = k * np.maximum(low_age, FARTHEST), k * np.maximum(since_age, FARTHEST)
+    lu, sw = low * u, since * w
+    lived, lived_q = low - since, lu - sw
+    ratio *= u
+    turn = v - ratio
+    turn /= left
     step_q, wider_q = step * turn, wider * turn
     by_q, by_b = step_q - lived_q, step - lived
-    qq = step * (v * v - ratio * u * u) / left - step_q * (step_q + wider_q)
-    qq += by_q - (low * u * u - since * w * w)
-    qb = by_q - step_q * (step + wider)
-    bb = by_b - step * (step + wider)
+    v *= v
+    ratio *= u
+    v -= ratio
+    v /= left
+    v *= step
+    lu *= u
+    sw *= w
+    wider_q += step_q
+    wider += step
+    qq = v - step_q * wider_q + by_q - lu + sw
+    qb = by_q - step_q * wider
+    bb = by_b - step * wider
     return chance - lived, by_q, by_b, qq, qb, bb
+
+
+def _hazard(k: Array, log_age: Array, rate: Array) -> Array:
+    out = k * log_age
+    out += rate
+    np.clip(out, LOWEST, HIGHEST, out=out)
+    return np.asarray(np.exp(out, out=out))
