@@ -4,6 +4,7 @@ from dutylife.decisions.age import age_replacement
 from dutylife.decisions.age_result import AgeReplacement
 from dutylife.decisions.age_weibull import AgeReplacementDraws, age_replacement_weibull
 from dutylife.decisions.block import BlockReplacement, block_replacement
+from dutylife.decisions.comparison import PlanComparison, compare_plans
 from dutylife.decisions.failure_finding import FailureFindingInterval, failure_finding_interval
 from dutylife.decisions.intervals import recommend_intervals
 from dutylife.decisions.joint import JointIntervals, joint_intervals
@@ -28,10 +29,12 @@ __all__ = [
     "ReadingVerdict",
     "JointIntervals",
     "Life",
+    "PlanComparison",
     "RenewalFunction",
     "age_replacement",
     "age_replacement_weibull",
     "block_replacement",
+    "compare_plans",
     "failure_finding_interval",
     "inspection_interval",
     "judge_reading",
