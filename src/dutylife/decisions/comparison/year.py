@@ -31,6 +31,7 @@ _SUMMED = (*(m for m in MEASURES if m != "visits"), _FAILURE_MONEY)
 _PAIRS = 1_200_000
 _N_GROUPS = 64
 _FINEST = 1024.0  # of a day, in the order of visits
+_DAY_BITS = 36
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -217,7 +218,7 @@ def _each(terms: Terms, t: CellTerms) -> dict[str, Array]:
 
 def _in_order(at: Ints, day: Array, planned: npt.NDArray[np.bool_]) -> Ints:
     """Machine, simulation, day and whether it was planned, as one whole number each."""
-    return np.asarray((at << 24) + (np.round(day * _FINEST).astype(np.int64) << 1) + planned)
+    return np.asarray((at << _DAY_BITS) + (np.round(day * _FINEST).astype(np.int64) << 1) + planned)
 
 
 def _planned_visits(entries: Ints, shape: tuple[int, int]) -> Array:
@@ -226,7 +227,7 @@ def _planned_visits(entries: Ints, shape: tuple[int, int]) -> Array:
     out = np.zeros(shape[0] * shape[1])
     if not entries.size:
         return out.reshape(shape)
-    group = entries >> 24
+    group = entries >> _DAY_BITS
     window = np.int64(GROUP_DAYS * _FINEST) << 1
     at = np.flatnonzero(np.concatenate([[True], group[1:] != group[:-1]]))
     end = np.append(at[1:], len(entries))
