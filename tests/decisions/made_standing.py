@@ -19,9 +19,10 @@ def standing(shape=2.0, scale=100.0, *, n=200, age=0.0, seen=0.0, use=70.0, look
         component=Component(name="part"), duty="yard", severe=False, on_meter=False,
         basis="own data", shape=np.atleast_1d(shape).astype(float),
         scale=np.atleast_1d(scale).astype(float), weights=np.ones(np.size(shape)),
-        machine=np.arange(n), age_days=np.full(n, float(age)), seen_days=np.full(n, float(seen)),
+        machine=np.arange(n), age_days=np.full(n, float(age)),
+        counted_days=np.full(n, float(age)), seen_days=np.full(n, float(seen)),
         days_per_unit=np.ones(n), use_per_week=np.full(n, use), looked_days=np.full(n, looked),
-        keys=keys_of(names, 1, "part"), part_numbers=("",) * n,
+        keys=keys_of(names, 1, "part"),
     )  # fmt: skip
     return Standing(
         unit_id=tuple(names), customer=("C",) * n, duty=("yard",) * n, equipment_class=("",) * n,

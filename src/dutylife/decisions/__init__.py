@@ -19,6 +19,8 @@ from dutylife.decisions.reading_verdict import ReadingVerdict, judge_reading, ju
 from dutylife.decisions.renewal import RenewalFunction, renewal_function
 from dutylife.decisions.renewal_counts import renewal_counts
 from dutylife.decisions.visits import plan_visits
+from dutylife.decisions.what_if import WhatIf, what_if
+from dutylife.decisions.what_if_ground import what_if_ground
 
 __all__ = [
     "AgeReplacement",
@@ -31,6 +33,7 @@ __all__ = [
     "Life",
     "PlanComparison",
     "RenewalFunction",
+    "WhatIf",
     "age_replacement",
     "age_replacement_weibull",
     "block_replacement",
@@ -47,4 +50,6 @@ __all__ = [
     "renewal_counts",
     "renewal_function",
     "share_failing_before_look",
+    "what_if",
+    "what_if_ground",
 ]

@@ -54,12 +54,13 @@ class Policy:
     ``change_at`` is the age of planned changes, None without; ``seen`` has the planned changes
     and the days watched where the record's rate goes on instead, ``looks_a_day`` its looks.
     ``crew`` is true where the change rides along and makes no visit; ``is_safety`` where it keeps
-    what can hurt someone from failing.
+    what can hurt someone from failing; ``is_weighed`` where cost and the record's law chose it.
     """
 
     change_at: Spacing | None = None
     crew: bool = False
     is_safety: bool = False
+    is_weighed: bool = False
     looks: tuple[Look, ...] = ()
     seen: tuple[float, float] = (0.0, 0.0)
     looks_a_day: float = 0.0
@@ -176,6 +177,8 @@ def _visits_seen(
 
 def _policy(cell: StandingCell, rows: list[dict[str, Any]]) -> Policy:
     change, crew, safety, looks = None, False, False, []
+    renewals = [r for r in rows if r["task"] in ("replace", "run to failure")]
+    weighed = any(r["basis"] != "starting value" for r in renewals)
     per_week = float(np.nanmedian(7 / cell.days_per_unit)) if cell.on_meter else np.nan
     for row in rows:
         spacing = _spacing(row)
@@ -188,7 +191,9 @@ def _policy(cell: StandingCell, rows: list[dict[str, Any]]) -> Policy:
             change, crew, safety = spacing, by_crew, _hurts(row)
         elif row["task"] in _LOOKS and not by_crew and not _operators(row, period):
             looks += _look(cell, row, spacing)
-    return Policy(change_at=change, crew=crew, is_safety=safety, looks=tuple(looks))
+    return Policy(
+        change_at=change, crew=crew, is_safety=safety, is_weighed=weighed, looks=tuple(looks)
+    )
 
 
 def _look(cell: StandingCell, row: dict[str, Any], spacing: Spacing) -> list[Look]:

@@ -129,7 +129,7 @@ def happenings(
     part, simulation = np.divmod(np.arange(n_parts * n), n)
     now = np.zeros(n_parts * n)
     to_fail = luck.to_fail.ravel()
-    to_change = _first_due(change, cell.age_days, luck.caught_up).ravel()
+    to_change = _first_due(change, cell.counted_days, luck.caught_up).ravel()
     due = [look.first_due(cell.looked_days, luck.caught_up).ravel() for look in looks]
     has_rate = bool((seen_rate > 0).any())
     parts: list[Happenings] = []

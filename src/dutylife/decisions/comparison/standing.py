@@ -30,9 +30,9 @@ class StandingCell:
 
     ``shape``, ``scale`` and ``weights`` have shape (n_draws,), scale on the law's clock; the rest
     has shape (n_parts,). ``age_days`` is missing where unknown, then ``seen_days`` tells how long
-    the part was watched. ``days_per_unit`` turns the law's clock into days;
-    ``use_per_week`` is missing where unknown. ``looked_days``: since
-    the component was last touched, missing where never.
+    the part was watched; ``counted_days`` is the age that plans count from. ``days_per_unit``
+    turns the law's clock into days; ``use_per_week`` is missing where unknown. ``looked_days``:
+    since the component was last touched, missing where never.
     """
 
     component: Component
@@ -45,12 +45,12 @@ class StandingCell:
     weights: Array
     machine: Ints
     age_days: Array
+    counted_days: Array
     seen_days: Array
     days_per_unit: Array
     use_per_week: Array
     looked_days: Array
     keys: Keys
-    part_numbers: tuple[str, ...]
 
     @property
     def key(self) -> tuple[str, str]:
@@ -197,12 +197,12 @@ def _cell(
         weights=draws["weight"].to_numpy(dtype=float),
         machine=np.array([place[u] for u in parts["unit_id"]], dtype=np.int64),
         age_days=age,
+        counted_days=age,
         seen_days=np.nan_to_num(seen),
         days_per_unit=per_unit,
         use_per_week=use,
         looked_days=np.where(np.isfinite(looked), np.maximum(looked, 0.0), np.nan),
         keys=keys_of(names, settings.report.seed, "part"),
-        part_numbers=tuple(parts["part_number"].fillna("").astype(str)),
     )
     return cell, lost
 

@@ -103,7 +103,9 @@ def years_of(
     gaps = [_visit_gap(standing, plan, terms, seed, horizon_days, away) for plan in plans]
     found: list[list[tuple[StandingCell, Happenings]]] = [[] for _ in plans]
     for cell in standing.cells:
-        key = seed_of(seed, "comparison", "law", *cell.key)
+        # duties that lend to each other err together; draws of all cells stand in one order
+        shared = cell.key[:1] if cell.basis == "pooled" else cell.key
+        key = seed_of(seed, "comparison", "law", *shared)
         taken = law_of_each_group(cell.weights, size.n_groups, key)
         luck = luck_of(cell, np.repeat(taken, size.per_group), caught_up[cell.machine])
         out = None if away is None else Away(days=away.days, phase=away.phase[cell.machine])
