@@ -4,11 +4,12 @@ from dutylife.decisions.age import age_replacement
 from dutylife.decisions.age_result import AgeReplacement
 from dutylife.decisions.age_weibull import AgeReplacementDraws, age_replacement_weibull
 from dutylife.decisions.block import BlockReplacement, block_replacement
-from dutylife.decisions.comparison import PlanComparison, compare_plans
+from dutylife.decisions.comparison import PlanComparison, compare_plans, simulate_plans
 from dutylife.decisions.failure_finding import FailureFindingInterval, failure_finding_interval
 from dutylife.decisions.intervals import recommend_intervals
 from dutylife.decisions.joint import JointIntervals, joint_intervals
 from dutylife.decisions.joint_bounds import power_of_two_bound
+from dutylife.decisions.keep_or_retire import KeepOrRetire, keep_or_retire
 from dutylife.decisions.life import Life, known_life
 from dutylife.decisions.looks import (
     InspectionInterval,
@@ -30,6 +31,7 @@ __all__ = [
     "InspectionInterval",
     "ReadingVerdict",
     "JointIntervals",
+    "KeepOrRetire",
     "Life",
     "PlanComparison",
     "RenewalFunction",
@@ -43,6 +45,7 @@ __all__ = [
     "judge_reading",
     "judge_readings",
     "joint_intervals",
+    "keep_or_retire",
     "known_life",
     "plan_visits",
     "power_of_two_bound",
@@ -50,6 +53,7 @@ __all__ = [
     "renewal_counts",
     "renewal_function",
     "share_failing_before_look",
+    "simulate_plans",
     "what_if",
     "what_if_ground",
 ]

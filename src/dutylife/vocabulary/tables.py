@@ -243,6 +243,19 @@ _TABLES: list[Table] = [
         + _bounds("failures_spared_per_year lost_days_spared_per_year saving_per_year"),
     ),
     _table(
+        "keep_or_retire",
+        "a machine in service: its record and its coming year",
+        "unit_id",
+        "unit_id equipment_class duty customer payer watched_hours n_failed "
+        "billed_per_1000_hours lost_days_per_1000_hours "
+        + _bounds("own_factor")
+        + " trend p_adjusted "
+        + _bounds("next_year_cost")
+        + " next_year_lost_days new_one_cost_per_year probability_new_is_cheaper advice "
+        "safety_tasks sentence",
+        "advice",
+    ),
+    _table(
         "demand_forecast",
         "part x span x plan",
         "part_number plan from_date months",

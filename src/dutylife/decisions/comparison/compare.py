@@ -14,6 +14,7 @@ from dutylife.decisions.comparison.policies import (
     PRESENT,
     RECOMMENDED,
     SEEN,
+    Plan,
     plans_to_compare,
 )
 from dutylife.decisions.comparison.ranges import figure_of
@@ -69,7 +70,31 @@ class PlanComparison:
         return comparison_sentence(self.table, self.currency)
 
 
-def compare_plans(tables: Mapping[str, pd.DataFrame], settings: Settings) -> PlanComparison:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SimulatedPlans:
+    """The fleet as it stands, its terms, and a year of each plan, the proposed one first."""
+
+    standing: Standing
+    terms: Terms
+    plans: tuple[Plan, ...]
+    years: tuple[Year, ...]
+
+
+def simulate_plans(tables: Mapping[str, pd.DataFrame], settings: Settings) -> SimulatedPlans:
+    """Simulate a year of each plan once, for all who ask; see `compare_plans`."""
+    standing = as_it_stands(tables, settings)
+    terms = terms_of(standing, tables, settings)
+    plans = plans_to_compare(standing, tables, settings)
+    years = years_of(standing, plans, terms, seed=settings.report.seed)
+    return SimulatedPlans(standing=standing, terms=terms, plans=tuple(plans), years=tuple(years))
+
+
+def compare_plans(
+    tables: Mapping[str, pd.DataFrame],
+    settings: Settings,
+    *,
+    simulated: SimulatedPlans | None = None,
+) -> PlanComparison:
     """Simulate the coming year of the fleet under each plan.
 
     Parameters
@@ -79,6 +104,8 @@ def compare_plans(tables: Mapping[str, pd.DataFrame], settings: Settings) -> Pla
         maintenance_events; where there, shelf and service_lines.
     settings : Settings
         ``fleet.as_of`` filled; ``[present_schedule]``, ``[costs]`` payer, ``[workshop]``.
+    simulated : SimulatedPlans, optional
+        From `simulate_plans` of the same tables and settings, where it is there already.
 
     Returns
     -------
@@ -96,16 +123,13 @@ def compare_plans(tables: Mapping[str, pd.DataFrame], settings: Settings) -> Pla
     numbers), so that differences are known better than the figures themselves. Components that
     never failed in the record are left out of every plan.
     """
-    standing = as_it_stands(tables, settings)
-    terms = terms_of(standing, tables, settings)
-    plans = plans_to_compare(standing, tables, settings)
-    years = years_of(standing, plans, terms, seed=settings.report.seed)
+    of = simulated or simulate_plans(tables, settings)
     level = settings.report.confidence_level
     return PlanComparison(
-        table=comparison_table(standing, years, level),
-        notes=notes_of(standing, terms, settings),
+        table=comparison_table(of.standing, of.years, level),
+        notes=notes_of(of.standing, of.terms, settings),
         currency=settings.fleet.currency,
-        n_simulations=years[0].size.n,
+        n_simulations=of.years[0].size.n,
         confidence_level=level,
     )
 

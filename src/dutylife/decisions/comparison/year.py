@@ -28,7 +28,7 @@ MEASURES = ("failures", "visits", "parts", "labour_hours", "lost_days", "contrac
 _FAILURE_MONEY = "failure money"
 _SUMMED = (*(m for m in MEASURES if m != "visits"), _FAILURE_MONEY)
 # simulated part-years of a comparison: about a second on one core, four plans
-_PAIRS = 1_200_000
+_PAIRS = 600_000
 _N_GROUPS = 64
 _FINEST = 1024.0  # of a day, in the order of visits
 _DAY_BITS = 36
