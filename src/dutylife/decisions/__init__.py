@@ -4,6 +4,7 @@ from dutylife.decisions.age import age_replacement
 from dutylife.decisions.age_result import AgeReplacement
 from dutylife.decisions.age_weibull import AgeReplacementDraws, age_replacement_weibull
 from dutylife.decisions.block import BlockReplacement, block_replacement
+from dutylife.decisions.coming_year import coming_year
 from dutylife.decisions.comparison import PlanComparison, compare_plans, simulate_plans
 from dutylife.decisions.failure_finding import FailureFindingInterval, failure_finding_interval
 from dutylife.decisions.intervals import recommend_intervals
@@ -39,6 +40,7 @@ __all__ = [
     "age_replacement",
     "age_replacement_weibull",
     "block_replacement",
+    "coming_year",
     "compare_plans",
     "failure_finding_interval",
     "inspection_interval",

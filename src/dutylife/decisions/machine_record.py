@@ -156,5 +156,4 @@ def _p_trend(first: Array, second: Array) -> Array:
     n = first + second
     least = np.minimum(first, second)
     p = np.minimum(2 * binom.cdf(least, n, 0.5), 1.0)
-    told: Array = np.where(n >= FEWEST, p, np.nan)
-    return told
+    return np.where(n >= FEWEST, p, np.nan).astype(np.float64)

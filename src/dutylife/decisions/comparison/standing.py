@@ -24,6 +24,10 @@ TABLES_READ = (
 )  # fmt: skip
 
 
+class NoFleetError(DecisionError):
+    """No machine in service has a part whose life the record can tell."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class StandingCell:
     """The parts of one component in one duty.
@@ -125,7 +129,7 @@ def as_it_stands(tables: Mapping[str, pd.DataFrame], settings: Settings) -> Stan
     lives = lives[np.array(spoken, dtype=bool)]
     names = sorted(set(lives["unit_id"]))
     if not names:
-        raise DecisionError(
+        raise NoFleetError(
             "No machine in service has a part whose life the record can tell.",
             "units: prob_in_service; life_draws: basis",
             "a longer record, or machines that are still there ([lives] still_there)",
