@@ -156,4 +156,4 @@ def _p_trend(first: Array, second: Array) -> Array:
     n = first + second
     least = np.minimum(first, second)
     p = np.minimum(2 * binom.cdf(least, n, 0.5), 1.0)
-    return np.where(n >= FEWEST, p, np.nan).astype(np.float64)
+    return np.asarray(np.where(n >= FEWEST, p, np.nan), dtype=np.float64)
