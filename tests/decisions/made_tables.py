@@ -25,8 +25,13 @@ COST = {"CAP-5K": 5.0, "AF-12": 7.0, "CARB-3": 40.0, "RV-8": 12.0, "ROPE-1": 2.0
 
 def shelf(cost=None):
     rows = [
-        {"part_number": number, "description": number, "unit_cost": each, "source_row": 2,
-         "source_file": "parts.csv"}
+        {
+            "part_number": number,
+            "description": number,
+            "unit_cost": each,
+            "source_row": 2,
+            "source_file": "parts.csv",
+        }
         for number, each in (COST if cost is None else cost).items()
     ]
     return as_table("shelf", pd.DataFrame(rows))

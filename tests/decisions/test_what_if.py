@@ -33,7 +33,7 @@ MONEY = "the contractor's money"
 def test_no_change_changes_nothing(ground):
     found = what_if(ground)
     assert (rows(found)["difference"].dropna() == 0).all()
-    assert "nothing changed" in found.text
+    assert found.text.startswith("Nothing changed")
 
 
 def test_every_change_tells_before_after_and_a_difference_with_bounds(ground):
@@ -143,11 +143,9 @@ def test_what_the_change_itself_costs_is_paid(ground):
 
 
 def test_changes_go_together(ground):
-    found = what_if(
-        ground, hours_factor=2, longer_life={"component": "carburetor", "factor": 1.2}
-    )
+    found = what_if(ground, hours_factor=2, longer_life={"component": "carburetor", "factor": 1.2})
     assert len(found.changes) == 2
-    assert all(change in found.text for change in found.changes)
+    assert all(change.lower() in found.text.lower() for change in found.changes)
 
 
 def test_no_saving_lifts_a_ceiling_or_drops_safety_work(make):

@@ -61,7 +61,7 @@ class WhatIf:
             told.append(self._money(money[0]))
         else:
             told.append("no money is known")
-        return f"If {changed}: {', '.join(told)}."
+        return f"{changed[0].upper()}{changed[1:]}: {', '.join(told)}."
 
     def _money(self, measure: str) -> str:
         row: Any = self.table.set_index("measure").loc[measure]

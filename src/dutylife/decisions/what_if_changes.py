@@ -124,7 +124,7 @@ def longer_life(ground: Ground, value: Any) -> Changed:
     }  # fmt: skip
     changed = _lasting(with_terms(ground, terms), ground.cells(name), factor)
     more = f" for {number(extra)} more each" if extra else ""
-    return changed, f"a {name} that lasts {number(factor)} times as long{more}"
+    return changed, f"{name} lasting {number(factor)} times as long{more}"
 
 
 def cover(ground: Ground, value: Any) -> Changed:
@@ -204,7 +204,7 @@ def skip_task(ground: Ground, value: Any) -> Changed:
             f"The plan has no such task: '{value}'.", "what_if: skip_task",
             f"a task of the {name} that the plan makes ({_tasks_of(ground, name)})",
         )  # fmt: skip
-    words = f"{first} of the {name} is skipped" if first in tasks else f"no task of the {name}"
+    words = f"'{first} {name}' is skipped" if first in tasks else f"no task of the {name} is done"
     return with_policies(ground, policies), words
 
 

@@ -34,7 +34,8 @@ def what_the_plan_changes(run: Run) -> Section:
     how = (
         "Expected figures of one year for the machines in service, with the ages, use and laws of "
         f"now; in brackets the {round(100 * given.confidence_level)} % range of the expectation. "
-        "Every plan meets the same luck. Looks at what can hurt someone are in every plan."
+        "Every plan meets the same luck. Work that keeps what can hurt someone from failing is in "
+        "every plan; today's practice is as the record shows it."
     )
     parts = [_plans(fleet, given)]
     customers = _customers(table, given)
@@ -145,7 +146,7 @@ def keep_or_retire(run: Run) -> Section:
                       f"{given.money_unit} per 1000 {unit}", write=_whole, missing=""),
         figure_column("lost_days_per_1000_hours", "lost days", f"per 1000 {unit}",
                       write=_whole, missing=""),
-        Shown(name="own", heading="failures against the like", number=True),
+        Shown(name="own", heading="failures against its duty's", number=True),
         Shown(name="trend", heading="trend"),
         Shown(name="coming", heading="coming year", unit=given.money_unit, number=True),
         Shown(name="verdict", heading="verdict", wide=True),

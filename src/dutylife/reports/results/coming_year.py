@@ -52,8 +52,9 @@ def machines(axes: Any, found: KeepOrRetire, units: Units) -> None:
     rows = rows.sort_values("next_year_cost", ascending=False, kind="stable")
     rows = rows[rows["next_year_cost"].notna()].head(MOST_ROWS // 2)
     dots(
-        axes, list(rows["unit_id"]), rows["next_year_cost"], rows["next_year_cost_lower"],
-        rows["next_year_cost_upper"], marked=rows["advice"].isin(["retire", "safety work only"]),
+        axes, [f"{r.unit_id}, {r.equipment_class}" for r in rows.itertuples()],
+        rows["next_year_cost"], rows["next_year_cost_lower"], rows["next_year_cost_upper"],
+        marked=rows["advice"].isin(["retire", "safety work only"]),
         label="the coming year, with what it may bring",
         marked_label="retire, or safety work only",
     )  # fmt: skip
