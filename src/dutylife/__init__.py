@@ -19,9 +19,10 @@ _HOME = {
     "plan_visits": "decisions", "plan_stock": "stock",
     # single questions
     "kaplan_meier": "models", "fit_law": "models", "age_replacement": "decisions",
-    "inspection_interval": "decisions", "base_stock": "stock",
+    "inspection_interval": "decisions", "base_stock": "stock", "what_if": "decisions",
     # tables and pictures
     "as_table": "schema", "check_table": "schema", "section": "reports", "plot": "reports",
+    "what_if_panel": "reports",
     "DutylifeError": "errors",
 }  # fmt: skip
 __all__ = sorted(_HOME)

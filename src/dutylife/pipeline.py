@@ -185,6 +185,8 @@ def _all_stages(settings: Settings, work: _Work) -> None:
             t["intervals"], t["costs"], t["failure_events"], t["maintenance_events"],
             t["units"], t["unit_spans"], settings,
         )  # fmt: skip
+    with work.stage("coming year"):
+        work.take(decisions.coming_year(t, settings))
     with work.stage("demand and stock"):
         work.take(
             stock.plan_stock(

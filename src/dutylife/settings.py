@@ -227,6 +227,13 @@ class Cost(_Section):
     payer: Literal["contractor", "shop"] | None = None
 
 
+class ReplacementPrice(_Section):
+    """``[replacement_price."CLASS"]``: what a new machine costs, and for how many years."""
+
+    price: Positive
+    years: Positive
+
+
 class Stock(_Section):
     """``[stock.default]`` and ``[stock."PART-NO"]``."""
 
@@ -276,6 +283,7 @@ class Settings(_Section):
     present_schedule: dict[str, PresentSchedule] = {}
     plan: Plan = Plan()
     costs: dict[str, Cost] = {}
+    replacement_price: dict[str, ReplacementPrice] = {}
     stock: dict[str, Stock] = {}
     report: Report = Report()
     compute: Compute = Compute()

@@ -56,8 +56,8 @@ def code(source: str, **more: Any) -> dict[str, Any]:
 PARAMETERS = code("run_folder = ''", metadata={"tags": ["parameters"]})
 
 
-def test_the_three_notebooks_are_there():
-    assert [p.stem for p in NOTEBOOKS] == ["evidence", "maintenance", "stock"]
+def test_the_notebooks_are_there():
+    assert [p.stem for p in NOTEBOOKS] == ["evidence", "maintenance", "stock", "what_if"]
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
@@ -104,5 +104,5 @@ def test_every_section_it_asks_for_exists(path: Path):
         for n in ast.walk(tree)
         if isinstance(n, ast.Call) and getattr(n.func, "attr", "") == "section"
     ]
-    assert len(asked) >= 6
+    assert len(asked) >= 6 or path.stem == "what_if"  # which asks one function
     assert set(asked) <= set(SECTIONS)

@@ -9,6 +9,7 @@ from scipy import stats
 from dutylife import decisions, models, stock
 from dutylife.models.cells import CellLives
 from dutylife.models.pooling import pool_cells
+from dutylife.schema import as_table, empty_table
 
 
 def lives(n: int = 60, shape: float = 1.8, seed: int = 5) -> tuple[Any, Any]:
@@ -40,6 +41,77 @@ def _recurring() -> tuple[Any, Any, Any]:
     counts = rng.poisson(4.0, 12)
     unit = np.repeat(np.arange(12), counts)
     return 1000.0 * rng.random(counts.sum()) ** (1 / 1.6), unit, dict.fromkeys(range(12), 1000.0)
+
+
+def comparison_rows(currency_known: bool = True) -> pd.DataFrame:
+    """Table "plan_comparison" of three plans and two customers."""
+    rows = []
+    for customer, part in ((None, 1.0), ("Kerb & Son", 0.7), ("Quay crew", 0.3)):
+        for plan, failures, cost in (
+            ("recommended", 80.0, 21_000.0), ("as seen", 190.0, 30_500.0),
+            ("none", 205.0, 33_000.0),
+        ):  # fmt: skip
+            figures = {"failures_per_year": failures, "visits_per_year": 240.0 - failures,
+                       "parts_per_year": 300.0 - failures, "labour_hours_per_year": 310.0,
+                       "lost_days_per_year": 1.5 * failures}  # fmt: skip
+            if plan != "recommended":
+                figures |= {"failures_spared_per_year": failures - 80.0,
+                            "lost_days_spared_per_year": 1.5 * (failures - 80.0)}  # fmt: skip
+            if currency_known:
+                figures["cost_per_year"] = cost
+                figures |= {} if plan == "recommended" else {"saving_per_year": cost - 21_000.0}
+            row = {"plan": plan, "payer": "contractor", "customer": customer, "n_machines": 12}
+            for name, value in figures.items():
+                row |= {name: part * value, f"{name}_lower": 0.9 * part * value,
+                        f"{name}_upper": 1.15 * part * value}  # fmt: skip
+            rows += [
+                row,
+                row
+                | {
+                    "payer": "shop",
+                    "cost_per_year": None,
+                    "cost_per_year_lower": None,
+                    "cost_per_year_upper": None,
+                    "saving_per_year": None,
+                    "saving_per_year_lower": None,
+                    "saving_per_year_upper": None,
+                },
+            ]
+    return as_table("plan_comparison", pd.DataFrame(rows))
+
+
+def machine_rows() -> pd.DataFrame:
+    """Table "keep_or_retire" of seven machines, dear and cheap, two of them to go."""
+    rows = [
+        {"unit_id": f"TP-{n:02d}", "equipment_class": "trench pump", "duty": "yard",
+         "customer": "Kerb & Son", "payer": "contractor", "watched_hours": 2000.0, "n_failed": n,
+         "billed_per_1000_hours": 300.0 + n, "lost_days_per_1000_hours": 2.0, "own_factor": 1.0,
+         "own_factor_lower": 0.7, "own_factor_upper": 1.4, "trend": "no trend", "p_adjusted": 0.9,
+         "next_year_cost": 2000.0 - 200 * n, "next_year_cost_lower": 1000.0 - 100 * n,
+         "next_year_cost_upper": 3500.0 - 200 * n, "next_year_lost_days": 4.0,
+         "new_one_cost_per_year": 1200.0 if n < 5 else None,
+         "probability_new_is_cheaper": 0.95 if n < 3 else 0.05,
+         "advice": "retire" if n < 3 else "keep" if n < 5 else "can't tell",
+         "safety_tasks": "drive belt", "sentence": "Said in words."}
+        for n in range(1, 8)
+    ]  # fmt: skip
+    return as_table("keep_or_retire", pd.DataFrame(rows))
+
+
+def changed_rows() -> pd.DataFrame:
+    """Before and after of a what-if; the shop's money is not known."""
+    rows = []
+    for measure, before, after in (
+        ("failures", 80.0, 60.0), ("visits", 240.0, 230.0), ("lost days", 120.0, 90.0),
+        ("the contractor's money", 21_000.0, 18_500.0), ("the shop's money", None, None),
+    ):  # fmt: skip
+        row: dict[str, Any] = {"measure": measure}
+        change = None if before is None or after is None else after - before
+        for name, value in (("before", before), ("after", after), ("difference", change)):
+            ends = (None, None) if value is None else sorted((0.9 * value, 1.1 * value))
+            row |= {name: value, f"{name}_lower": ends[0], f"{name}_upper": ends[1]}
+        rows.append(row)
+    return pd.DataFrame(rows).astype({"before": float, "after": float, "difference": float})
 
 
 def every_result() -> dict[str, Any]:
@@ -100,6 +172,19 @@ def every_result() -> dict[str, Any]:
             demand_rate=[2.0, 0.4, 0.3],
             holding_cost=[6.0, 5.0, 4.0],
             names=["air filter", "spark plug", "drive belt"],
+        ),
+        "PlanComparison": decisions.PlanComparison(
+            table=comparison_rows(),
+            notes=(),
+            currency="EUR",
+            n_simulations=200,
+            confidence_level=0.9,
+        ),
+        "WhatIf": decisions.WhatIf(
+            changes=("a loaner is at hand",), table=changed_rows(), notes=(), currency="EUR"
+        ),
+        "KeepOrRetire": decisions.KeepOrRetire(
+            table=machine_rows(), notes=(), currency="EUR", findings=empty_table("findings")
         ),
         "BaseStock": stock.base_stock(poisson, 0.95),
         "ReorderPolicy": stock.reorder_policy(poisson, reorder_point=7, order_quantity=12),

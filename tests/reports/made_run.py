@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from made_results import comparison_rows, machine_rows
 
 from dutylife.provenance import digest_of
 from dutylife.schema import as_table
@@ -240,7 +241,12 @@ def _decisions() -> dict[str, pd.DataFrame]:
         for component in COMPONENTS
         for duty in DUTIES
     ]  # fmt: skip
+    compared = comparison_rows().astype({"customer": "object"})
+    compared = compared.assign(customer=compared["customer"].replace("Quay crew", BAD))
+    machines = machine_rows().astype({"duty": "object", "equipment_class": "object"})
+    machines = machines.assign(duty=BAD, equipment_class=BAD, sentence=BAD)
     return {
+        "plan_comparison": compared, "keep_or_retire": machines,
         "costs": pd.DataFrame(costs),
         "intervals": pd.DataFrame(intervals), "cost_curves": pd.DataFrame(curves),
         "visit_plan": pd.DataFrame(visits),

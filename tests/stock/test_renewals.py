@@ -5,7 +5,7 @@ import pytest
 from scipy.special import gammaincc, gammainccinv
 from scipy.stats import kstest, poisson, weibull_min
 
-from dutylife.stock.equilibrium import residual_of_unknown_age
+from dutylife.decisions.equilibrium import residual_of_unknown_age
 from dutylife.stock.renewals import LifeArrays, simulate
 
 N = 4000

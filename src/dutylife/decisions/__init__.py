@@ -4,10 +4,13 @@ from dutylife.decisions.age import age_replacement
 from dutylife.decisions.age_result import AgeReplacement
 from dutylife.decisions.age_weibull import AgeReplacementDraws, age_replacement_weibull
 from dutylife.decisions.block import BlockReplacement, block_replacement
+from dutylife.decisions.coming_year import coming_year
+from dutylife.decisions.comparison import PlanComparison, compare_plans, simulate_plans
 from dutylife.decisions.failure_finding import FailureFindingInterval, failure_finding_interval
 from dutylife.decisions.intervals import recommend_intervals
 from dutylife.decisions.joint import JointIntervals, joint_intervals
 from dutylife.decisions.joint_bounds import power_of_two_bound
+from dutylife.decisions.keep_or_retire import KeepOrRetire, keep_or_retire
 from dutylife.decisions.life import Life, known_life
 from dutylife.decisions.looks import (
     InspectionInterval,
@@ -18,6 +21,8 @@ from dutylife.decisions.reading_verdict import ReadingVerdict, judge_reading, ju
 from dutylife.decisions.renewal import RenewalFunction, renewal_function
 from dutylife.decisions.renewal_counts import renewal_counts
 from dutylife.decisions.visits import plan_visits
+from dutylife.decisions.what_if import WhatIf, what_if
+from dutylife.decisions.what_if_ground import what_if_ground
 
 __all__ = [
     "AgeReplacement",
@@ -27,16 +32,22 @@ __all__ = [
     "InspectionInterval",
     "ReadingVerdict",
     "JointIntervals",
+    "KeepOrRetire",
     "Life",
+    "PlanComparison",
     "RenewalFunction",
+    "WhatIf",
     "age_replacement",
     "age_replacement_weibull",
     "block_replacement",
+    "coming_year",
+    "compare_plans",
     "failure_finding_interval",
     "inspection_interval",
     "judge_reading",
     "judge_readings",
     "joint_intervals",
+    "keep_or_retire",
     "known_life",
     "plan_visits",
     "power_of_two_bound",
@@ -44,4 +55,7 @@ __all__ = [
     "renewal_counts",
     "renewal_function",
     "share_failing_before_look",
+    "simulate_plans",
+    "what_if",
+    "what_if_ground",
 ]

@@ -86,8 +86,17 @@ def settings_text(
             f"planned_cost = {planned:.0f}",
             f"failure_cost = {failure:.0f}",
             f"labour_hours = {law.labour_hours:g}",
+            f"lost_days_per_failure = {law.lost_days:g}",
             "",
         ]
+    for name, machine in scenario.classes.items():
+        if machine.price > 0:
+            lines += [
+                f"[replacement_price.{_toml(name)}]",
+                f"price = {machine.price:g}",
+                f"years = {machine.years:g}",
+                "",
+            ]
     lines += [
         "[stock.default]",
         f"lead_time_days = {shop.lead_time_days:g}",

@@ -92,11 +92,16 @@ class Buyer(Section):
 
 
 class MachineClass(Section):
-    """``[classes."NAME"]``: letters of the unit's name, engine, parts of the driven end."""
+    """``[classes."NAME"]``: letters of the unit's name, engine, parts of the driven end.
+
+    ``price`` of a new one and the ``years`` it is kept are stated in the settings where above 0.
+    """
 
     prefix: str
     engine: str
     driven: list[str] = []
+    price: NotNegative = 0.0
+    years: NotNegative = 6.0
 
 
 class Engine(Section):

@@ -7,10 +7,12 @@ from typing import Any
 
 import pandas as pd
 
+from dutylife.decisions.comparison import comparison_sentence
 from dutylife.errors import RunError
 from dutylife.provenance import Run, open_run
 from dutylife.reports import (
     assumptions,
+    coming_year,
     events_with_age,
     evidence_page,
     law_sections,
@@ -33,6 +35,8 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
     "all visits": maintenance_page.all_visits,
     "all intervals": maintenance_page.all_intervals,
     "what it saves": maintenance_page.what_it_saves,
+    "what the plan changes": coming_year.what_the_plan_changes,
+    "keep or retire": coming_year.keep_or_retire,
     "what can hurt": maintenance_page.can_hurt,
     "cautions": maintenance_page.cautions,
     "rows": evidence_page.rows,
@@ -86,7 +90,8 @@ def answers(tables: dict[str, pd.DataFrame], settings: Settings) -> list[str]:
     Parameters
     ----------
     tables : dict of DataFrame
-        Tables of the run by name; ``stock_plan`` and ``visit_plan`` are read.
+        Tables of the run by name; ``stock_plan`` and ``visit_plan`` are read, and where there
+        ``plan_comparison``.
     settings : Settings
         With ``fleet.as_of`` filled.
 
@@ -105,10 +110,14 @@ def answers(tables: dict[str, pd.DataFrame], settings: Settings) -> list[str]:
         horizon_months=settings.report.horizon_months,
         confidence_level=settings.report.confidence_level,
     )
-    return [
+    out = [
         stock_page.order_answer(tables["stock_plan"], given.currency),
         maintenance_page.visit_answer(tables["visit_plan"], given),
     ]
+    compared = tables.get("plan_comparison")
+    if compared is not None and len(compared):
+        out.append(comparison_sentence(compared, given.currency))
+    return out
 
 
 def plot(result: Any, *, age_unit: str = "age unit", money: str = "currency", **which: Any) -> Any:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from dutylife.stock.equilibrium import residual_of_unknown_age
+from dutylife.decisions.equilibrium import residual_of_unknown_age
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

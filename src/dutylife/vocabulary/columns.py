@@ -24,6 +24,7 @@ WORDS: dict[str, tuple[str, ...]] = {
     "distribution": ("weibull", "lognormal", "exponential"),
     "mark": ("seen in a named source", "common practice", "from memory", "our proposal"),
     "meter_unit": ("hours", "miles", "km", "starts"),
+    "advice": ("keep", "safety work only", "retire", "can't tell"),
     "usage_source": ("stated", "meter", "duty and class", "fleet", "unknown"),
 }
 
@@ -228,6 +229,29 @@ _DECLARED: list[Column] = [
     *_words("payer", "whose money", "payer"),
     *_words("cost_basis", "where the cost comes from", "cost_basis"),
     *_flags("is_relative", "no money known: a planned replacement is the unit of cost"),
+    *_numbers("failures_per_year visits_per_year parts_per_year", "per year", "expected"),
+    *_numbers("labour_hours_per_year lost_days_per_year", "hours or days per year", "expected"),
+    *_numbers("cost_per_year", "currency per year", "expected, in the money of the payer"),
+    *_numbers("cost_one_year", "currency", "what one single year may bring, chance included"),
+    *_numbers(
+        "failures_spared_per_year lost_days_spared_per_year",
+        "per year",
+        "less under the proposed plan than under this one",
+        None,
+    ),
+    *_numbers("saving_per_year", "currency per year", "less under the proposed plan", None),
+    *_numbers("watched_hours", "fleet meter unit", "run by the machine within its record"),
+    *_numbers(
+        "billed_per_1000_hours", "currency per 1000 meter units", "billed in the record", None
+    ),
+    *_numbers("lost_days_per_1000_hours", "days per 1000 meter units", "lost in the record"),
+    *_numbers("own_factor", "1", "the machine's failures over what its duties' laws expect"),
+    *_numbers("next_year_cost", "currency", "of the coming year under the proposed plan"),
+    *_numbers("next_year_lost_days", "days", "expected in the coming year"),
+    *_numbers("new_one_cost_per_year", "currency per year", "price over years, and its upkeep"),
+    *_numbers("probability_new_is_cheaper", "1", "than one more year of this machine", 0, 1),
+    *_words("advice", "what to do with the machine", "advice"),
+    *_texts("safety_tasks", "components whose tasks are never dropped, joined with ;"),
     *_dates("due_on", "day the visit is due"),
     *_numbers("due_hours", "fleet meter unit", "meter at which the visit is due"),
     *_texts("tasks parts", "joined with ;"),

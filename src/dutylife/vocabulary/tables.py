@@ -21,7 +21,7 @@ def _bounds(names: str) -> str:
 
 
 # part of a key, yet blank where there is only one, or where it does not apply
-_MAY_BE_BLANK = {"position", "failure_mode", "ticket"}
+_MAY_BE_BLANK = {"position", "failure_mode", "ticket", "customer"}
 
 
 def _table(name: str, a_row_is: str, key: str, columns: str, filled: str = "") -> Table:
@@ -243,6 +243,31 @@ _TABLES: list[Table] = [
         "one visit of one unit",
         "unit_id due_on",
         "unit_id customer duty equipment_class due_on due_hours tasks parts labour_hours cost",
+    ),
+    _table(
+        "plan_comparison",
+        "a year of the fleet under one plan, in one payer's money",
+        "plan payer customer",
+        "plan payer customer n_machines "
+        + _bounds(
+            "failures_per_year visits_per_year parts_per_year labour_hours_per_year "
+            "lost_days_per_year cost_per_year"
+        )
+        + " cost_one_year_lower cost_one_year_upper "
+        + _bounds("failures_spared_per_year lost_days_spared_per_year saving_per_year"),
+    ),
+    _table(
+        "keep_or_retire",
+        "a machine in service: its record and its coming year",
+        "unit_id",
+        "unit_id equipment_class duty customer payer watched_hours n_failed "
+        "billed_per_1000_hours lost_days_per_1000_hours "
+        + _bounds("own_factor")
+        + " trend p_adjusted "
+        + _bounds("next_year_cost")
+        + " next_year_lost_days new_one_cost_per_year probability_new_is_cheaper advice "
+        "safety_tasks sentence",
+        "advice",
     ),
     _table(
         "demand_forecast",

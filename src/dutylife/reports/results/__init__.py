@@ -10,10 +10,18 @@ Drawer = Callable[[Any, Any, Units], None]
 
 def drawers() -> dict[type, Drawer]:
     """Give every kind of result that can be drawn, with the function that draws it."""
-    from dutylife.reports.results import compared, costs, curves, laws, recurring, shelf
+    from dutylife.reports.results import (
+        coming_year,
+        compared,
+        costs,
+        curves,
+        laws,
+        recurring,
+        shelf,
+    )
 
     found: dict[type, Drawer] = {}
-    for module in (curves, laws, compared, recurring, costs, shelf):
+    for module in (curves, laws, compared, recurring, costs, coming_year, shelf):
         found |= module.DRAWN
     return found
 

@@ -1,0 +1,258 @@
+"""A plan on the fleet through a span: failures, visits, parts, hours, days and money by machine."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from dutylife.decisions.comparison.policies import Plan, Policy
+from dutylife.decisions.comparison.renewals import (
+    FAILED,
+    LOOKED,
+    Away,
+    Happenings,
+    happenings,
+    luck_of,
+)
+from dutylife.decisions.comparison.standing import Standing, StandingCell
+from dutylife.decisions.comparison.streams import law_of_each_group, uniforms
+from dutylife.decisions.comparison.terms import CellTerms, Terms
+from dutylife.decisions.visits import GROUP_DAYS
+from dutylife.provenance import seed_of
+
+Array = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+DAYS_PER_YEAR = 365.25
+MEASURES = ("failures", "visits", "parts", "labour_hours", "lost_days", "contractor", "shop")
+_FAILURE_MONEY = "failure money"
+_SUMMED = (*(m for m in MEASURES if m != "visits"), _FAILURE_MONEY)
+# simulated part-years of a comparison: about a second on one core, four plans
+_PAIRS = 600_000
+_N_GROUPS = 64
+_FINEST = 1024.0  # of a day, in the order of visits
+_DAY_BITS = 36
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Size:
+    """Simulations: ``n_groups`` draws of all laws, ``per_group`` years under each."""
+
+    n_groups: int
+    per_group: int
+
+    @property
+    def n(self) -> int:
+        """Simulations in all."""
+        return self.n_groups * self.per_group
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Year:
+    """What a plan brings in the span: by measure, shape (n_machines, n_simulations).
+
+    A measure that can't be told is missing everywhere.
+    """
+
+    plan: str
+    sums: Mapping[str, Array]
+    failure_money: Array
+    size: Size
+
+
+def size_for(n_parts: int) -> Size:
+    """As many simulations as about a second allows, 128 to 1024."""
+    per_group = int(np.clip(_PAIRS / max(n_parts, 1) // _N_GROUPS, 2, 16))
+    return Size(n_groups=_N_GROUPS, per_group=per_group)
+
+
+def years_of(
+    standing: Standing,
+    plans: Sequence[Plan],
+    terms: Terms,
+    *,
+    seed: int,
+    size: Size | None = None,
+    horizon_days: float = DAYS_PER_YEAR,
+    away: Away | None = None,
+) -> list[Year]:
+    """Simulate plans on one fleet with the same luck.
+
+    Parameters
+    ----------
+    standing : Standing
+    plans : sequence of Plan
+    terms : Terms
+    seed : int
+    size : Size, optional
+        As many simulations as about a second allows when not given.
+    horizon_days : float
+        [d]
+    away : Away, optional
+        Machines away at a stretch; ``phase`` by machine.
+
+    Notes
+    -----
+    Each group of simulations takes one draw of each cell's law, so that what is not known of the
+    laws goes from group to group and chance goes within them. Planned work within 30 days after a
+    visit's first task, or after a failure, is done in that visit.
+    """
+    size = size or size_for(standing.n_parts)
+    simulation = np.arange(size.n)
+    caught_up = uniforms(standing.keys[:, None], simulation[None, :], 0)
+    gaps = [_visit_gap(standing, plan, terms, seed, horizon_days, away) for plan in plans]
+    found: list[list[tuple[StandingCell, Happenings]]] = [[] for _ in plans]
+    for cell in standing.cells:
+        # duties that lend to each other err together; draws of all cells stand in one order
+        shared = cell.key[:1] if cell.basis == "pooled" else cell.key
+        key = seed_of(seed, "comparison", "law", *shared)
+        taken = law_of_each_group(cell.weights, size.n_groups, key)
+        luck = luck_of(cell, np.repeat(taken, size.per_group), caught_up[cell.machine])
+        out = None if away is None else Away(days=away.days, phase=away.phase[cell.machine])
+        for plan, gap, kept in zip(plans, gaps, found, strict=True):
+            policy = plan.policies.get(cell.key, Policy())
+            rate = _seen_rate(policy, size, seed_of(seed, "comparison", "seen", *cell.key))
+            mine = None if gap is None else gap[cell.machine]
+            kept.append((cell, happenings(cell, policy, luck, rate, horizon_days, out, mine)))
+    return [
+        _year(standing, plan, terms, kept, size, seed, horizon_days)
+        for plan, kept in zip(plans, found, strict=True)
+    ]
+
+
+def _visit_gap(
+    standing: Standing, plan: Plan, terms: Terms, seed: int, horizon: float, away: Away | None
+) -> Array | None:  # fmt: skip
+    """Mean days between visits of each machine; None where no look waits for one."""
+    waiting = [look for p in plan.policies.values() for look in p.looks if not look.own_visit]
+    if not waiting:
+        return None
+    bare = {
+        key: replace(p, looks=tuple(look for look in p.looks if look.own_visit))
+        for key, p in plan.policies.items()
+    }
+    alone = Plan(name=plan.name, policies=bare, visits_a_day=plan.visits_a_day)
+    (year,) = years_of(
+        standing, [alone], terms, seed=seed, size=Size(n_groups=32, per_group=1),
+        horizon_days=horizon, away=away,
+    )  # fmt: skip
+    return np.asarray(horizon / np.maximum(year.sums["visits"].mean(axis=1), 1e-9))
+
+
+def _seen_rate(policy: Policy, size: Size, key: int) -> Array:
+    n, days = policy.seen
+    if not (n > 0 and days > 0):
+        return np.zeros(size.n)
+    rate = np.random.default_rng(key).gamma(n, 1 / days, size=size.n_groups)
+    return np.repeat(rate, size.per_group)
+
+
+def _year(
+    standing: Standing,
+    plan: Plan,
+    terms: Terms,
+    kept: list[tuple[StandingCell, Happenings]],
+    size: Size,
+    seed: int,
+    horizon: float,
+) -> Year:
+    shape = (standing.n_machines, size.n)
+    places: list[Ints] = [np.empty(0, np.int64)]
+    weights: dict[str, list[Array]] = {name: [np.empty(0)] for name in _SUMMED}
+    base = {name: np.zeros((shape[0], 1)) for name in _SUMMED}
+    days: list[Ints] = [np.empty(0, np.int64)]
+    for cell, all_of in kept:
+        each = _each(terms, terms.cells[cell.key])
+        at = cell.machine[all_of.part] * size.n + all_of.simulation
+        places.append(at)
+        # looks at the record's rate are not simulated one by one
+        looked = plan.policies.get(cell.key, Policy()).looks_a_day * horizon
+        parts = np.bincount(cell.machine, minlength=shape[0])[:, None] * looked
+        for name, by_kind in each.items():
+            weights[name].append(by_kind[all_of.kind])
+            base[name] += parts * by_kind[LOOKED]
+        visiting = (all_of.kind == FAILED) | all_of.own_visit
+        days.append(_in_order(at[visiting], all_of.day[visiting],
+                              all_of.kind[visiting] != FAILED))  # fmt: skip
+    at = np.concatenate(places)
+    sums = {
+        name: base[name]
+        + np.bincount(at, np.concatenate(given), shape[0] * shape[1]).reshape(shape)
+        for name, given in weights.items()
+    }
+    failure_money = sums.pop(_FAILURE_MONEY)
+    planned = (
+        _visits_seen(standing, plan, size, seed, horizon)
+        if plan.visits_a_day is not None
+        else _planned_visits(np.concatenate(days), shape)
+    )
+    sums["visits"] = sums["failures"] + planned
+    payers = {t.payer for t in terms.cells.values()}
+    if terms.visit_cost is not None and len(payers) == 1:
+        sums[payers.pop()] += planned * terms.visit_cost
+    if all(t.payer == "shop" for t in terms.cells.values()):
+        sums["contractor"][:] = np.nan  # nothing is stated of the contractor's money
+    if all(not np.isfinite(t.failure_cost) for t in terms.cells.values()):
+        for payer in {t.payer for t in terms.cells.values()}:
+            sums[payer][:] = np.nan
+    return Year(plan=plan.name, sums=sums, failure_money=failure_money, size=size)
+
+
+def _each(terms: Terms, t: CellTerms) -> dict[str, Array]:
+    """What one failure, planned change, defect found and look adds to each measure."""
+    look_cost = 0.0 if terms.visit_cost is not None else np.nan_to_num(t.look_cost)
+    part = np.array([t.part_share, 1.0, 1.0, 0.0])
+    look_hours = np.nan_to_num(t.look_hours)
+    hours = np.array([t.labour_hours] * 3 + [look_hours])
+    money = np.array([t.failure_cost, t.planned_cost, t.planned_cost, look_cost])
+    rate = np.nan if terms.labour_rate is None else terms.labour_rate
+    own = np.where(part > 0, part * t.purchase_cost, 0.0) + hours * rate
+    return {
+        "failures": np.array([1.0, 0.0, 0.0, 0.0]),
+        "parts": part,
+        "labour_hours": hours,
+        "lost_days": np.array([t.lost_days, 0.0, 0.0, 0.0]),
+        "contractor": np.zeros(4) if t.payer == "shop" else np.nan_to_num(money),
+        "shop": np.nan_to_num(money) if t.payer == "shop" else own,
+        _FAILURE_MONEY: np.array([np.nan_to_num(t.failure_cost), 0.0, 0.0, 0.0]),
+    }
+
+
+def _in_order(at: Ints, day: Array, planned: npt.NDArray[np.bool_]) -> Ints:
+    """Machine, simulation, day and whether it was planned, as one whole number each."""
+    return np.asarray((at << _DAY_BITS) + (np.round(day * _FINEST).astype(np.int64) << 1) + planned)
+
+
+def _planned_visits(entries: Ints, shape: tuple[int, int]) -> Array:
+    """Visits that begin with planned work, by machine and simulation."""
+    entries = np.sort(entries)
+    out = np.zeros(shape[0] * shape[1])
+    if not entries.size:
+        return out.reshape(shape)
+    group = entries >> _DAY_BITS
+    window = np.int64(GROUP_DAYS * _FINEST) << 1
+    at = np.flatnonzero(np.concatenate([[True], group[1:] != group[:-1]]))
+    end = np.append(at[1:], len(entries))
+    while at.size:
+        out[group[at]] += entries[at] & 1
+        following = np.searchsorted(entries, entries[at] + window, side="right")
+        more = following < end
+        at, end = following[more], end[more]
+    return out.reshape(shape)
+
+
+def _visits_seen(
+    standing: Standing, plan: Plan, size: Size, seed: int, horizon: float
+) -> Array:  # fmt: skip
+    """Planned visits at the record's rate, each machine by its duty."""
+    out = np.zeros((standing.n_machines, size.n))
+    seen = plan.visits_a_day or {}
+    for duty in sorted(set(standing.duty)):
+        n, days = seen.get(duty, (0.0, 0.0))
+        if not (n > 0 and days > 0):
+            continue
+        random = np.random.default_rng(seed_of(seed, "comparison", "visits seen", duty))
+        rate = np.repeat(random.gamma(n, 1 / days, size=size.n_groups), size.per_group)
+        mine = np.flatnonzero(np.array(standing.duty) == duty)
+        out[mine] = random.poisson(rate * horizon, size=(len(mine), size.n))
+    return out
