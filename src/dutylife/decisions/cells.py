@@ -57,6 +57,13 @@ class Cell:
         return 1000 * rate / (hours if hours else 1.0)
 
     @property
+    def per_year(self) -> float | None:
+        """Units of the clock a machine goes through in a year, None without a use."""
+        if self.clock != "hours":
+            return 365.25
+        return None if not self.use_per_week else self.use_per_week * 365.25 / 7
+
+    @property
     def defect_rate(self) -> float:
         """Mean over draws of 1 / mean life, per unit of the clock."""
         return float(self.weights @ (1 / weibull_mean(self.shape, self.scale)))

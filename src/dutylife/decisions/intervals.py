@@ -8,6 +8,8 @@ from dutylife.components import Component, components_of, short_name
 from dutylife.decisions.cells import Cell, cells_of
 from dutylife.decisions.costs import task_costs
 from dutylife.decisions.looking import look_rows
+from dutylife.decisions.looks_seen import LooksSeen, looks_seen
+from dutylife.decisions.measuring import measured_cells
 from dutylife.decisions.replacing import replacement_row
 from dutylife.decisions.usage import duty_use
 from dutylife.schema import as_table
@@ -26,6 +28,9 @@ def recommend_intervals(
     maintenance_events: pd.DataFrame,
     unit_spans: pd.DataFrame,
     settings: Settings,
+    shelf: pd.DataFrame | None = None,
+    readings: pd.DataFrame | None = None,
+    catalogue: pd.DataFrame | None = None,
 ) -> dict[str, pd.DataFrame]:
     """When to replace and when to look, for each component in each duty.
 
@@ -37,6 +42,10 @@ def recommend_intervals(
         The tables of those names.
     settings : Settings
         Costs, the present schedule, severe duties, limits.
+    shelf : DataFrame, table "shelf", optional
+        What the shop pays for its parts.
+    readings, catalogue : DataFrame, the tables of those names, optional
+        With both, measurements are spaced by the drift of readings towards the parts' own limits.
 
     Returns
     -------
@@ -51,15 +60,19 @@ def recommend_intervals(
 
     Notes
     -----
-    The replacement age minimises the mean over draws of the long-run cost rate, up to the longest
-    life seen. ``_lower`` and ``_upper`` bound the ages whose cost lies within 2 % of the best.
+    The replacement age minimises the mean over draws of the long-run cost rate and is rounded to
+    the shop's steps. ``_lower`` and ``_upper`` bound the ages whose cost lies within 2 % of the
+    best. A part is replaced where the pooled chance that its risk rises with age is 0.9 or more and
+    money is expected to be saved; no word of certainty and no bound of a cell switches it off.
     What can hurt is never run to failure, and the maker's limit is a ceiling for everything.
     """
     known = components_of(settings)
     use = duty_use(unit_spans, settings)
     cells = cells_of(life_draws, life_models, failure_events, known, use, settings)
     pairs = [(c.component.name, c.duty) for c in cells]
-    costs = task_costs(pairs, known, service_lines, maintenance_events, unit_spans, settings)
+    costs = task_costs(pairs, known, service_lines, maintenance_events, unit_spans, settings, shelf)
+    seen = looks_seen(maintenance_events, unit_spans)
+    measured = measured_cells(cells, readings, catalogue, unit_spans, known, settings.report.seed)
     by_cell: dict[tuple[str, str], dict[str, dict[str, Any]]] = {}
     for cost in costs.to_dict("records"):
         named = {str(key): value for key, value in cost.items()}
@@ -69,9 +82,13 @@ def recommend_intervals(
     for cell in cells:
         own_costs = by_cell[cell.component.name, cell.duty]
         present = _present(cell, known, settings)
-        row, curve = replacement_row(cell, own_costs["replace"], present, settings)
+        row, curve, _advice = replacement_row(cell, own_costs["replace"], present, settings)
         rows += [row] if row is not None else []
-        rows += look_rows(cell, own_costs, present if row is None else "", settings)
+        key = (cell.component.name, cell.duty)
+        rows += look_rows(
+            cell, own_costs, present if row is None else "", settings,
+            seen.get(key, LooksSeen()), measured.get(key),
+        )  # fmt: skip
         if curve is not None:
             curves.append(_curve(cell, curve.table))
     return {

@@ -212,11 +212,31 @@ _DECLARED: list[Column] = [
         "long-run cost of the task; of waiting for failure",
     ),
     *_numbers("probability_it_pays", "1", "that it is cheaper than waiting for failure", 0, 1),
+    *_numbers("probability_wears", "1", "that risk rises with age, by the pooled law", 0, 1),
+    *_numbers(
+        "saving_per_1000_hours_cost",
+        "currency per 1000 meter units",
+        "saved against waiting for failure; blank where no money is known",
+        None,
+    ),
+    *_numbers(
+        "saving_per_year_cost", "currency per machine and year", "the same by the year", None
+    ),
+    *_numbers("cost_ratio", "1", "cost of a failure over that of planned work, as taken"),
+    *_numbers(
+        "advice_holds_ratio",
+        "1",
+        "costs a failure over planned work between which the advice costs within 2 % of the best; "
+        "blank where it has no end within 200",
+    ),
+    *_texts("cautions", "hazards of the work, joined with ;"),
     *_words("can_hurt", "how a failure can hurt someone; blank when it can't"),
     *_words("mark", "how well a starting value is known", "mark"),
     *_numbers("planned_cost failure_cost visit_cost cost order_cost held_cost", "currency", "cost"),
     *_numbers("labour_hours", "hours", "workshop time"),
     *_words("payer", "whose money", "payer"),
+    *_numbers("purchase_cost", "currency", "what the part of a replacement costs the shop"),
+    *_texts("assumed_costs", "figures nobody stated and no line gives, joined with ;"),
     *_words("cost_basis", "where the cost comes from", "cost_basis"),
     *_flags("is_relative", "no money known: a planned replacement is the unit of cost"),
     *_dates("due_on", "day the visit is due"),

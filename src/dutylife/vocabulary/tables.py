@@ -200,7 +200,9 @@ _TABLES: list[Table] = [
         "component duty task "
         + _bounds("interval_hours interval_days")
         + " cost_per_1000_hours cost_per_1000_hours_run_to_failure probability_it_pays n_failed "
-        "basis can_hurt mark clock sentence",
+        "basis can_hurt mark clock probability_wears "
+        + _bounds("saving_per_1000_hours_cost saving_per_year_cost")
+        + " cost_ratio advice_holds_ratio_lower advice_holds_ratio_upper cautions sentence",
     ),
     _table(
         "cost_curves",
@@ -222,7 +224,7 @@ _TABLES: list[Table] = [
         "what a task costs",
         "component duty task",
         "component duty task planned_cost failure_cost visit_cost labour_hours payer "
-        "basis:cost_basis is_relative",
+        "basis:cost_basis is_relative purchase_cost assumed:assumed_costs",
     ),
     _table(
         "visit_plan",
