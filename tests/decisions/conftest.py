@@ -2,6 +2,8 @@
 
 import datetime as dt
 import functools
+import sys
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -10,6 +12,8 @@ import pytest
 
 from dutylife.schema import as_table
 from dutylife.settings import settings_from
+
+sys.path.insert(0, str(Path(__file__).parent))  # for tasks_of_the_list.py
 
 AS_OF = pd.Timestamp("2026-03-15")
 START = pd.Timestamp("2023-01-01")

@@ -8,6 +8,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from dutylife.components import Component
+from dutylife.decisions.age_advice import probability_wears
 from dutylife.decisions.age_weibull import weibull_mean
 from dutylife.decisions.usage import to_days, to_hours
 from dutylife.errors import DecisionError
@@ -62,6 +63,15 @@ class Cell:
         if self.clock != "hours":
             return 365.25
         return None if not self.use_per_week else self.use_per_week * 365.25 / 7
+
+    @property
+    def probability_wears(self) -> float:
+        """Chance that risk rises with age, by the (pooled) law [1]."""
+        return probability_wears(self.shape, self.weights)
+
+    def survive(self, age: float) -> float:
+        """Share of parts still working at an age on the cell's clock [1]."""
+        return float(self.weights @ np.exp(-((age / self.scale) ** self.shape)))
 
     @property
     def defect_rate(self) -> float:

@@ -11,7 +11,9 @@ from dutylife.decisions.looking import look_rows
 from dutylife.decisions.looks_seen import LooksSeen, looks_seen
 from dutylife.decisions.measuring import measured_cells
 from dutylife.decisions.replacing import replacement_row
+from dutylife.decisions.task_choice import choose_task
 from dutylife.decisions.usage import duty_use
+from dutylife.decisions.work_cautions import cautions_for
 from dutylife.schema import as_table
 from dutylife.settings import Settings
 from dutylife.vocabulary import TABLES
@@ -50,7 +52,8 @@ def recommend_intervals(
     Returns
     -------
     dict of str to DataFrame
-        Tables "costs", "intervals", "cost_curves". Ages of the curves are on the row's clock;
+        Tables "costs", "intervals", "task_choice", "cost_curves". Ages of the curves are on the
+        row's clock;
         money is per 1000 meter units, per 1000 days where a duty's use is not known.
 
     Raises
@@ -79,21 +82,29 @@ def recommend_intervals(
         by_cell.setdefault((named["component"], named["duty"]), {})[named["task"]] = named
     rows: list[dict[str, Any]] = []
     curves: list[pd.DataFrame] = []
+    choices: list[pd.DataFrame] = []
     for cell in cells:
         own_costs = by_cell[cell.component.name, cell.duty]
         present = _present(cell, known, settings)
-        row, curve, _advice = replacement_row(cell, own_costs["replace"], present, settings)
-        rows += [row] if row is not None else []
+        row, curve = replacement_row(cell, own_costs["replace"], present, settings)
+        mine = [row] if row is not None else []
         key = (cell.component.name, cell.duty)
-        rows += look_rows(
+        mine += look_rows(
             cell, own_costs, present if row is None else "", settings,
             seen.get(key, LooksSeen()), measured.get(key),
         )  # fmt: skip
+        choices.append(choose_task(cell, mine, own_costs, settings).table)
+        cautions = ";".join(cautions_for(cell.component))
+        rows += [r | {"cautions": cautions} for r in mine]
         if curve is not None:
             curves.append(_curve(cell, curve.table))
     return {
         "costs": as_table("costs", _frame("costs", costs)),
         "intervals": as_table("intervals", _frame("intervals", pd.DataFrame(rows))),
+        "task_choice": as_table(
+            "task_choice",
+            _frame("task_choice", pd.concat(choices) if choices else pd.DataFrame()),
+        ),
         "cost_curves": as_table(
             "cost_curves",
             _frame("cost_curves", pd.concat(curves) if curves else pd.DataFrame()),

@@ -34,7 +34,7 @@ _CURVE_BEYOND = 1.25  # a curve goes on behind an age advised beyond the longest
 
 def replacement_row(
     cell: Cell, cost: dict[str, Any], present: str, settings: Settings
-) -> tuple[dict[str, Any] | None, AgeReplacementDraws | None, ReplacementAdvice | None]:
+) -> tuple[dict[str, Any] | None, AgeReplacementDraws | None]:
     """Row of table "intervals" for replacing (or not), and the curve where the record speaks.
 
     Parameters
@@ -50,7 +50,7 @@ def replacement_row(
     -------
     tuple
         The row is None for a component that can hurt and has no replacement worth making: it
-        gets looks only, never "run to failure". Curve and advice are None without a law.
+        gets looks only, never "run to failure".
     """
     start = replacement_of(cell.component, severe=cell.severe)
     curve = advice = None
@@ -71,10 +71,10 @@ def replacement_row(
         row = _failing_row(cell, cost, advice)
     row = under_limit(row, cell, settings, _record(cell))
     if row["task"] == "run to failure" and cell.component.can_hurt:
-        return None, curve, advice
+        return None, curve
     row["sentence"] += asides(cell, row, cost, start, present, settings)
     row["sentence"] += ask_the_maker(cell.component)
-    return row, curve, advice
+    return row, curve
 
 
 def advice_for(cell: Cell, cost: dict[str, Any], settings: Settings) -> ReplacementAdvice:

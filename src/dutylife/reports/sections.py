@@ -15,6 +15,7 @@ from dutylife.reports import (
     evidence_page,
     maintenance_page,
     stock_page,
+    task_choice,
 )
 from dutylife.reports.facts import Facts
 from dutylife.reports.layout import Section
@@ -32,6 +33,7 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
     "all visits": maintenance_page.all_visits,
     "all intervals": maintenance_page.all_intervals,
     "what it saves": maintenance_page.what_it_saves,
+    "task choice": task_choice.task_choice,
     "what can hurt": maintenance_page.can_hurt,
     "cautions": maintenance_page.cautions,
     "rows": evidence_page.rows,

@@ -205,6 +205,13 @@ _TABLES: list[Table] = [
         + " cost_ratio advice_holds_ratio_lower advice_holds_ratio_upper cautions sentence",
     ),
     _table(
+        "task_choice",
+        "one question of the choice of a task, and its answer",
+        "component duty question",
+        "component duty question_order question answer:rcm_answer applicable effective "
+        "task:chosen_task decides evidence cautions",
+    ),
+    _table(
         "cost_curves",
         "long-run cost at one replacement age",
         "component duty age",
