@@ -43,8 +43,8 @@ def task_choice(run: Run) -> Section:
         (
             "Asked in the order of reliability-centred maintenance (SAE JA1011, IEC 60300-3-11): "
             "can a failure hurt, is it hidden, can a look warn in time, does risk rise with age; "
-            "only then run to failure. Where safety and hidden are not shown, the answer is no. The "
-            "maker's manual stands above every line.",
+            "only then run to failure. Where safety and hidden are not shown, the answer is no. "
+            "The maker's manual stands above every line.",
         ),
         (table, listed([f"{h}. {_LINES[h]}" for h in _LINES if h in hazards])),
     )

@@ -321,6 +321,14 @@ _DECLARED: list[Column] = [
     *_numbers("width_ratio", "1", "upper bound over lower, median"),
     *_numbers("error_pooled error_separate", "1", "root mean square of log estimate over truth"),
     *_numbers("error_ratio", "1", "the former over the latter"),
+    *_words("rule", "how a replacement age was chosen"),
+    *_numbers(
+        "money_lost money_lost_se", "1", "true cost above the best, over the best; its error"
+    ),
+    *_numbers(
+        "ninth_decile_ratio", "1", "money lost that nine cells in ten do not pass, over mean"
+    ),
+    *_numbers("worst_tenth_ratio", "1", "money lost of the worst tenth of cells, over the mean"),
     *_numbers("customer_variance", "1", "mean variance found between customers"),
 ]
 COLUMNS: dict[str, Column] = {c.name: c for c in _DECLARED}

@@ -316,5 +316,9 @@ _PROOF_TABLES += [
            "customers:customers_told expected_failures what n_cells n_groups coverage coverage_se "
            "truth_below truth_above middle_ratio width_ratio customer_variance aim_least aim_most "
            "answer"),
+    _table("prove_money", "money lost by a rule that chooses replacement ages, laws known",
+           "case expected_failures rule",
+           "case expected_failures rule n_cells n_groups money_lost money_lost_se "
+           "worst_tenth_ratio ninth_decile_ratio aim_most answer tail_answer:answer"),
 ]  # fmt: skip
 TABLES |= {t.name: t for t in _PROOF_TABLES}
