@@ -5,7 +5,6 @@ import dataclasses
 import numpy as np
 import pandas as pd
 import pytest
-
 from tasks_of_the_list import DUTY, nothing_known, table_of_tasks
 
 from dutylife.components import shipped_components
@@ -121,7 +120,7 @@ def test_without_a_limit_the_text_says_whom_to_ask(listed):
 
 
 def test_a_relief_valve_with_400_tests_and_no_failure_keeps_its_interval():
-    """A record without a failure would give 2 x 1 % x a mean life of decades: it never lengthens."""
+    """2 x 1 % of a mean life of decades would be a year: a record without failure never counts."""
     valve = "safety relief valve"
     tables = one_cell(valve, shape=1.0, scale=60 * YEAR, n_lives=400, n_failed=0,
                       events=record_of_tests(valve, 400))  # fmt: skip
