@@ -4,10 +4,11 @@ from typing import Any
 
 import pandas as pd
 
-from dutylife.components import Component, components_of, short_name
+from dutylife.components import components_of
+from dutylife.decisions.calendar_visits import by_calendar, schedule_of
 from dutylife.decisions.cells import Cell, cells_of
 from dutylife.decisions.costs import task_costs
-from dutylife.decisions.looking import look_rows
+from dutylife.decisions.looking import look_rows, sign_words
 from dutylife.decisions.looks_seen import LooksSeen, looks_seen
 from dutylife.decisions.measuring import measured_cells
 from dutylife.decisions.replacing import replacement_row
@@ -15,7 +16,7 @@ from dutylife.decisions.task_choice import choose_task
 from dutylife.decisions.usage import duty_use
 from dutylife.decisions.work_cautions import cautions_for
 from dutylife.schema import as_table
-from dutylife.settings import Settings
+from dutylife.settings import PresentSchedule, Settings
 from dutylife.vocabulary import TABLES
 from dutylife.wording import every
 
@@ -85,15 +86,22 @@ def recommend_intervals(
     choices: list[pd.DataFrame] = []
     for cell in cells:
         own_costs = by_cell[cell.component.name, cell.duty]
-        present = _present(cell, known, settings)
+        schedule = schedule_of(cell, known, settings)
+        present = _present(schedule, settings)
         row, curve = replacement_row(cell, own_costs["replace"], present, settings)
-        mine = [row] if row is not None else []
+        mine = (
+            [by_calendar(row, cell, own_costs["replace"], schedule, settings)]
+            if row is not None
+            else []
+        )
         key = (cell.component.name, cell.duty)
+        looked, drift = seen.get(key, LooksSeen()), measured.get(key)
+        sign = sign_words(cell, looked, drift, settings)
         mine += look_rows(
             cell, own_costs, present if row is None else "", settings,
-            seen.get(key, LooksSeen()), measured.get(key),
+            looked, drift,
         )  # fmt: skip
-        choices.append(choose_task(cell, mine, own_costs, settings).table)
+        choices.append(choose_task(cell, mine, own_costs, sign, settings).table)
         cautions = ";".join(cautions_for(cell.component))
         rows += [r | {"cautions": cautions} for r in mine]
         if curve is not None:
@@ -127,13 +135,12 @@ def _curve(cell: Cell, table: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _present(cell: Cell, known: dict[str, Component], settings: Settings) -> str:
+def _present(schedule: PresentSchedule | None, settings: Settings) -> str:
     """The schedule followed today, in words."""
-    for given, schedule in settings.present_schedule.items():
-        if short_name(given, known) == cell.component.name:
-            days = None if schedule.months is None else schedule.months * _DAYS_PER_MONTH
-            return f"every {every(schedule.hours, days, '', settings.fleet.meter_unit)}"
-    return ""
+    if schedule is None:
+        return ""
+    days = None if schedule.months is None else schedule.months * _DAYS_PER_MONTH
+    return f"every {every(schedule.hours, days, '', settings.fleet.meter_unit)}"
 
 
 def _frame(name: str, frame: pd.DataFrame) -> pd.DataFrame:

@@ -21,7 +21,7 @@ from dutylife.decisions.starting import (
 from dutylife.decisions.steps import steps_of
 from dutylife.decisions.usage import to_days, to_hours
 from dutylife.settings import Settings
-from dutylife.wording import check_words, every, look_sentence, record_behind
+from dutylife.wording import check_words, count, every, look_sentence, record_behind
 
 
 def look_rows(
@@ -198,6 +198,25 @@ def _warning(cell: Cell, seen: LooksSeen, settings: Settings) -> WarningTime | N
         if ours is None or (theirs is not None and theirs < ours):
             return stated
     return told
+
+
+def sign_words(
+    cell: Cell, seen: LooksSeen, measured: MeasuringInterval | None, settings: Settings
+) -> str:
+    """What warns before a failure, how early, and how that is known."""
+    if measured is not None:
+        return (
+            f"readings drift towards the limit ({count(measured.n_readings, 'reading')} on "
+            f"{count(measured.n_parts, 'part')})"
+        )
+    warning = _warning(cell, seen, settings)
+    if warning is None or not warning.stated:
+        return (
+            "time from first sign to failure is not known, twice the starting spacing is taken "
+            "(our proposal)"
+        )
+    time = every(warning.hours, warning.days, "", settings.fleet.meter_unit)
+    return f"first sign to failure {time} ({warning.source or warning.mark})"
 
 
 def _in_steps(

@@ -55,7 +55,11 @@ class TaskChoice:
 
 
 def choose_task(
-    cell: Cell, rows: list[dict[str, Any]], costs: dict[str, dict[str, Any]], settings: Settings
+    cell: Cell,
+    rows: list[dict[str, Any]],
+    costs: dict[str, dict[str, Any]],
+    sign: str,
+    settings: Settings,
 ) -> TaskChoice:
     """Choose the task of a component in a duty by the logic of reliability-centred maintenance.
 
@@ -66,6 +70,8 @@ def choose_task(
         The cell's rows of table "intervals".
     costs : dict
         Its rows of table "costs" by task.
+    sign : str
+        In words: what warns before a failure, how early, and how that is known.
     settings : Settings
 
     Returns
@@ -87,7 +93,7 @@ def choose_task(
     ----------
     SAE JA1011, JA1012 and IEC 60300-3-11; order and tests from memory.
     """
-    answers = answers_of(cell, rows, costs, settings)
+    answers = answers_of(cell, rows, costs, sign, settings)
     hurts = bool(cell.component.can_hurt)
     tasks = [a for a in answers if a.task]
     passed = [a for a in tasks if a.applicable == "yes" and (hurts or a.effective == "yes")]

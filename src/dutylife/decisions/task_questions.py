@@ -8,7 +8,7 @@ from dutylife.decisions.age_advice import WEARS
 from dutylife.decisions.cells import Cell
 from dutylife.decisions.hidden_looks import is_hidden
 from dutylife.decisions.limits import has_limit
-from dutylife.decisions.starting import looks_of, warning_of
+from dutylife.decisions.starting import looks_of
 from dutylife.settings import Settings
 from dutylife.wording import chances, every, evidence, number, percent
 
@@ -33,13 +33,17 @@ class Answer:
 
 
 def answers_of(
-    cell: Cell, rows: list[dict[str, Any]], costs: dict[str, dict[str, Any]], settings: Settings
+    cell: Cell,
+    rows: list[dict[str, Any]],
+    costs: dict[str, dict[str, Any]],
+    sign: str,
+    settings: Settings,
 ) -> list[Answer]:
     """Answers in the order of the questions, all of them asked."""
     asked = [
         _safety(cell, settings),
         _hidden(cell, rows, settings),
-        _on_condition(cell, rows, settings),
+        _on_condition(cell, rows, sign, settings),
         _wear_out(cell, rows, costs, settings),
     ]
     return [*asked, _run_to_failure(cell)]
@@ -78,7 +82,7 @@ def _hidden(cell: Cell, rows: list[dict[str, Any]], settings: Settings) -> Answe
     return _answer("hidden", "yes", "yes", "yes", told, f"{look['task']} (failure finding)")
 
 
-def _on_condition(cell: Cell, rows: list[dict[str, Any]], settings: Settings) -> Answer:
+def _on_condition(cell: Cell, rows: list[dict[str, Any]], sign: str, settings: Settings) -> Answer:
     look = _first_look(rows)
     if look is None or is_hidden(cell.component):
         why = (
@@ -87,24 +91,14 @@ def _on_condition(cell: Cell, rows: list[dict[str, Any]], settings: Settings) ->
             else "no look or reading that would show a sign before failure is listed"
         )
         return _answer("on condition", "no", "no", "no", why, "")
-    warning = warning_of(cell.component, severe=cell.severe)
-    stated = warning is not None and warning.stated
     pays = look.get("probability_it_pays")
-    known = pays is not None and math.isfinite(pays)
-    sign = (
-        f"first sign to failure {every(warning.hours, warning.days, '', _unit(settings))} "
-        f"({warning.mark})"
-        if warning is not None and stated
-        else "time from first sign to failure is not known, twice the starting spacing is taken "
-        "(our proposal)"
-    )
     at = _at(look, settings)
     if _by_operator(cell, look):
         told = f"{look['task']} {at}, by whoever runs the machine: no visit; it goes on beside any "
         return _answer("on condition", "yes", "yes", "yes", f"{told}task below ({look['mark']})",
                        f"{look['task']} {OPERATOR}")  # fmt: skip
-    if not known:
-        worth = f"what a look saves is not known here; a starting value ({look['mark']})"
+    if pays is None or not math.isfinite(pays):
+        worth = f"what a look saves is not known here; stands on: {_stands_on(look)}"
         effective: Word = "yes" if look["mark"] else "not known"
     else:
         effective = "yes" if pays >= 0.5 else "no"
@@ -140,7 +134,7 @@ def _wear_out(
         told = f"{lived}; too few to drop what the trade does {_at(row, settings)} ({row['mark']})"
         return _answer("wear-out", answer, "yes", "yes", told, "replace (starting value)")
     at = row["interval_hours"] if cell.clock == "hours" else row["interval_days"]
-    left = cell.survive(float(at))
+    left = float(cell.survive(float(at)))
     told = f"{lived}; {percent(left)} live to {_spacing(row, settings)}"
     pays = row.get("probability_it_pays")
     if pays is None or not math.isfinite(pays):

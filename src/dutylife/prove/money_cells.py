@@ -58,7 +58,7 @@ def money_rows(job: MoneyJob) -> list[dict[str, Any]]:
         lives = [_made(rng, job.case, law, 2 * job.failures) for law in laws]
         for rule, ages in ages_chosen(laws, lives).items():
             lost[rule].append(money_lost(laws, ages))
-    groups = np.repeat(np.arange(job.count), N_DUTIES)
+    groups = np.repeat(np.arange(job.count, dtype=float), N_DUTIES)
     return [
         {"case": job.case, "expected_failures": job.failures, "rule": rule}
         | _row(np.concatenate(values), groups, AIMS.get(job.failures) if rule == OURS else None)
@@ -145,7 +145,7 @@ def _mean_share(shape: Any) -> Any:
     return gamma(1 + 1 / shape)
 
 
-def _row(lost: Array, groups: NDArray[np.intp], aim: float | None) -> dict[str, Any]:
+def _row(lost: Array, groups: Array, aim: float | None) -> dict[str, Any]:
     mean, error = mean_by_group(lost, groups)
     worst = float(np.sort(lost)[-max(len(lost) // 10, 1) :].mean())
     tail = worst / mean if mean > 0 else np.nan

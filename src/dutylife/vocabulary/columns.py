@@ -207,6 +207,7 @@ _DECLARED: list[Column] = [
     *_numbers(
         "interval_days interval_days_switched", "days", "age or spacing at which the task is done"
     ),
+    *_numbers("block_interval_days", "days", "spacing of visits, parts changed whatever their age"),
     *_numbers(
         "cost_per_1000_hours cost_per_1000_hours_run_to_failure",
         "currency per 1000 meter units",

@@ -202,7 +202,8 @@ _TABLES: list[Table] = [
         + " cost_per_1000_hours cost_per_1000_hours_run_to_failure probability_it_pays n_failed "
         "basis can_hurt mark clock probability_wears "
         + _bounds("saving_per_1000_hours_cost saving_per_year_cost")
-        + " cost_ratio advice_holds_ratio_lower advice_holds_ratio_upper cautions sentence",
+        + " cost_ratio advice_holds_ratio_lower advice_holds_ratio_upper "
+        "block_interval_days cautions sentence",
     ),
     _table(
         "task_choice",
