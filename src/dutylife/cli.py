@@ -186,7 +186,7 @@ def practice(
     type=click.Choice(["smoke", "full"]),
     default="smoke",
     show_default=True,
-    help="Sizes of fleets; not with --lives or --models.",
+    help="Sizes of fleets; not with --lives, --models or --money.",
 )
 @click.option("--workers", type=click.IntRange(1), default=1, show_default=True)
 @click.option("--seed", type=click.IntRange(0), default=20260101, show_default=True)
@@ -204,7 +204,14 @@ def practice(
     help="Only the life models, against laws of made-up lives; page and tables go to OUT/models.",
 )
 @click.option(
-    "--cells", type=click.IntRange(16), help="With --models: pooled cells a size; 2000 if none."
+    "--money",
+    is_flag=True,
+    help="Only replacement ages, against laws of made-up lives; page and table go to OUT/money.",
+)
+@click.option(
+    "--cells",
+    type=click.IntRange(16),
+    help="With --models or --money: pooled cells a size; 2000 or 800 if none.",
 )
 @click.pass_context
 def prove_command(
@@ -218,12 +225,21 @@ def prove_command(
     lives: bool,
     wanted: tuple[str, ...],
     models: bool,
+    money: bool,
     cells: int | None,
 ) -> None:
     """Run invented fleets of known laws through the whole chain and score the answers."""
-    from dutylife.prove import prove, prove_lives, prove_models
+    from dutylife.prove import prove, prove_lives, prove_models, prove_money
 
-    _refuse_unused(context, lives=lives, models=models)
+    kinds = {"--lives": lives, "--models": models, "--money": money}
+    _refuse_unused(context, [name for name, asked in kinds.items() if asked])
+    if money:
+        size_of = {} if cells is None else {"n_cells": cells}
+        lost = prove_money(seed=seed, workers=workers, progress=_progress(), **size_of).written(
+            out / "money"
+        )
+        click.echo(f"{lost.text}\n  in {out / 'money'}")
+        return
     if models:
         size_of = {} if cells is None else {"n_cells": cells}
         shown = prove_models(seed=seed, workers=workers, progress=_progress(), **size_of).written(
@@ -241,20 +257,25 @@ def prove_command(
     click.echo(proof.text)
 
 
-def _refuse_unused(context: click.Context, *, lives: bool, models: bool) -> None:
+def _refuse_unused(context: click.Context, asked: list[str]) -> None:
     """Refuse options that this kind of proof would not look at."""
-    if lives and models:
+    if len(asked) > 1:
+        number = {2: "two", 3: "three"}[len(asked)]
         raise DutylifeError(
-            "--lives and --models are two proofs.", "dutylife prove --lives --models",
+            f"{' and '.join(asked)} are {number} proofs.", f"dutylife prove {' '.join(asked)}",
             "give one of them, then the other; both may go to the same --out",
         )  # fmt: skip
-    kind = "--lives" if lives else "--models" if models else ""
+    kind = asked[0] if asked else ""
     # option, the kinds of proof that look at it ("" the whole chain), what to do instead
     known = {
         "size": ("--size", ("",), "leave out --size"),
         "wanted": ("--case", ("--lives",), "add --lives, or leave out --case"),
         "fleets": ("--fleets", ("", "--lives"), "leave out --fleets; --cells says how many"),
-        "cells": ("--cells", ("--models",), "add --models, or leave out --cells"),
+        "cells": (
+            "--cells",
+            ("--models", "--money"),
+            "add --models or --money, or leave out --cells",
+        ),
     }
     for name, (option, kinds, mend) in known.items():
         if kind in kinds or context.get_parameter_source(name) is ParameterSource.DEFAULT:

@@ -60,6 +60,8 @@ class Component:
     warning_mark: str = "our proposal"
     maker_limit_hours: float | None = None
     maker_limit_days: float | None = None
+    allowed_unavailability: float | None = None
+    look_detection: float = 1.0
     tasks: tuple[Task, ...] = field(default=())
 
     def first_task(self, *names: str) -> Task | None:
@@ -159,4 +161,6 @@ def _with_own(component: Component, own: CodedComponent) -> Component:
         can_hurt=own.can_hurt or component.can_hurt,
         maker_limit_hours=own.maker_limit_hours,
         maker_limit_days=own.maker_limit_days,
+        allowed_unavailability=own.allowed_unavailability,
+        look_detection=own.look_detection or component.look_detection,
     )

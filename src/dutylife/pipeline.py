@@ -178,7 +178,8 @@ def _all_stages(settings: Settings, work: _Work) -> None:
         work.take(
             decisions.recommend_intervals(
                 t["life_draws"], t["life_models"], t["failure_events"], t["service_lines"],
-                t["maintenance_events"], t["unit_spans"], settings,
+                t["maintenance_events"], t["unit_spans"], settings, t["shelf"], t["readings"],
+                t["catalogue"],
             )
         )  # fmt: skip
         t["visit_plan"] = decisions.plan_visits(

@@ -83,7 +83,7 @@ def _switched(assumption: Assumption, tables: Tables, settings: Settings) -> pd.
     try:
         decided = recommend_intervals(
             laws["life_draws"], laws["life_models"], lives, t["service_lines"],
-            t["maintenance_events"], t["unit_spans"], other,
+            t["maintenance_events"], t["unit_spans"], other, t.get("shelf"),
         )  # fmt: skip
     except DecisionError:  # a cell without any usable law under the switch: no interval to compare
         return _cells(laws["life_models"], tables["intervals"].iloc[:0])

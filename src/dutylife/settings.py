@@ -146,6 +146,10 @@ class CodedComponent(_Section):
     can_hurt: str | None = None
     maker_limit_hours: Positive | None = None
     maker_limit_days: Positive | None = None
+    # share of time a hidden function may be found failed on average
+    allowed_unavailability: Annotated[float, Field(gt=0, le=0.5)] | None = None
+    # chance that one look finds a defect that is there
+    look_detection: Annotated[float, Field(gt=0, le=1)] | None = None
 
 
 class Coding(_Section):
@@ -201,6 +205,9 @@ class Workshop(_Section):
     hours_per_week: Positive | None = None
     labour_rate: Money | None = None
     visit_cost: Money | None = None
+    # intervals are whole multiples of these, inside what costs nearly the same; [] rounds nothing
+    interval_steps_hours: list[Positive] = [5, 10, 25, 50, 100, 250, 500, 1000, 2500, 5000, 10000]
+    interval_steps_weeks: list[Positive] = [1, 2, 4, 13, 26]
 
 
 class PresentSchedule(_Section):

@@ -13,7 +13,7 @@ import pytest
 from dutylife.schema import as_table
 from dutylife.settings import settings_from
 
-sys.path.insert(0, str(Path(__file__).parent))  # for made_standing.py
+sys.path.insert(0, str(Path(__file__).parent))  # for made_standing.py, tasks_of_the_list.py
 
 AS_OF = pd.Timestamp("2026-03-15")
 START = pd.Timestamp("2023-01-01")

@@ -8,7 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from dutylife.decisions import age_replacement, block_replacement, known_life
+from dutylife.decisions import (
+    age_replacement,
+    block_replacement,
+    known_life,
+    recommend_intervals,
+)
+from dutylife.decisions.block_draws import block_replacement_weibull
 from dutylife.errors import DecisionError
 
 
@@ -153,3 +159,41 @@ def test_what_cannot_be_is_refused():
             block_replacement(law, **wrong)
     with pytest.raises(DecisionError, match="Minimal repair"):
         block_replacement([0.5, 0.5], planned_cost=1, failure_cost=2, between="minimal repair")
+
+
+@pytest.mark.parametrize("shape", [1.5, 2.0, 3.5])
+def test_draws_that_agree_give_the_block_of_the_one_law(shape):
+    one = block_replacement(
+        known_life("weibull", shape=shape, scale=300.0), planned_cost=1.0, failure_cost=5.0
+    )
+    many = block_replacement_weibull(
+        np.full(8, shape), np.full(8, 300.0), planned_cost=1.0, failure_cost=5.0
+    )
+    assert many.interval == pytest.approx(one.interval, rel=5e-3)
+    assert many.cost_rate == pytest.approx(one.cost_rate, rel=1e-3)
+    assert many.lower <= many.interval <= many.upper
+
+
+def test_draws_without_wear_have_no_block():
+    none = block_replacement_weibull([0.8, 1.0], [300.0, 300.0], planned_cost=1.0, failure_cost=5.0)
+    assert np.isinf(none.interval)
+
+
+def test_a_schedule_by_months_alone_gets_the_spacing_of_its_visits(make):
+    def row(schedule):
+        costs = {"air filter": {"planned_cost": 20.0, "failure_cost": 160.0}}
+        given = {"present_schedule": {"air filter": schedule}, "costs": costs}
+        fleet = make(20, settings=given)
+        rows = recommend_intervals(
+            fleet.life_draws, fleet.life_models, fleet.failure_events, fleet.service_lines,
+            fleet.maintenance_events, fleet.unit_spans, fleet.settings,
+        )["intervals"]  # fmt: skip
+        return rows[(rows["component"] == "air filter") & (rows["task"] == "replace")].iloc[0]
+
+    calendar = row({"months": 6})
+    assert calendar["block_interval_days"] % 7 == pytest.approx(0)
+    # parts in place are of any age at a visit: it is not the age, but near it
+    assert 0.5 < calendar["block_interval_days"] / calendar["interval_days"] < 2
+    assert "calendar visits" in calendar["sentence"]
+    assert np.isnan(row({"hours": 200})["block_interval_days"])
+    assert np.isnan(row({"hours": 200, "months": 6})["block_interval_days"])

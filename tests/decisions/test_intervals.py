@@ -188,14 +188,17 @@ def test_a_thin_record_does_not_drop_what_the_trade_replaces(make):
     assert "too few to drop it" in found["sentence"]
 
 
-def test_nothing_is_recommended_beyond_the_longest_life_seen(make):
+def test_an_interval_beyond_the_longest_life_seen_says_so(make):
     fleet = make(20)
     short = fleet.life_models.assign(longest_life_hours=60.0, longest_life_days=60.0)
     tables = recommend(fleet, life_models=as_table("life_models", short))
-    found = row(tables, "recoil starter rope", task="run to failure")
-    assert "beyond the longest life seen" in found["sentence"]
-    ages = tables["cost_curves"]
-    assert ages["age"].max() <= 60.0 + 1e-9
+    found = row(tables, "recoil starter rope", task="replace")
+    assert found["interval_hours"] > 60
+    assert "beyond the longest life seen (60 h)" in found["sentence"]
+    # nobody knows what comes there: what can hurt is never changed later than that
+    rows = tables["intervals"]
+    hurts = rows[(rows["component"] == "safety relief valve") & (rows["task"] == "replace")]
+    assert (hurts["interval_days"] <= 60).all()
 
 
 def test_hidden_parts_are_looked_at_within_half_their_warning(fleet):

@@ -241,13 +241,25 @@ def _decisions() -> dict[str, pd.DataFrame]:
         for component in COMPONENTS
         for duty in DUTIES
     ]  # fmt: skip
+    choices = [
+        {"component": component, "duty": duty, "question_order": number, "question": question,
+         "answer": "yes" if works else "no", "applicable": "yes" if works else "no",
+         "effective": "yes" if works else "no", "evidence": f"9 failures in 20 lives {BAD}",
+         "task": "replace (by age)" if works else None, "decides": works,
+         "cautions": "Unexpected start;Fire"}
+        for component in COMPONENTS
+        for duty in DUTIES
+        for number, (question, works) in enumerate(
+            [("safety", False), ("on condition", False), ("wear-out", True)], start=1
+        )
+    ]  # fmt: skip
     compared = comparison_rows().astype({"customer": "object"})
     compared = compared.assign(customer=compared["customer"].replace("Quay crew", BAD))
     machines = machine_rows().astype({"duty": "object", "equipment_class": "object"})
     machines = machines.assign(duty=BAD, equipment_class=BAD, sentence=BAD)
     return {
         "plan_comparison": compared, "keep_or_retire": machines,
-        "costs": pd.DataFrame(costs),
+        "costs": pd.DataFrame(costs), "task_choice": pd.DataFrame(choices),
         "intervals": pd.DataFrame(intervals), "cost_curves": pd.DataFrame(curves),
         "visit_plan": pd.DataFrame(visits),
     }  # fmt: skip

@@ -93,3 +93,17 @@ def test_cautions_defer_to_the_makers_manual(run: Run):
     assert "maker's manual" in told.text
     assert "licensed" in told.text
     assert tree(told.html).findall(".//li").__len__() == len(CAUTIONS) >= 12
+
+
+def test_the_task_choice_stands_with_its_evidence_and_cautions(run: Run):
+    told = section(run, "task choice")
+    page = tree(told.html)
+    rows = page.findall(".//tbody/tr")
+    asked = run.table("task_choice")
+    assert len(rows) == asked["decides"].sum() > 0
+    first = "".join(rows[0].itertext())
+    assert "replace (by age)" in first
+    assert "Wear-out: can work, worth it; 9 failures in 20 lives" in first
+    # the lines of the cautions named, each once, in words
+    assert [li.text.split(".")[0] for li in page.findall(".//li")] == ["Unexpected start", "Fire"]
+    assert "maker's manual" in told.text

@@ -131,7 +131,7 @@ def age_replacement_weibull(
     mean, mean_to_failure = w @ rates, float(w @ to_failure)
     at = int(np.argmin(mean))
     low, high = flat_stretch(ages, mean)
-    best_age, cheapest = _parabola(ages, mean, at)
+    best_age, cheapest = refined(ages, mean, at)
     tail = (1 - confidence_level) / 2
     keep = np.unique(np.searchsorted(ages, longest_age * np.linspace(1 / n_curve, 1, n_curve)))
     keep = keep[keep < len(ages)]
@@ -208,7 +208,7 @@ def weighted_quantiles(values: Array, w: Array, levels: tuple[float, ...]) -> li
     return [np.take_along_axis(in_order, r[None, :], axis=0)[0] for r in rows]
 
 
-def _parabola(ages: Array, rates: Array, at: int) -> tuple[float, float]:
+def refined(ages: Array, rates: Array, at: int) -> tuple[float, float]:
     """Age and rate at the bottom of the parabola through the best point and its neighbours."""
     if at in (0, len(ages) - 1):
         return float(ages[at]), float(rates[at])

@@ -3,6 +3,8 @@
 import numpy as np
 import pandas as pd
 
+from dutylife.settings import Settings
+
 _BILLED = ("part", "labour", "fee")
 _CAUSE = 0.5  # an event counts as a failure's cause from this confidence on
 
@@ -41,6 +43,32 @@ def billed_costs(service_lines: pd.DataFrame, maintenance_events: pd.DataFrame) 
         }
     )
     return out.reindex(pd.Index(sorted(events["component"].dropna().unique()), dtype=object))
+
+
+def purchase_costs(
+    maintenance_events: pd.DataFrame, shelf: pd.DataFrame | None, settings: Settings
+) -> dict[str, float]:
+    """What the shop itself pays for the part of a replacement, by component.
+
+    Of the part number fitted most often, times its median pieces. A billed price never stands in:
+    a component whose part has no purchase cost is left out. [currency]
+    """
+    bought: dict[str, float] = {}
+    if shelf is not None and len(shelf):
+        own = shelf.dropna(subset=["unit_cost"])
+        bought = dict(zip(own["part_number"].astype(str), own["unit_cost"], strict=True))
+    words = dict.fromkeys(["component", "activity", "part_number"], "object")
+    events = maintenance_events.astype(words)
+    fitted = events[(events["activity"] == "replace") & events["part_number"].notna()]
+    out: dict[str, float] = {}
+    for component, rows in fitted.groupby("component"):
+        number = rows["part_number"].value_counts(sort=False).sort_index().idxmax()
+        stated = settings.stock_of(str(number)).unit_cost
+        price = stated if stated is not None else bought.get(str(number), 0.0)
+        pieces = rows.loc[rows["quantity"] > 0, "quantity"].median()
+        if price > 0:
+            out[str(component)] = float(price) * (float(pieces) if pieces > 0 else 1.0)
+    return out
 
 
 def event_lines(events: pd.DataFrame) -> pd.DataFrame:

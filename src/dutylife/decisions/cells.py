@@ -8,6 +8,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from dutylife.components import Component
+from dutylife.decisions.age_advice import probability_wears
 from dutylife.decisions.age_weibull import weibull_mean
 from dutylife.decisions.usage import to_days, to_hours
 from dutylife.errors import DecisionError
@@ -55,6 +56,22 @@ class Cell:
         """Return a cost per unit of the clock per 1000 meter units; per 1000 days without a use."""
         hours = self.in_hours(1.0)
         return 1000 * rate / (hours if hours else 1.0)
+
+    @property
+    def per_year(self) -> float | None:
+        """Units of the clock a machine goes through in a year, None without a use."""
+        if self.clock != "hours":
+            return 365.25
+        return None if not self.use_per_week else self.use_per_week * 365.25 / 7
+
+    @property
+    def probability_wears(self) -> float:
+        """Chance that risk rises with age, by the (pooled) law [1]."""
+        return probability_wears(self.shape, self.weights)
+
+    def survive(self, age: float) -> float:
+        """Share of parts still working at an age on the cell's clock [1]."""
+        return float(self.weights @ np.exp(-((age / self.scale) ** self.shape)))
 
     @property
     def defect_rate(self) -> float:

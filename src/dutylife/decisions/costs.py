@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 
 from dutylife.components import Component, short_name
-from dutylife.decisions.billed import billed_costs
+from dutylife.decisions.billed import billed_costs, purchase_costs
 from dutylife.decisions.starting import looks_of
 from dutylife.errors import DecisionError
 from dutylife.settings import Cost, Settings
@@ -25,6 +25,8 @@ class _Replacement:
     payer: str | None
     basis: str
     is_relative: bool
+    purchase_cost: float | None
+    assumed: tuple[str, ...]
 
 
 def task_costs(
@@ -34,6 +36,7 @@ def task_costs(
     maintenance_events: pd.DataFrame,
     unit_spans: pd.DataFrame,
     settings: Settings,
+    shelf: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Cost of replacing and of each kind of look, by component and duty.
 
@@ -43,6 +46,8 @@ def task_costs(
     known : dict of str to Component
     service_lines, maintenance_events, unit_spans : DataFrame, the tables of those names
     settings : Settings
+    shelf : DataFrame, table "shelf", optional
+        What the shop pays for its parts; ``unit_cost`` in the settings stands above it.
 
     Returns
     -------
@@ -50,7 +55,8 @@ def task_costs(
         Rows of table "costs". Settings stand above the shop's billed lines, these above our
         proposal (a failure costs 3 planned replacements, a look 0.3 h of labour or 15 % of a
         replacement). Where no money at all can be had, a planned replacement is the unit
-        (``is_relative``).
+        (``is_relative``). Where the shop pays, a billed price is no cost: without the part's
+        purchase cost and the hours of work only how costs compare is known, by what was billed.
 
     Raises
     ------
@@ -60,20 +66,24 @@ def task_costs(
     stated = {name: stated_cost(settings, name, known) for name in dict(cells)}
     check_stated(stated, settings)
     billed = billed_costs(service_lines, maintenance_events)
+    bought = purchase_costs(maintenance_events, shelf, settings)
     lost_day = _lost_day_cost(unit_spans, settings)
     rows: list[dict[str, Any]] = []
     for name, duty in cells:
         component = known.get(name, Component(name=name))
         own = billed.loc[name].to_dict() if name in billed.index else {}
-        found = _replacement(stated[name], own, lost_day.get(duty), settings)
+        found = _replacement(
+            stated[name], own | {"purchase": bought.get(name)}, lost_day.get(duty), settings
+        )
         base = {
             "component": name, "duty": duty, "failure_cost": found.failure, "payer": found.payer,
             "visit_cost": settings.workshop.visit_cost, "is_relative": found.is_relative,
+            "purchase_cost": found.purchase_cost,
         }  # fmt: skip
         rows.append(
             base
             | {"task": "replace", "planned_cost": found.planned, "basis": found.basis}
-            | {"labour_hours": found.labour_hours}
+            | {"labour_hours": found.labour_hours, "assumed": ";".join(found.assumed)}
         )
         severe = duty in settings.duty.severe
         for look in looks_of(component, severe=severe):
@@ -82,6 +92,7 @@ def task_costs(
                 base
                 | {"task": look.task, "planned_cost": cost, "basis": basis}
                 | {"labour_hours": LOOK_HOURS}
+                | {"assumed": ";".join(_look_assumed(basis, found))}
             )
     return pd.DataFrame(rows)
 
@@ -93,21 +104,27 @@ def stated_cost(settings: Settings, name: str, known: dict[str, Component]) -> C
 
 
 def check_stated(stated: dict[str, Cost], settings: Settings) -> None:
-    """Raise `DecisionError` naming each key whose failure costs no more than planned work."""
-    bad = [
-        f'costs."{name}": failure_cost {cost.failure_cost:g}, planned_cost {cost.planned_cost:g}'
-        for name, cost in sorted(stated.items())
-        if cost.planned_cost is not None
-        and cost.failure_cost is not None
-        and (cost.failure_cost <= cost.planned_cost or cost.planned_cost <= 0)
-    ]
+    """Raise `DecisionError` naming each key that is 0, or whose failure costs no more than planned.
+
+    A cost of 0 says that the work is free, and waiting for failure would then never be best.
+    """
+    bad = []
+    for name, cost in sorted(stated.items()):
+        for key in ("planned_cost", "failure_cost"):
+            if getattr(cost, key) == 0:
+                bad.append(f'costs."{name}": {key} 0')
+        if cost.planned_cost and cost.failure_cost and cost.failure_cost <= cost.planned_cost:
+            bad.append(
+                f'costs."{name}": failure_cost {cost.failure_cost:g}, '
+                f"planned_cost {cost.planned_cost:g}"
+            )
     if bad:
         raise DecisionError(
             f"{len(bad)} component{'s have' if len(bad) > 1 else ' has'} a failure_cost that is "
-            "not above its planned_cost, or a planned_cost of 0.",
+            "not above its planned_cost, or a cost of 0 (own or from costs.default).",
             f"{settings.source}: " + "; ".join(bad),
             "failure_cost is all-in: part, labour, call-out and lost days; where a failure truly "
-            "costs no more, leave failure_cost out",
+            "costs no more, leave failure_cost out; leave a cost out that is not known",
         )
 
 
@@ -115,31 +132,44 @@ def _replacement(
     stated: Cost, billed: dict[Any, Any], lost_day: float | None, settings: Settings
 ) -> _Replacement:
     used: set[str] = set()
-    planned, is_relative = _planned(stated, billed, settings, used)
+    assumed: list[str] = []
+    planned, is_relative = _planned(stated, billed, settings, used, assumed)
     failure = stated.failure_cost
     lost = None
     if lost_day is not None and stated.lost_days_per_failure is not None:
         lost = lost_day * stated.lost_days_per_failure
     total = billed.get("failure_total", math.nan)
+    # what the shop pays is not what it billed: only how the two compare is taken from the lines
+    shop_pays = stated.payer == "shop"
     if is_relative:
         failure, lost = PROPOSED_RATIO, None
+        both = billed.get("part_cost", math.nan) + _or_nothing(billed.get("labour_cost", math.nan))
+        if shop_pays and total > both:
+            failure = total / both
+            used.add("billed lines")
+            assumed.append("ratio of costs: as billed")
+        else:
+            assumed.append(f"failure_cost: {PROPOSED_RATIO:g} planned")
     elif failure is not None:
         used.add("settings")
-    elif total > planned:
+    elif total > planned and not shop_pays:
         used.add("billed lines")
         failure = total
     elif lost is not None and lost > 0:
         # a failed part costs the same work as a planned change, and the days lost with it
         failure = planned
+        assumed.append("failure_cost: planned work and lost days")
     else:
         used.add("our proposal")
         failure = PROPOSED_RATIO * planned
+        assumed.append(f"failure_cost: {PROPOSED_RATIO:g} planned")
     if stated.failure_cost is None and lost is not None:
         used.add("settings")
         failure += lost
     if failure <= planned:  # one of the two is billed or proposed: both stated was refused above
         used.add("our proposal")
         failure = PROPOSED_RATIO * planned
+        assumed.append(f"failure_cost: {PROPOSED_RATIO:g} planned, less was found")
     weakest = next(b for b in ("our proposal", "billed lines", "settings") if b in used)
     return _Replacement(
         planned=planned,
@@ -148,11 +178,17 @@ def _replacement(
         payer=stated.payer or ("contractor" if "billed lines" in used else None),
         basis=weakest,
         is_relative=is_relative,
+        purchase_cost=billed.get("purchase"),
+        assumed=tuple(assumed),
     )
 
 
+def _or_nothing(amount: float) -> float:
+    return amount if amount > 0 else 0.0
+
+
 def _planned(
-    stated: Cost, billed: dict[Any, Any], settings: Settings, used: set[str]
+    stated: Cost, billed: dict[Any, Any], settings: Settings, used: set[str], assumed: list[str]
 ) -> tuple[float, bool]:
     """Cost of a planned replacement, and whether it is only a unit of account."""
     if stated.planned_cost:
@@ -160,20 +196,30 @@ def _planned(
         return stated.planned_cost, False
     part, labour = billed.get("part_cost", math.nan), billed.get("labour_cost", math.nan)
     rate = settings.workshop.labour_rate
-    if rate is not None and stated.labour_hours is not None:
-        labour = rate * stated.labour_hours
+    worked = rate * stated.labour_hours if rate and stated.labour_hours is not None else None
+    if stated.payer == "shop":
+        bought = billed.get("purchase")
+        if bought and worked is not None:
+            used.add("settings")
+            return bought + worked, False
+        used.add("our proposal")
+        assumed.append("planned_cost: not known")
+        return 1.0, True
+    labour = labour if worked is None else worked
     if part > 0:
         used.add("billed lines")
-        return part + (labour if labour > 0 else 0.0), False
-    if stated.failure_cost:
-        used.add("our proposal")
-        return stated.failure_cost / PROPOSED_RATIO, False
-    total = billed.get("failure_total", math.nan)
-    if total > 0:
-        used.add("our proposal")
-        return total / PROPOSED_RATIO, False
+        return part + _or_nothing(labour), False
+    total = stated.failure_cost or billed.get("failure_total", math.nan)
     used.add("our proposal")
+    if total > 0:
+        assumed.append(f"planned_cost: failure / {PROPOSED_RATIO:g}")
+        return total / PROPOSED_RATIO, False
+    assumed.append("planned_cost: not known")
     return 1.0, True
+
+
+def _look_assumed(basis: str, found: _Replacement) -> list[str]:
+    return [*(["planned_cost of a look"] if basis == "our proposal" else []), *found.assumed]
 
 
 def _look_cost(found: _Replacement, settings: Settings) -> tuple[float, str]:

@@ -1,23 +1,41 @@
 """The look rows of a cell: inspect, measure, clean or test, and how often."""
 
+from dataclasses import replace
 from typing import Any
 
 from dutylife.decisions.age_weibull import weibull_mean
 from dutylife.decisions.cells import Cell
+from dutylife.decisions.hidden_looks import is_hidden, test_interval
+from dutylife.decisions.limits import ask_the_maker
 from dutylife.decisions.looks import InspectionInterval, inspection_interval
+from dutylife.decisions.looks_seen import LooksSeen, delay_from_looks
+from dutylife.decisions.measuring import MeasuringInterval
 from dutylife.decisions.replacing import both_clocks, fill_by_use
-from dutylife.decisions.starting import Start, WarningTime, looks_of, warning_of
+from dutylife.decisions.rounding import rounded
+from dutylife.decisions.starting import (
+    Start,
+    WarningTime,
+    looks_of,
+    warning_of,
+)
+from dutylife.decisions.steps import steps_of
 from dutylife.decisions.usage import to_days, to_hours
 from dutylife.settings import Settings
-from dutylife.wording import check_words, every, look_sentence, record_behind
+from dutylife.wording import check_words, count, every, look_sentence, record_behind
 
 
 def look_rows(
-    cell: Cell, costs: dict[str, dict[str, Any]], present: str, settings: Settings
+    cell: Cell,
+    costs: dict[str, dict[str, Any]],
+    present: str,
+    settings: Settings,
+    seen: LooksSeen,
+    measured: MeasuringInterval | None,
 ) -> list[dict[str, Any]]:
     """Rows of table "intervals" for the looks of a cell.
 
-    The first look of the list is spaced by the delay-time cost where the record speaks, else at
+    The first look of the list is spaced by failure finding where the function is hidden, by the
+    drift of readings where these tell it, by the delay-time cost where the record speaks, else at
     half the warning time; the operator's daily looks and further looks keep their starting value.
 
     Parameters
@@ -28,15 +46,79 @@ def look_rows(
     present : str
         The schedule followed today in words, blank when none.
     settings : Settings
+    seen : LooksSeen
+        What looks found and what failed between them.
+    measured : MeasuringInterval or None
+        By the drift of readings, on the cell's clock.
     """
     rows = []
     for rank, look in enumerate(looks_of(cell.component, severe=cell.severe)):
-        is_main = rank == 0 and not look.is_operator_check
-        row = _main_row(cell, look, costs, settings) if is_main else _kept_row(cell, look, settings)
+        if rank == 0 and not look.is_operator_check:
+            row = _first_row(cell, look, costs, settings, seen, measured)
+        else:
+            row = _kept_row(cell, look, settings)
         if present:
             row["sentence"] += f" Today: {present}."
+        row["sentence"] += ask_the_maker(cell.component)
         rows.append(row)
     return rows
+
+
+def _first_row(
+    cell: Cell,
+    look: Start,
+    costs: dict[str, dict[str, Any]],
+    settings: Settings,
+    seen: LooksSeen,
+    measured: MeasuringInterval | None,
+) -> dict[str, Any]:
+    """Row of the look a visit is made for."""
+    if is_hidden(cell.component):
+        return _hidden_row(cell, look, settings, seen)
+    if look.task == "measure" and measured is not None:
+        return _measured_row(cell, look, measured, settings)
+    return _main_row(cell, look, costs, settings, seen)
+
+
+def _hidden_row(cell: Cell, look: Start, settings: Settings, seen: LooksSeen) -> dict[str, Any]:
+    found = test_interval(cell, look, seen, settings.fleet.meter_unit)
+    row = _base(cell, look) | {
+        "interval_hours": found.hours, "interval_days": found.days, "clock": found.clock
+    }  # fmt: skip
+    if found.computed:
+        row |= {"basis": cell.basis}
+    row = fill_by_use(row, cell)
+    at = every(row["interval_hours"], row["interval_days"], found.clock or "",
+               settings.fleet.meter_unit)  # fmt: skip
+    row["sentence"] = _sentence(cell, look, at, found.why[:1].upper() + found.why[1:])
+    return row
+
+
+def _measured_row(
+    cell: Cell, look: Start, measured: MeasuringInterval, settings: Settings
+) -> dict[str, Any]:
+    spacing = measured.interval
+    started = _on_clock(
+        WarningTime(hours=look.hours, days=look.days, mark=look.mark, stated=False), cell
+    )
+    if cell.component.can_hurt and started is not None:
+        spacing = min(spacing, started)
+    spacing = _rounded_down(spacing, cell, settings)
+    row = _base(cell, look) | {"basis": "own data", "clock": cell.clock}
+    row |= {"interval_hours": cell.in_hours(spacing), "interval_days": cell.in_days(spacing)}
+    at = every(row["interval_hours"], row["interval_days"], cell.clock, settings.fleet.meter_unit)
+    over = f", {measured.n_over} over it now: change these first" if measured.n_over else ""
+    why = (
+        f"By the drift of {measured.n_readings} readings on {measured.n_parts} parts "
+        f"{measured.share_over:.0%} of them reach their limit by then{over}"
+    ).replace("%", " %")
+    row["sentence"] = _sentence(cell, look, at, why)
+    return row
+
+
+def _rounded_down(spacing: float, cell: Cell, settings: Settings) -> float:
+    """A spacing in the shop's steps, never a longer one, and at most a fifth shorter."""
+    return rounded(spacing, 0.8 * spacing, spacing, steps_of(cell.clock, settings)).value
 
 
 def _kept_row(cell: Cell, look: Start, settings: Settings) -> dict[str, Any]:
@@ -49,9 +131,13 @@ def _kept_row(cell: Cell, look: Start, settings: Settings) -> dict[str, Any]:
 
 
 def _main_row(
-    cell: Cell, look: Start, costs: dict[str, dict[str, Any]], settings: Settings
+    cell: Cell,
+    look: Start,
+    costs: dict[str, dict[str, Any]],
+    settings: Settings,
+    seen: LooksSeen,
 ) -> dict[str, Any]:
-    warning = warning_of(cell.component, severe=cell.severe)
+    warning = _warning(cell, seen, settings)
     if warning is None:  # looks_of gave one, so a spacing to double is there
         raise AssertionError(f"{cell.component.name} has a look without a spacing")
     careful = bool(cell.component.can_hurt or cell.component.hidden)
@@ -65,23 +151,84 @@ def _main_row(
         planned_cost=costs["replace"]["planned_cost"],
         failure_cost=costs["replace"]["failure_cost"],
         longest=on_clock / 2 if careful else on_clock,
+        detection=cell.component.look_detection,
     )
+    best = _in_steps(best, cell, settings, careful=careful)
     row = _base(cell, look) | both_clocks(
         cell, best.interval, best.interval_lower, best.interval_upper
     )
     pays = _probability_it_pays(cell, best, costs, look)
     row |= {
-        "basis": cell.basis, "clock": cell.clock, "mark": warning.mark,
-        "cost_per_1000_hours": cell.per_1000_hours(best.rate),
-        "cost_per_1000_hours_run_to_failure": cell.per_1000_hours(best.rate_without_looking),
+        "basis": cell.basis, "clock": cell.clock, "mark": warning.mark or None,
         "probability_it_pays": pays,
     }  # fmt: skip
+    if not costs["replace"]["is_relative"]:
+        row |= {
+            "cost_per_1000_hours": cell.per_1000_hours(best.rate),
+            "cost_per_1000_hours_run_to_failure": cell.per_1000_hours(best.rate_without_looking),
+        }
     at = every(row["interval_hours"], row["interval_days"], cell.clock, settings.fleet.meter_unit)
     why = _why(best, warning, settings, careful=careful)
     if pays < 0.5 and not cell.component.can_hurt:
         why += "; look when the machine is in anyway, a visit of its own costs more than it saves"
     row["sentence"] = _sentence(cell, look, at, why)
     return row
+
+
+def _warning(cell: Cell, seen: LooksSeen, settings: Settings) -> WarningTime | None:
+    """Time from first sign to failure: by the record where looks tell it, else as stated.
+
+    What can hurt takes the shorter of the two.
+    """
+    stated = warning_of(cell.component, severe=cell.severe)
+    if not seen.tells_delay:
+        return stated
+    delay = delay_from_looks(
+        seen.n_found, seen.n_failed, seen.spacing_days,
+        detection=cell.component.look_detection,
+        confidence_level=settings.report.confidence_level,
+    )  # fmt: skip
+    told = WarningTime(
+        hours=None, days=delay.mean, mark="", stated=True,
+        source=f"the record: {seen.n_found} found at looks {seen.spacing_days:.0f} days apart, "
+        f"{seen.n_failed} failed between",
+    )  # fmt: skip
+    if cell.component.can_hurt and stated is not None:
+        ours, theirs = _on_clock(told, cell), _on_clock(stated, cell)
+        if ours is None or (theirs is not None and theirs < ours):
+            return stated
+    return told
+
+
+def sign_words(
+    cell: Cell, seen: LooksSeen, measured: MeasuringInterval | None, settings: Settings
+) -> str:
+    """What warns before a failure, how early, and how that is known."""
+    if measured is not None:
+        return (
+            f"readings drift towards the limit ({count(measured.n_readings, 'reading')} on "
+            f"{count(measured.n_parts, 'part')})"
+        )
+    warning = _warning(cell, seen, settings)
+    if warning is None or not warning.stated:
+        return (
+            "time from first sign to failure is not known, twice the starting spacing is taken "
+            "(our proposal)"
+        )
+    time = every(warning.hours, warning.days, "", settings.fleet.meter_unit)
+    return f"first sign to failure {time} ({warning.source or warning.mark})"
+
+
+def _in_steps(
+    best: InspectionInterval, cell: Cell, settings: Settings, *, careful: bool
+) -> InspectionInterval:
+    """The spacing in the shop's steps: inside what costs nearly the same, at the limit downward."""
+    if careful or best.at_limit:
+        return replace(best, interval=_rounded_down(best.interval, cell, settings))
+    found = rounded(
+        best.interval, best.interval_lower, best.interval_upper, steps_of(cell.clock, settings)
+    )
+    return replace(best, interval=found.value)
 
 
 def _half_warning_row(
@@ -127,7 +274,11 @@ def _why(
     best: InspectionInterval, warning: WarningTime, settings: Settings, *, careful: bool
 ) -> str:
     time = every(warning.hours, warning.days, "", settings.fleet.meter_unit)
-    source = warning.mark if warning.stated else "twice the starting spacing, our proposal"
+    source = (
+        warning.source or warning.mark
+        if warning.stated
+        else "twice the starting spacing, our proposal"
+    )
     ceiling = ""
     if best.at_limit:
         ceiling = "half of " if careful else "the whole of "

@@ -3,25 +3,33 @@
 import math
 from typing import Any
 
+from dutylife.decisions.age_advice import (
+    WEARS,
+    ReplacementAdvice,
+    holds_waiting,
+    replacement_advice,
+)
 from dutylife.decisions.age_weibull import AgeReplacementDraws, age_replacement_weibull
 from dutylife.decisions.cells import Cell
+from dutylife.decisions.limits import ask_the_maker, under_limit
+from dutylife.decisions.replacing_notes import asides
 from dutylife.decisions.starting import Start, replacement_of
+from dutylife.decisions.steps import steps_of
 from dutylife.settings import Settings
 from dutylife.wording import (
     age_range,
     every,
-    limit_sentence,
     one_clock,
+    percent,
     record_behind,
     replace_sentence,
     run_to_failure_sentence,
     starting_sentence,
-    weeks,
 )
 
-SMALL_SAVING = 0.01
 # under this many failures of its own a record is too thin to drop a replacement the trade makes
 THIN_FAILURES = 5
+_CURVE_BEYOND = 1.25  # a curve goes on behind an age advised beyond the longest life seen
 
 
 def replacement_row(
@@ -45,29 +53,42 @@ def replacement_row(
         gets looks only, never "run to failure".
     """
     start = replacement_of(cell.component, severe=cell.severe)
-    curve = None
+    curve = advice = None
     if cell.has_law:
+        advice = advice_for(cell, cost, settings)
+        far = _CURVE_BEYOND * advice.interval if advice.pays else 0.0
         curve = age_replacement_weibull(
             cell.shape, cell.scale, cell.weights,
             planned_cost=cost["planned_cost"], failure_cost=cost["failure_cost"],
-            longest_age=cell.longest_age, confidence_level=settings.report.confidence_level,
+            longest_age=max(cell.longest_age, far if advice.beyond_seen else 0.0),
+            confidence_level=settings.report.confidence_level,
         )  # fmt: skip
-    if curve is not None and pays(curve):
-        row = _paying_row(cell, curve, settings)
-    elif start is not None and (curve is None or cell.n_failed < THIN_FAILURES):
-        row = _starting_row(cell, start, curve, settings)
+    if advice is not None and advice.pays:
+        row = _paying_row(cell, cost, advice, settings)
+    elif start is not None and (advice is None or cell.n_failed < THIN_FAILURES):
+        row = _starting_row(cell, start, settings, thin=advice is not None)
     else:
-        row = _failing_row(cell, curve, could_pay=curve is not None and _later(cell, cost))
-    row = _under_limit(row, cell, settings)
+        row = _failing_row(cell, cost, advice)
+    row = under_limit(row, cell, settings, _record(cell))
     if row["task"] == "run to failure" and cell.component.can_hurt:
         return None, curve
-    row["sentence"] += _asides(cell, row, cost, start, present, settings)
+    row["sentence"] += asides(cell, row, cost, start, present, settings)
+    row["sentence"] += ask_the_maker(cell.component)
     return row, curve
 
 
-def pays(curve: AgeReplacementDraws) -> bool:
-    """Replacing saves at least 1 %, at an age that has been seen."""
-    return curve.saving >= SMALL_SAVING and not curve.beyond_seen
+def advice_for(cell: Cell, cost: dict[str, Any], settings: Settings) -> ReplacementAdvice:
+    """Replacement age of a cell's law, rounded to the shop's steps.
+
+    What can hurt is not replaced later than the longest life seen: nobody knows what comes there.
+    """
+    return replacement_advice(
+        cell.shape, cell.scale, cell.weights,
+        planned_cost=cost["planned_cost"], failure_cost=cost["failure_cost"],
+        longest_seen=cell.longest_age, steps=steps_of(cell.clock, settings),
+        ceiling=cell.longest_age if cell.component.can_hurt else math.inf,
+        confidence_level=settings.report.confidence_level,
+    )  # fmt: skip
 
 
 def _base(cell: Cell, task: str) -> dict[str, Any]:
@@ -78,9 +99,12 @@ def _base(cell: Cell, task: str) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _paying_row(cell: Cell, curve: AgeReplacementDraws, settings: Settings) -> dict[str, Any]:
-    row = _base(cell, "replace") | _money(cell, curve)
-    row |= both_clocks(cell, curve.best_age, curve.best_lower, curve.best_upper)
+def _paying_row(
+    cell: Cell, cost: dict[str, Any], advice: ReplacementAdvice, settings: Settings
+) -> dict[str, Any]:
+    row = _base(cell, "replace") | _ratio(cost, advice.holds_lower, advice.holds_upper)
+    row |= _money(cell, cost, advice)
+    row |= both_clocks(cell, advice.interval, advice.lower, advice.upper)
     unit = settings.fleet.meter_unit
     other = "days" if cell.clock == "hours" else "hours"
     row["sentence"] = replace_sentence(
@@ -88,21 +112,23 @@ def _paying_row(cell: Cell, curve: AgeReplacementDraws, settings: Settings) -> d
         duty=cell.duty,
         at=one_clock(row["interval_hours"], row["interval_days"], cell.clock, unit),
         also=one_clock(row["interval_hours"], row["interval_days"], other, unit),
-        flat=age_range(curve.best_lower, curve.best_upper, cell.clock, unit),
+        flat=age_range(advice.lower, advice.upper, cell.clock, unit),
         record=_record(cell),
-        saving=curve.saving,
-        probability=curve.probability_it_pays,
+        saving=advice.saving,
+        probability=advice.probability_it_pays,
     )
+    if advice.beyond_seen:
+        days = cell.in_days(cell.longest_age)
+        seen = one_clock(cell.longest_age, days, cell.clock, unit)
+        row["sentence"] += f" That is beyond the longest life seen ({seen})."
     return row
 
 
-def _starting_row(
-    cell: Cell, start: Start, curve: AgeReplacementDraws | None, settings: Settings
-) -> dict[str, Any]:
+def _starting_row(cell: Cell, start: Start, settings: Settings, *, thin: bool) -> dict[str, Any]:
     row = _base(cell, "replace") | {"basis": "starting value", "mark": start.mark, "clock": None}
     row |= {"interval_hours": start.hours, "interval_days": start.days}
     record = record_behind(cell.n_failed, cell.n_lives, "own data")
-    if curve is not None:
+    if thin:
         record += ", too few to drop it"
     row["sentence"] = starting_sentence(
         component=cell.component.name,
@@ -114,71 +140,67 @@ def _starting_row(
     return fill_by_use(row, cell)
 
 
-def _later(cell: Cell, cost: dict[str, Any]) -> bool:
-    """Whether the law, carried beyond the longest life seen, would have a replacement pay."""
-    far = age_replacement_weibull(
-        cell.shape, cell.scale, cell.weights,
-        planned_cost=cost["planned_cost"], failure_cost=cost["failure_cost"],
-        longest_age=max(cell.longest_age, 4 * float(cell.weights @ cell.scale)),
-    )  # fmt: skip
-    return far.saving >= SMALL_SAVING and far.best_age > cell.longest_age
-
-
 def _failing_row(
-    cell: Cell, curve: AgeReplacementDraws | None, *, could_pay: bool
+    cell: Cell, cost: dict[str, Any], advice: ReplacementAdvice | None
 ) -> dict[str, Any]:
     row = _base(cell, "run to failure")
-    if curve is None:
+    if advice is None:
         row["basis"] = "starting value"
         row["mark"] = "our proposal"
         why = "the record says too little and no starting interval is known"
     else:
-        rate = cell.per_1000_hours(curve.cost_rate_run_to_failure)
-        row |= {"cost_per_1000_hours": rate, "cost_per_1000_hours_run_to_failure": rate}
-        row["probability_it_pays"] = curve.probability_it_pays
-        if could_pay:
-            days = cell.in_days(cell.longest_age)
-            seen = weeks(days) if days is not None else "seen"
-            why = f"a replacement could pay only beyond the longest life seen ({seen})"
-        elif curve.saving > 0:
-            why = "replacing ahead of failure hardly differs (under 1 %)"
-        else:
-            why = "replacing ahead of failure costs no less at any age seen"
+        rate = cell.per_1000_hours(advice.cost_rate_run_to_failure)
+        if not cost["is_relative"]:
+            row |= {"cost_per_1000_hours": rate, "cost_per_1000_hours_run_to_failure": rate}
+        row["probability_it_pays"] = advice.probability_it_pays
+        row["probability_wears"] = advice.probability_wears
+        top = holds_waiting(cell.shape, cell.scale, cell.weights, cell.longest_age)
+        row |= _ratio(cost, 1.0, top)
+        why = _why_not(advice)
     row["sentence"] = run_to_failure_sentence(
         component=cell.component.name, duty=cell.duty, record=_record(cell), why=why
     )
     return row
 
 
-def _under_limit(row: dict[str, Any], cell: Cell, settings: Settings) -> dict[str, Any]:
-    """Bring the row under the maker's or legal limit, which is a ceiling always."""
-    limit_hours = cell.component.maker_limit_hours
-    limit_days = cell.component.maker_limit_days
-    if limit_hours is None and limit_days is None:
-        return row
-    hours, days = row.get("interval_hours"), row.get("interval_days")
-    new_hours = _least(hours, limit_hours)
-    new_days = _least(days, limit_days)
-    if row["task"] == "replace" and new_hours == hours and new_days == days:
-        return row  # the limit is known and does not bind
-    out = {k: v for k, v in row.items() if not k.endswith(("_lower", "_upper"))}
-    out |= {"task": "replace", "interval_hours": new_hours, "interval_days": new_days}
-    # the cost was that of another age
-    out |= {"clock": None, "cost_per_1000_hours": math.nan, "probability_it_pays": math.nan}
-    out["sentence"] = limit_sentence(
-        component=cell.component.name,
-        duty=cell.duty,
-        at=every(new_hours, new_days, "", settings.fleet.meter_unit),
-        record=_record(cell),
-    )
+def _why_not(advice: ReplacementAdvice) -> str:
+    if advice.saving_rate > 0 and advice.probability_wears < WEARS:
+        chance = percent(advice.probability_wears)
+        return (
+            f"that risk rises with age has a chance of {chance}, {percent(WEARS)} is asked for "
+            "before a working part is changed"
+        )
+    return "replacing ahead of failure costs no less at any age"
+
+
+def _money(cell: Cell, cost: dict[str, Any], advice: ReplacementAdvice) -> dict[str, Any]:
+    """Money of an advice; blank where no money is known, only how costs compare."""
+    out: dict[str, Any] = {
+        "probability_it_pays": advice.probability_it_pays,
+        "probability_wears": advice.probability_wears,
+    }
+    if cost["is_relative"]:
+        return out
+    out |= {
+        "cost_per_1000_hours": cell.per_1000_hours(advice.cost_rate),
+        "cost_per_1000_hours_run_to_failure": cell.per_1000_hours(advice.cost_rate_run_to_failure),
+    }
+    yearly = cell.per_year
+    saved = {
+        "": advice.saving_rate, "_lower": advice.saving_rate_lower,
+        "_upper": advice.saving_rate_upper,
+    }  # fmt: skip
+    for end, rate in saved.items():
+        out[f"saving_per_1000_hours_cost{end}"] = cell.per_1000_hours(rate)
+        out[f"saving_per_year_cost{end}"] = None if yearly is None else rate * yearly
     return out
 
 
-def _money(cell: Cell, curve: AgeReplacementDraws) -> dict[str, Any]:
+def _ratio(cost: dict[str, Any], lower: float, upper: float) -> dict[str, Any]:
     return {
-        "cost_per_1000_hours": cell.per_1000_hours(curve.cost_rate),
-        "cost_per_1000_hours_run_to_failure": cell.per_1000_hours(curve.cost_rate_run_to_failure),
-        "probability_it_pays": curve.probability_it_pays,
+        "cost_ratio": cost["failure_cost"] / cost["planned_cost"],
+        "advice_holds_ratio_lower": lower,
+        "advice_holds_ratio_upper": upper,
     }
 
 
@@ -201,35 +223,3 @@ def fill_by_use(row: dict[str, Any], cell: Cell) -> dict[str, Any]:
 
 def _record(cell: Cell) -> str:
     return record_behind(cell.n_failed, cell.n_lives, cell.basis)
-
-
-def _least(one: float | None, other: float | None) -> float | None:
-    given = [v for v in (one, other) if v is not None and math.isfinite(v)]
-    return min(given) if given else None
-
-
-def _asides(
-    cell: Cell,
-    row: dict[str, Any],
-    cost: dict[str, Any],
-    start: Start | None,
-    present: str,
-    settings: Settings,
-) -> str:
-    """What stands beside the recommendation: today's schedule, the starting value, the money."""
-    notes = []
-    if present:
-        notes.append(f"today: {present}")
-    if start is not None and row["basis"] != "starting value":
-        at = every(start.hours, start.days, "", settings.fleet.meter_unit)
-        notes.append(f"starting value: {at} ({start.mark})")
-    if row["basis"] != "starting value":
-        if cost["is_relative"]:
-            notes.append(
-                "no money is known: costs are in planned replacements, a failure taken as 3"
-            )
-        elif cost["basis"] == "our proposal":
-            notes.append("what a failure or the planned work costs is our proposal: state [costs]")
-        if cell.use_per_week is None and cell.clock != "hours":
-            notes.append("use is not known: costs are per 1000 days")
-    return " " + " ".join(f"{n[0].upper()}{n[1:]}." for n in notes) if notes else ""

@@ -42,6 +42,7 @@ class WarningTime:
     days: float | None
     mark: str
     stated: bool
+    source: str = ""  # in words, where it is not a mark
 
 
 def looks_of(component: Component, *, severe: bool) -> list[Start]:

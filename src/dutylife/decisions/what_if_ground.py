@@ -1,5 +1,6 @@
 """What a what-if starts from: the fleet as it stands, its costs, the plan, and a year of it."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
@@ -7,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from dutylife.components import components_of
-from dutylife.decisions.age_weibull import age_replacement_weibull
+from dutylife.decisions.age_advice import replacement_advice
 from dutylife.decisions.cells import cells_of
 from dutylife.decisions.comparison.compare import notes_of
 from dutylife.decisions.comparison.policies import Plan, Policy, Spacing, recommended
@@ -15,7 +16,7 @@ from dutylife.decisions.comparison.renewals import Away
 from dutylife.decisions.comparison.standing import TABLES_READ, Standing, StandingCell, as_it_stands
 from dutylife.decisions.comparison.terms import CellTerms, Terms, terms_of
 from dutylife.decisions.comparison.year import Size, Year, years_of
-from dutylife.decisions.replacing import pays
+from dutylife.decisions.steps import steps_of
 from dutylife.decisions.usage import duty_use
 from dutylife.errors import DecisionError
 from dutylife.provenance import Run
@@ -139,11 +140,13 @@ def weighed_anew(ground: Ground, cells: list[StandingCell]) -> Ground:
             continue
         best = None  # a failure that costs no more than the planned work is waited for
         if terms.failure_cost > terms.planned_cost:
-            curve = age_replacement_weibull(
+            advice = replacement_advice(
                 cell.shape, cell.scale, cell.weights, planned_cost=terms.planned_cost,
-                failure_cost=terms.failure_cost, longest_age=longest,
+                failure_cost=terms.failure_cost, longest_seen=longest,
+                steps=steps_of("hours" if cell.on_meter else "days", ground.settings),
+                ceiling=longest if cell.component.can_hurt else math.inf,
             )  # fmt: skip
-            best = curve.best_age if pays(curve) else None
+            best = advice.interval if advice.pays else None
         found[cell.key] = replace(policy, change_at=_allowed(cell, policy, best))
     return with_policies(ground, found)
 

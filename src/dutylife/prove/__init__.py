@@ -2,6 +2,16 @@
 
 from dutylife.prove.lives_truth import LivesProof, prove_lives
 from dutylife.prove.models_truth import ModelsProof, prove_models
+from dutylife.prove.money_truth import MoneyProof, prove_money
 from dutylife.prove.run import Proof, prove
 
-__all__ = ["LivesProof", "ModelsProof", "Proof", "prove", "prove_lives", "prove_models"]
+__all__ = [
+    "LivesProof",
+    "ModelsProof",
+    "MoneyProof",
+    "Proof",
+    "prove",
+    "prove_lives",
+    "prove_models",
+    "prove_money",
+]

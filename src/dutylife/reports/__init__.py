@@ -5,6 +5,7 @@ from dutylife.reports.layout import Section
 from dutylife.reports.pages import write_pages
 from dutylife.reports.prove_lives_page import write_prove_lives_page
 from dutylife.reports.prove_models_page import write_prove_models_page
+from dutylife.reports.prove_money_page import write_prove_money_page
 from dutylife.reports.prove_page import write_prove_page
 from dutylife.reports.sections import SECTIONS, answers, plot, section
 from dutylife.reports.what_if_panel import what_if_panel
@@ -13,5 +14,5 @@ from dutylife.reports.workbook import write_order_list
 __all__ = [
     "SECTIONS", "Section", "answers", "plot", "section", "what_if_panel", "write_calendar",
     "write_order_list", "write_pages", "write_prove_lives_page", "write_prove_models_page",
-    "write_prove_page",
+    "write_prove_money_page", "write_prove_page",
 ]  # fmt: skip

@@ -18,6 +18,7 @@ from dutylife.reports import (
     law_sections,
     maintenance_page,
     stock_page,
+    task_choice,
 )
 from dutylife.reports.facts import Facts
 from dutylife.reports.layout import Section
@@ -37,6 +38,7 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
     "what it saves": maintenance_page.what_it_saves,
     "what the plan changes": coming_year.what_the_plan_changes,
     "keep or retire": coming_year.keep_or_retire,
+    "task choice": task_choice.task_choice,
     "what can hurt": maintenance_page.can_hurt,
     "cautions": maintenance_page.cautions,
     "rows": evidence_page.rows,

@@ -18,6 +18,7 @@ WORDS: dict[str, tuple[str, ...]] = {
     "clock_source": ("meter", "interpolated", "estimated", "unknown"),
     "clock": ("hours", "days", "idle_days"),
     "task": ("replace", "inspect", "clean", "measure", "test", "run to failure"),
+    "rcm_answer": ("yes", "no", "not known"),
     "basis": ("own data", "pooled", "starting value"),
     "cost_basis": ("settings", "billed lines", "our proposal"),
     "payer": ("contractor", "shop"),
@@ -216,17 +217,45 @@ _DECLARED: list[Column] = [
     *_numbers(
         "interval_days interval_days_switched", "days", "age or spacing at which the task is done"
     ),
+    *_numbers("block_interval_days", "days", "spacing of visits, parts changed whatever their age"),
     *_numbers(
         "cost_per_1000_hours cost_per_1000_hours_run_to_failure",
         "currency per 1000 meter units",
         "long-run cost of the task; of waiting for failure",
     ),
     *_numbers("probability_it_pays", "1", "that it is cheaper than waiting for failure", 0, 1),
+    *_numbers("probability_wears", "1", "that risk rises with age, by the pooled law", 0, 1),
+    *_numbers(
+        "saving_per_1000_hours_cost",
+        "currency per 1000 meter units",
+        "saved against waiting for failure; blank where no money is known",
+        None,
+    ),
+    *_numbers(
+        "saving_per_year_cost", "currency per machine and year", "the same by the year", None
+    ),
+    *_numbers("cost_ratio", "1", "cost of a failure over that of planned work, as taken"),
+    *_numbers(
+        "advice_holds_ratio",
+        "1",
+        "costs a failure over planned work between which the advice costs within 2 % of the best; "
+        "blank where it has no end within 200",
+    ),
+    *_counts("question_order", "in which the questions are asked"),
+    *_words("question", "safety, hidden, on condition, wear-out, run to failure"),
+    *_words("rcm_answer", "answer to the question", "rcm_answer"),
+    *_words("applicable effective", "the task can work; it is worth doing", "rcm_answer"),
+    *_words("chosen_task", "task the question leads to, blank when none"),
+    *_flags("decides", "the question whose task is chosen"),
+    *_texts("evidence", "what the answer stands on"),
+    *_texts("cautions", "hazards of the work, joined with ;"),
     *_words("can_hurt", "how a failure can hurt someone; blank when it can't"),
     *_words("mark", "how well a starting value is known", "mark"),
     *_numbers("planned_cost failure_cost visit_cost cost order_cost held_cost", "currency", "cost"),
     *_numbers("labour_hours", "hours", "workshop time"),
     *_words("payer", "whose money", "payer"),
+    *_numbers("purchase_cost", "currency", "what the part of a replacement costs the shop"),
+    *_texts("assumed_costs", "figures nobody stated and no line gives, joined with ;"),
     *_words("cost_basis", "where the cost comes from", "cost_basis"),
     *_flags("is_relative", "no money known: a planned replacement is the unit of cost"),
     *_numbers("failures_per_year visits_per_year parts_per_year", "per year", "expected"),
@@ -326,6 +355,14 @@ _DECLARED: list[Column] = [
     *_numbers("width_ratio", "1", "upper bound over lower, median"),
     *_numbers("error_pooled error_separate", "1", "root mean square of log estimate over truth"),
     *_numbers("error_ratio", "1", "the former over the latter"),
+    *_words("rule", "how a replacement age was chosen"),
+    *_numbers(
+        "money_lost money_lost_se", "1", "true cost above the best, over the best; its error"
+    ),
+    *_numbers(
+        "ninth_decile_ratio", "1", "money lost that nine cells in ten do not pass, over mean"
+    ),
+    *_numbers("worst_tenth_ratio", "1", "money lost of the worst tenth of cells, over the mean"),
     *_numbers("customer_variance", "1", "mean variance found between customers"),
 ]
 COLUMNS: dict[str, Column] = {c.name: c for c in _DECLARED}

@@ -214,7 +214,17 @@ _TABLES: list[Table] = [
         "component duty task "
         + _bounds("interval_hours interval_days")
         + " cost_per_1000_hours cost_per_1000_hours_run_to_failure probability_it_pays n_failed "
-        "basis can_hurt mark clock sentence",
+        "basis can_hurt mark clock probability_wears "
+        + _bounds("saving_per_1000_hours_cost saving_per_year_cost")
+        + " cost_ratio advice_holds_ratio_lower advice_holds_ratio_upper "
+        "block_interval_days cautions sentence",
+    ),
+    _table(
+        "task_choice",
+        "one question of the choice of a task, and its answer",
+        "component duty question",
+        "component duty question_order question answer:rcm_answer applicable effective "
+        "task:chosen_task decides evidence cautions",
     ),
     _table(
         "cost_curves",
@@ -236,7 +246,7 @@ _TABLES: list[Table] = [
         "what a task costs",
         "component duty task",
         "component duty task planned_cost failure_cost visit_cost labour_hours payer "
-        "basis:cost_basis is_relative",
+        "basis:cost_basis is_relative purchase_cost assumed:assumed_costs",
     ),
     _table(
         "visit_plan",
@@ -346,5 +356,9 @@ _PROOF_TABLES += [
            "customers:customers_told expected_failures what n_cells n_groups coverage coverage_se "
            "truth_below truth_above middle_ratio width_ratio customer_variance aim_least aim_most "
            "answer"),
+    _table("prove_money", "money lost by a rule that chooses replacement ages, laws known",
+           "case expected_failures rule",
+           "case expected_failures rule n_cells n_groups money_lost money_lost_se "
+           "worst_tenth_ratio ninth_decile_ratio aim_most answer tail_answer:answer"),
 ]  # fmt: skip
 TABLES |= {t.name: t for t in _PROOF_TABLES}
