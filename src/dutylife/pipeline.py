@@ -179,9 +179,11 @@ def _all_stages(settings: Settings, work: _Work) -> None:
                 t["maintenance_events"], t["unit_spans"], settings,
             )
         )  # fmt: skip
-        t["visit_plan"] = decisions.plan_visits(
-            t["intervals"], t["costs"], t["failure_events"], t["maintenance_events"],
-            t["units"], t["unit_spans"], settings,
+        work.take(
+            decisions.visit_tables(
+                t["intervals"], t["costs"], t["failure_events"], t["maintenance_events"],
+                t["units"], t["unit_spans"], settings, t["life_draws"],
+            )
         )  # fmt: skip
     with work.stage("demand and stock"):
         work.take(

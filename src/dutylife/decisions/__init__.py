@@ -17,7 +17,7 @@ from dutylife.decisions.looks import (
 from dutylife.decisions.reading_verdict import ReadingVerdict, judge_reading, judge_readings
 from dutylife.decisions.renewal import RenewalFunction, renewal_function
 from dutylife.decisions.renewal_counts import renewal_counts
-from dutylife.decisions.visits import plan_visits
+from dutylife.decisions.visits import opportunities, plan_visits, visit_tables
 
 __all__ = [
     "AgeReplacement",
@@ -38,10 +38,12 @@ __all__ = [
     "judge_readings",
     "joint_intervals",
     "known_life",
+    "opportunities",
     "plan_visits",
     "power_of_two_bound",
     "recommend_intervals",
     "renewal_counts",
     "renewal_function",
     "share_failing_before_look",
+    "visit_tables",
 ]
