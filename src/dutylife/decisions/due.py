@@ -69,13 +69,15 @@ def machine_tasks(
     operator = (period < OPERATOR_DAYS) | (
         (rows["interval_hours"] < OPERATOR_HOURS) & rows["clock"].ne("days")
     )
+    systems = {name: c.system for name, c in known.items()}
+    electric = rows["component"].map(systems).fillna("").str.startswith("alternator")
     limit = _limit_days(rows, known, per_day, is_replace).where(~hurts, period)
     rows = rows.assign(
         per_day=per_day.where(rows["clock"] == "hours", 1.0),
         due_days=due, period_days=period, limit_days=limit, limit_due_days=due + limit - period,
         own_visit=(hurts | ((is_replace | pays) & ~crew)) & ~operator,
         done_by=np.select(
-            [operator | (crew & ~hurts), hurts], ["operator", "qualified person"], "yard"
+            [operator | (crew & ~hurts), hurts | electric], ["operator", "qualified person"], "yard"
         ),
         is_operators=operator, part=_parts(rows, lives),
     )  # fmt: skip

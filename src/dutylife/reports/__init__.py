@@ -7,9 +7,11 @@ from dutylife.reports.prove_lives_page import write_prove_lives_page
 from dutylife.reports.prove_models_page import write_prove_models_page
 from dutylife.reports.prove_page import write_prove_page
 from dutylife.reports.sections import SECTIONS, answers, plot, section
+from dutylife.reports.wall_cards import write_wall_cards
 from dutylife.reports.workbook import write_order_list
 
 __all__ = [
     "SECTIONS", "Section", "answers", "plot", "section", "write_calendar", "write_order_list",
     "write_pages", "write_prove_lives_page", "write_prove_models_page", "write_prove_page",
+    "write_wall_cards",
 ]  # fmt: skip

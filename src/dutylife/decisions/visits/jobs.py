@@ -10,9 +10,11 @@ import pandas as pd
 from dutylife.decisions.cells import law_draws
 from dutylife.decisions.visits.worth import (
     LawCurve,
+    LawGrid,
     Worth,
     interval_worth,
     law_curve,
+    law_grid,
     law_worth,
     ride_worth,
     with_limit,
@@ -122,13 +124,13 @@ def jobs_of(
     share = np.where(makes, _share(codes, period, makes, shared), 0.0)
     limit = due["limit_days"].fillna(np.inf).to_numpy(dtype=float)
     due_limit = due["limit_due_days"].fillna(np.inf).to_numpy(dtype=float)
-    draws = law_draws(life_draws) if life_draws is not None and len(life_draws) else {}
+    laws = Laws(life_draws)
     worth: list[Worth] = []
     curves: list[LawCurve | None] = []
     rate = np.zeros(len(due))
     records: list[Any] = list(due.itertuples(index=False))
     for i, row in enumerate(records):
-        curve = _curve(row, draws, own[i], share[i], failure[i])
+        curve = _curve(row, laws, own[i], share[i], failure[i])
         if curve is not None:
             per_day = float(row.per_day)
             age = max((period[i] - left[i]) * per_day, 0.0)
@@ -200,19 +202,34 @@ def _share(codes: Ints, period: Floats, makes: Flags, visit_cost: float) -> Floa
     return (visit_cost * (most / total).fillna(1.0)).to_numpy(dtype=float)
 
 
-def _curve(
-    row: Any, draws: dict[tuple[str, str], pd.DataFrame], own: float, share: float, failure: float
-) -> LawCurve | None:
+def _curve(row: Any, laws: "Laws", own: float, share: float, failure: float) -> LawCurve | None:
     """Law of the part, where one is known, planned work is dearer late, and its clock is kept."""
     if row.task != "replace" or row.basis == "starting value" or not row.own_visit:
         return None
-    law = draws.get((str(row.component), str(row.duty)))
-    if law is None or not float(row.per_day) > 0 or not failure > own + share > 0:
+    if not float(row.per_day) > 0 or not failure > own + share > 0:
         return None
-    if (law["clock"].iloc[0] == "hours") != (row.clock == "hours"):
+    law = laws.of(str(row.component), str(row.duty), str(row.clock))
+    if law is None:
         return None
-    weights = law["weight"].to_numpy(dtype=float)
-    return law_curve(
-        law["shape"].to_numpy(dtype=float), law["scale"].to_numpy(dtype=float),
-        weights / weights.sum(), own=own, share=share, failure=failure,
-    )  # fmt: skip
+    return law_curve(law, own=own, share=share, failure=failure)
+
+
+class Laws:
+    """Laws of the cells, each on its grid, made when first asked for."""
+
+    def __init__(self, life_draws: pd.DataFrame | None) -> None:
+        self._draws = law_draws(life_draws) if life_draws is not None and len(life_draws) else {}
+        self._grids: dict[tuple[str, str], LawGrid] = {}
+
+    def of(self, component: str, duty: str, clock: str) -> LawGrid | None:
+        """Law of a cell on that clock (hours, else days), None where there is none."""
+        key = (component, duty)
+        draws = self._draws.get(key)
+        if draws is None or (draws["clock"].iloc[0] == "hours") != (clock == "hours"):
+            return None
+        if key not in self._grids:
+            shape, scale, weights = (
+                draws[c].to_numpy(dtype=float) for c in ("shape", "scale", "weight")
+            )
+            self._grids[key] = law_grid(shape, scale, weights)
+        return self._grids[key]

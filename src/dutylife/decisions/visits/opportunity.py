@@ -6,9 +6,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dutylife.decisions.cells import law_draws
 from dutylife.decisions.usage import duty_use, to_days, to_hours
-from dutylife.decisions.visits.jobs import VISIT_SHARE
+from dutylife.decisions.visits.jobs import VISIT_SHARE, Laws
 from dutylife.decisions.visits.worth import law_curve, open_age
 from dutylife.schema import as_table, empty_table
 from dutylife.settings import Settings
@@ -52,18 +51,13 @@ def opportunities(
     money = costs.astype(dict.fromkeys([*KEY, "task"], "object"))
     money = money[money["task"] == "replace"].drop_duplicates(KEY)
     rows = rows.merge(money[[*KEY, "planned_cost", "failure_cost"]], on=KEY, how="left")
-    draws = law_draws(life_draws) if life_draws is not None and len(life_draws) else {}
+    laws = Laws(life_draws)
     use = duty_use(unit_spans, settings)
-    found = [
-        _one(row, draws.get((row["component"], row["duty"])), use.get(row["duty"]), settings)
-        for row in rows.to_dict("records")
-    ]
+    found = [_one(row, laws, use.get(row["duty"]), settings) for row in rows.to_dict("records")]
     return as_table("opportunities", pd.DataFrame(found))
 
 
-def _one(
-    row: dict[Any, Any], law: pd.DataFrame | None, use: float | None, settings: Settings
-) -> dict[str, Any]:
+def _one(row: dict[Any, Any], laws: Laws, use: float | None, settings: Settings) -> dict[str, Any]:
     own, failure = float(row["planned_cost"]), float(row["failure_cost"])
     stated = settings.workshop.visit_cost
     visit = VISIT_SHARE * own if stated is None else float(stated)
@@ -74,15 +68,11 @@ def _one(
         "visit_cost": visit,
     }  # fmt: skip
     clock = "hours" if row["clock"] == "hours" else "days"
-    usable = law is not None and row["basis"] != "starting value" and failure > own + visit > 0
-    if usable and law is not None and (law["clock"].iloc[0] == "hours") == (clock == "hours"):
-        weights = law["weight"].to_numpy(dtype=float)
-        age = open_age(
-            law_curve(
-                law["shape"].to_numpy(dtype=float), law["scale"].to_numpy(dtype=float),
-                weights / weights.sum(), own=own, share=visit, failure=failure,
-            )
-        )  # fmt: skip
+    law = None
+    if row["basis"] != "starting value" and failure > own + visit > 0:
+        law = laws.of(row["component"], row["duty"], clock)
+    if law is not None:
+        age = open_age(law_curve(law, own=own, share=visit, failure=failure))
         past_hours, past_days = to_hours(age, clock, use), to_days(age, clock, use)
     else:
         part = own / (own + visit) if own + visit > 0 else 1.0

@@ -58,37 +58,57 @@ class LawCurve:
     rate: float
 
 
-def law_curve(
-    shape: Array, scale: Array, weights: Array, *, own: float, share: float, failure: float
-) -> LawCurve:
-    """Curve of a part that is changed at ``own``, in a visit of which it bears ``share``.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LawGrid:
+    """Draws of a law on a grid of ages: ``alive`` and ``lived`` have shape (n_draws, n_ages)."""
+
+    ages: Array
+    alive: Array
+    lived: Array
+    weights: Array
+
+
+def law_grid(shape: Array, scale: Array, weights: Array) -> LawGrid:
+    """Survival and age lived of each draw.
 
     Parameters
     ----------
     shape, scale, weights : ndarray, shape (n_draws,)
         Draws of the Weibull law. [1], [the clock], [1]
-    own, share, failure : float
-        Planned replacement, its part of the visit, a failure all in. [currency]
     """
+    weights = weights / weights.sum()
     top = LONGEST * float(weights @ weibull_mean(shape, scale))
     ages = top * np.geomspace(SMALLEST, 1.0, N_AGES)
     hazard = (ages / scale[:, None]) ** shape[:, None]
     alive = np.exp(-hazard)
     lived = lived_age(ages, shape, hazard, alive)
-    rates = ((own + share) * alive + failure * (1 - alive)) / lived
-    best = int(np.argmin(weights @ rates))
-    renewals = weights / lived[:, best]
+    return LawGrid(ages=ages, alive=alive, lived=lived, weights=weights)
+
+
+def law_curve(law: LawGrid, *, own: float, share: float, failure: float) -> LawCurve:
+    """Curve of a part that is changed at ``own``, in a visit of which it bears ``share``.
+
+    Parameters
+    ----------
+    law : LawGrid
+    own, share, failure : float
+        Planned replacement, its part of the visit, a failure all in. [currency]
+    """
+    rates = (failure + (own + share - failure) * law.alive) / law.lived
+    mean = law.weights @ rates
+    best = int(np.argmin(mean))
+    renewals = law.weights / law.lived[:, best]
     renewals = renewals / renewals.sum()
     zero = np.zeros(1)
     return LawCurve(
-        ages=np.concatenate([zero, ages]),
-        alive=np.concatenate([np.ones(1), renewals @ alive]),
-        cost=np.concatenate([zero, (renewals * rates[:, best]) @ lived]),
+        ages=np.concatenate([zero, law.ages]),
+        alive=np.concatenate([np.ones(1), renewals @ law.alive]),
+        cost=np.concatenate([zero, (renewals * rates[:, best]) @ law.lived]),
         own=own,
         share=share,
         failure=failure,
-        best_age=float(ages[best]),
-        rate=float((weights @ rates)[best]),
+        best_age=float(law.ages[best]),
+        rate=float(mean[best]),
     )
 
 
