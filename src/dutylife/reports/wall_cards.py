@@ -11,7 +11,7 @@ from dutylife import wording
 from dutylife.components import shipped_components
 from dutylife.provenance import Run, open_run
 from dutylife.reports.card_cautions import SHORT, hazards_of
-from dutylife.reports.cautions import CAUTIONS, FOOTER
+from dutylife.reports.cautions import CALENDAR_LINE, CAUTIONS, FOOTER
 from dutylife.reports.facts import Facts, day, facts_of, plain, records, table_or_empty
 from dutylife.reports.layout import Section, listed, look
 from dutylife.reports.pages import OTHER_PAGES, PAGES, own_css
@@ -27,8 +27,13 @@ _CSS = """
 .card .whom { font-size: 13px; color: #4a5653; margin: 0; }
 @media print {
   .card { break-before: page; break-inside: avoid; margin: 0; }
-  h2 { display: none; }
-  .lead, .masthead { display: none; }
+  .card { padding: 2px 12px 6px; }
+  .card h3 { font-size: 15pt; }
+  .card table, .card thead th, .card .whom, .card small { font-size: 8pt !important; line-height: 1.2; }
+  .card table { margin: 2px 0; }
+  .card table th, .card table td { padding: 1.5px 8px 1.5px 0 !important; }
+  .card .whom { max-width: none; }
+  .dutylife h2 { display: none; }
 }
 """
 
@@ -129,8 +134,9 @@ def _card(rows: pd.DataFrame, past: dict[tuple[str, str], Any], given: Facts) ->
     )
     facts = " | ".join(t for t in (first["equipment_class"], first["duty"], first["customer"]) if t)
     return Markup(
-        '<article class="card"><h3>{}</h3><p class="whom">{}</p><p class="when">{}</p>{}</article>'
-    ).format(first["unit_id"], facts, when, table)
+        '<article class="card"><h3>{}</h3><p class="whom">{}</p><p class="when">{}</p>{}'
+        '<p class="whom">{} {}</p></article>'
+    ).format(first["unit_id"], facts, when, table, CALENDAR_LINE, FOOTER)
 
 
 def _what(row: Any) -> str:
@@ -145,7 +151,7 @@ def _when(row: Any, given: Facts) -> str:
         return "between visits"
     if row.is_overdue:
         return "overdue\nwhen next in"
-    return f"not before {day(given.as_of + pd.DateOffset(months=given.horizon_months))}"
+    return f"after {day(given.as_of + pd.DateOffset(months=given.horizon_months))}"
 
 
 def _often(row: Any, given: Facts) -> str:
