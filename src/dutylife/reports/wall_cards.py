@@ -29,7 +29,8 @@ _CSS = """
   .card { break-before: page; break-inside: avoid; margin: 0; }
   .card { padding: 2px 12px 6px; }
   .card h3 { font-size: 15pt; }
-  .card table, .card thead th, .card .whom, .card small { font-size: 8pt !important; line-height: 1.2; }
+  .card table, .card thead th, .card .whom, .card small { font-size: 8pt !important; }
+  .card table { line-height: 1.2; }
   .card table { margin: 2px 0; }
   .card table th, .card table td { padding: 1.5px 8px 1.5px 0 !important; }
   .card .whom { max-width: none; }

@@ -41,6 +41,8 @@ class Jobs:
     worth : list of Worth
     curves : list of LawCurve or None
         Where a law tells.
+    share : ndarray
+        Part of a visit that the task bears. [currency]
     base_rate : ndarray
         Long-run cost, its share of visits included. [currency per day]
     group : ndarray
@@ -65,6 +67,7 @@ class Jobs:
     frame: pd.DataFrame
     worth: list[Worth]
     curves: list[LawCurve | None]
+    share: Floats
     base_rate: Floats
     group: Ints
     groups: list[str]
@@ -152,8 +155,8 @@ def jobs_of(
         worth.append(w)
         curves.append(curve)
     return Jobs(
-        frame=due, worth=worth, curves=curves, base_rate=rate, group=codes.astype(np.int64),
-        groups=[str(n) for n in names],
+        frame=due, worth=worth, curves=curves, base_rate=rate, share=share,
+        group=codes.astype(np.int64), groups=[str(n) for n in names],
         customer=owner.groupby(codes).first().tolist(),
         due=left, period=period, limit=limit,
         due_limit=np.where(due_limit > 0, due_limit, np.inf),

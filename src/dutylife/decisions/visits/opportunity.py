@@ -21,6 +21,7 @@ def opportunities(
     life_draws: pd.DataFrame | None,
     unit_spans: pd.DataFrame,
     settings: Settings,
+    shares: dict[tuple[str, str], float] | None = None,
 ) -> pd.DataFrame:
     """Age from which each part that is replaced by age is changed when the machine is open.
 
@@ -29,13 +30,17 @@ def opportunities(
     intervals, costs, life_draws, unit_spans : DataFrame
         The tables of those names; without ``life_draws`` every part goes by its interval.
     settings : Settings
+    shares : dict of (component, duty) to float, optional
+        What the part would bear of a planned visit, which it shares with others; the whole visit
+        where none is given. [currency]
 
     Returns
     -------
     DataFrame
         Table "opportunities". Changing now costs the part and its work, but no visit; leaving it
-        costs what is expected up to its planned change, which pays a visit of its own. The age at
-        which the second passes the first is the threshold; it is never above the interval.
+        costs what is expected up to its planned change, which bears its share of a visit
+        (``visit_cost``). The age at which the second passes the first is the threshold; it is
+        never above the interval.
 
     Notes
     -----
@@ -53,14 +58,21 @@ def opportunities(
     rows = rows.merge(money[[*KEY, "planned_cost", "failure_cost"]], on=KEY, how="left")
     laws = Laws(life_draws)
     use = duty_use(unit_spans, settings)
-    found = [_one(row, laws, use.get(row["duty"]), settings) for row in rows.to_dict("records")]
+    known = shares or {}
+    found = [
+        _one(row, laws, known.get((row["component"], row["duty"])), use.get(row["duty"]), settings)
+        for row in rows.to_dict("records")
+    ]
     return as_table("opportunities", pd.DataFrame(found))
 
 
-def _one(row: dict[Any, Any], laws: Laws, use: float | None, settings: Settings) -> dict[str, Any]:
+def _one(
+    row: dict[Any, Any], laws: Laws, share: float | None, use: float | None, settings: Settings
+) -> dict[str, Any]:
     own, failure = float(row["planned_cost"]), float(row["failure_cost"])
     stated = settings.workshop.visit_cost
-    visit = VISIT_SHARE * own if stated is None else float(stated)
+    whole = VISIT_SHARE * own if stated is None else float(stated)
+    visit = whole if share is None else share
     hours, days = row["interval_hours"], row["interval_days"]
     out = {
         "component": row["component"], "duty": row["duty"], "interval_hours": hours,

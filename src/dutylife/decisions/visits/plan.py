@@ -120,6 +120,7 @@ def visit_tables(
     due = tasks_due(tasks)
     _check_use(tasks, due)
     done = pd.DataFrame(columns=[*due.columns, "day", "is_overdue"])
+    shares: dict[tuple[str, str], float] = {}
     if len(due):
         weeks = weeks_ahead(as_of, settings)
         jobs = jobs_of(
@@ -127,11 +128,12 @@ def visit_tables(
             per_customer=settings.workshop.visit_cost_per == "customer",
             n_days=weeks.n_days + BEYOND_DAYS,
         )  # fmt: skip
+        shares = _shares(jobs)
         done = _rows(jobs, plan_jobs(jobs, weeks, _is_open(jobs, weeks, settings)).done)
     return {
         "visit_plan": _visit_plan(done, fleet),
         "machine_tasks": _machine_table(done, fleet),
-        "opportunities": opportunities(intervals, costs, life_draws, unit_spans, settings),
+        "opportunities": opportunities(intervals, costs, life_draws, unit_spans, settings, shares),
     }
 
 
@@ -144,6 +146,14 @@ def _check_use(tasks: pd.DataFrame, due: pd.DataFrame) -> None:
             "fleet.hours_per_week",
             "state hours_per_week in [fleet], or map a column of meter readings",
         )
+
+
+def _shares(jobs: Jobs) -> dict[tuple[str, str], float]:
+    """Mean over its machines of what a part's change bears of a visit, by component and duty."""
+    changed = jobs.frame["task"] == "replace"
+    rows = jobs.frame.assign(share=jobs.share)[changed]
+    means = rows.groupby(["component", "duty"])["share"].mean()
+    return {(str(c), str(d)): float(v) for (c, d), v in means.items()}
 
 
 def _is_open(jobs: Jobs, weeks: Weeks, settings: Settings) -> Flags:
