@@ -1,6 +1,6 @@
 """Months of all machines under the workshop's hours: courses of machines, priced by the hour."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -11,6 +11,8 @@ Array = npt.NDArray[np.float64]
 GAP = 0.002  # courses are added until the cost is so near its bound
 WHOLE_GAP = 0.005  # whole courses are searched until they are so near the known ones' mix
 MOST_ROUNDS = 60
+MOST_MENDS = 8
+NEARLY_FULL = 0.85
 NODES = 200  # of the search for whole courses: a count, not a time, so that runs are alike
 
 
@@ -82,8 +84,12 @@ def plan_months(programmes: list[Programme], capacity: Array | None) -> MonthPla
                 break
         if not news or value - bound <= GAP / 2 * max(abs(base + value), 1e-9):
             break
-    near = WHOLE_GAP * max(abs(base + value), 1e-9)
-    picked, over = _whole(columns, capacity, dear, near, value)
+    picked, over = _whole(columns, capacity, dear, base)
+    for _ in range(MOST_MENDS):
+        if not over.any():
+            break
+        _lighter(programmes, picked, columns, capacity, prices, dear)
+        picked, over = _whole(columns, capacity, dear, base)
     cost = base + float(sum(c.cost for c in picked))
     return MonthPlan(
         courses=picked, cost=cost, bound=base + bound, over_hours=over, n_rounds=n_rounds
@@ -124,36 +130,82 @@ def _master(
 
 
 def _whole(
-    columns: list[list[Course]], capacity: Array, dear: float, near: float, value: float
+    columns: list[list[Course]], capacity: Array, dear: float, base: float
 ) -> tuple[list[Course], Array]:
     """One whole course of each machine, and the hours over the workshop's."""
     from scipy.optimize import Bounds, LinearConstraint, milp
     from scipy.sparse import csr_matrix, hstack
 
     costs, hours, ones = _matrices(columns)
-    n_months = len(capacity)
+    n, n_months = len(costs), len(capacity)
     over = csr_matrix(-np.eye(n_months))
-    none = csr_matrix((len(columns), n_months))
-    # costs are counted from the cheapest course of each machine: a gap in shares then has a size
-    least = np.concatenate([np.full(len(c), min(x.cost for x in c)) for c in columns])
-    value_above = value - float(sum(min(x.cost for x in c) for c in columns))
-    found = milp(
-        np.concatenate([costs - least, np.full(n_months, dear)]),
-        constraints=[
-            LinearConstraint(hstack([hours, over], format="csr"), -np.inf, capacity),
-            LinearConstraint(hstack([ones, none], format="csr"), 1, 1),
-        ],
-        integrality=np.concatenate([np.ones(len(costs)), np.zeros(n_months)]),
-        bounds=Bounds(0, np.concatenate([np.ones(len(costs)), np.full(n_months, np.inf)])),
-        options={"mip_rel_gap": near / max(value_above, near), "node_limit": NODES},
-    )  # fmt: skip
-    if found.x is None:
+    # costs are counted from each machine's cheapest course; a last variable that is always 1 adds
+    # what is left out, so that a gap in shares is one of the whole cost
+    cheapest = [min(c.cost for c in mine) for mine in columns]
+    above = costs - np.repeat(cheapest, [len(mine) for mine in columns])
+    rest = max(base + float(sum(cheapest)), 0.0)
+    rules = [
+        LinearConstraint(
+            hstack([hours, over, csr_matrix((n_months, 1))], format="csr"), -np.inf, capacity
+        ),
+        LinearConstraint(hstack([ones, csr_matrix((len(columns), n_months + 1))]), 1, 1),
+    ]
+    for most_over in (0.0, np.inf):  # hours over the workshop's only where nothing else is left
+        found = milp(
+            np.concatenate([above, np.full(n_months, dear), [rest]]),
+            constraints=rules,
+            integrality=np.concatenate([np.ones(n), np.zeros(n_months + 1)]),
+            bounds=Bounds(
+                np.concatenate([np.zeros(n + n_months), [1.0]]),
+                np.concatenate([np.ones(n), np.full(n_months, most_over), [1.0]]),
+            ),
+            options={"mip_rel_gap": WHOLE_GAP, "node_limit": NODES},
+        )
+        if found.x is not None:
+            break
+    else:
         raise ArithmeticError(f"no whole courses were found: {found.message}")
     picked, at = [], 0
     for mine in columns:
         picked.append(mine[int(np.argmax(found.x[at : at + len(mine)]))])
         at += len(mine)
-    return picked, np.maximum(np.sum([c.hours for c in picked], axis=0) - capacity, 0.0)
+    used = np.sum([c.hours for c in picked], axis=0)
+    return picked, np.where(used > capacity + 1e-6, used - capacity, 0.0)
+
+
+def _lighter(
+    programmes: list[Programme], picked: list[Course], columns: list[list[Course]],
+    capacity: Array, prices: Array, dear: float,
+) -> None:  # fmt: skip
+    """Add courses that take fewer hours in months that whole courses overfill.
+
+    The prices know mixes of courses; of whole ones a month may want a few hours less. Each machine
+    that comes in such a month is asked for its best course at a higher price of that month, of
+    every month that is nearly full, without that month, and for the one of fewest hours.
+    """
+    used = np.sum([c.hours for c in picked], axis=0)
+    full = used > NEARLY_FULL * capacity
+    for month in np.flatnonzero(used > capacity + 1e-6):
+        for i, (programme, course) in enumerate(zip(programmes, picked, strict=True)):
+            if course.hours[month] <= 0:
+                continue
+            visit = np.where(np.isfinite(programme.visit_costs), programme.visit_costs, 0.0).max()
+            higher, all_higher = prices.copy(), prices.copy()
+            higher[month] = 2 * prices[month] + visit / course.hours[month]
+            all_higher[full] = 2 * prices[full] + visit / course.hours[month]
+            closed = programme.visit_costs.copy()
+            closed[month] = np.inf
+            asked = [
+                (programme, higher), (programme, all_higher),
+                (replace(programme, visit_costs=closed), prices),
+                (replace(programme, visit_costs=closed), all_higher),
+                (programme, np.full_like(prices, dear / 20)),
+            ]  # fmt: skip
+            for machine, at in asked:
+                found, cost = best_course(machine, at)
+                new = not any(np.array_equal(found.done, c.done) for c in columns[i])
+                if np.isfinite(cost) and new:
+                    columns[i].append(found)
 
 
 def _matrices(columns: list[list[Course]]) -> tuple[Array, object, object]:

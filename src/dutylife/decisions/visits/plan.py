@@ -153,7 +153,9 @@ def _shares(jobs: Jobs) -> dict[tuple[str, str], float]:
     changed = jobs.frame["task"] == "replace"
     rows = jobs.frame.assign(share=jobs.share)[changed]
     means = rows.groupby(["component", "duty"])["share"].mean()
-    return {(str(c), str(d)): float(v) for (c, d), v in means.items()}
+    return {
+        (str(c), str(d)): float(v) for (c, d), v in zip(means.index, means.to_numpy(), strict=True)
+    }
 
 
 def _is_open(jobs: Jobs, weeks: Weeks, settings: Settings) -> Flags:
