@@ -15,6 +15,7 @@ import pandas as pd
 from dutylife import coding, decisions, intake, lives, models, reports, stock
 from dutylife.components import components_of
 from dutylife.draft import read_or_tell_changes
+from dutylife.errors import SettingsError
 from dutylife.provenance import digest_of, versions
 from dutylife.run_folder import swapped_in, write_info, write_tables
 from dutylife.schema import as_table
@@ -122,9 +123,10 @@ def run(
         write_info(info, new)
         with work.stage("order list and calendar"):
             reports.write_order_list(new)
-            reports.write_calendar(new)
+            reports.write_calendar(new, [*_history(settings), folder])
         with work.stage("pages"):
             reports.write_pages(new, progress=work.progress)
+            reports.write_wall_cards(new)
         write_info(info, new)
     return RunResult(folder, t, info)
 
@@ -182,9 +184,11 @@ def _all_stages(settings: Settings, work: _Work) -> None:
                 t["catalogue"],
             )
         )  # fmt: skip
-        t["visit_plan"] = decisions.plan_visits(
-            t["intervals"], t["costs"], t["failure_events"], t["maintenance_events"],
-            t["units"], t["unit_spans"], settings,
+        work.take(
+            decisions.visit_tables(
+                t["intervals"], t["costs"], t["failure_events"], t["maintenance_events"],
+                t["units"], t["unit_spans"], settings, t["life_draws"],
+            )
         )  # fmt: skip
     with work.stage("coming year"):
         work.take(decisions.coming_year(t, settings))
@@ -252,6 +256,7 @@ def _read(
             fleet = given.fleet.model_copy(update={"as_of": as_of})
             given = given.model_copy(update={"fleet": fleet})
         components_of(given)  # refuses unknown component names before any file is read
+        _history(given)
         work.findings.append(_without_effect(given))
     with work.stage("reading exports"):
         read = read_or_tell_changes(given)
@@ -329,6 +334,20 @@ def _info(settings: Settings, read: intake.Intake, t: dict[str, pd.DataFrame]) -
         "versions": versions(),
         "n_rows": {name: len(frame) for name, frame in sorted(t.items())},
     }
+
+
+def _history(settings: Settings) -> list[Path]:
+    """Where the calendars of earlier runs are, by ``[report] history``."""
+    if not settings.report.history:
+        return []
+    place = settings.folder / settings.report.history
+    if not place.exists():
+        raise SettingsError(
+            f"There is nothing at '{settings.report.history}'.",
+            f"{settings.source}: report.history",
+            "name the folder of earlier runs or a maintenance-calendar.ics, or take the key out",
+        )
+    return [place]
 
 
 def _default_folder(settings: Settings) -> Path:

@@ -15,14 +15,14 @@ Money = Annotated[float, Field(ge=0)]
 Positive = Annotated[float, Field(gt=0)]
 Share = Annotated[float, Field(gt=0, lt=1)]
 Number = Annotated[int, Field(ge=1, le=48)]
+Week = Annotated[int, Field(ge=1, le=53)]
 KINDS = (
     "lines", "machines", "roster", "parts", "stock", "kits", "aliases", "readings", "contracts",
 )  # fmt: skip
 # keys of the contract that are read and checked, but that no stage acts on yet
 NO_EFFECT_YET = (
-    "plan.from", "report.history", "report.customer",
-    "compute.workers", "compute.memory_limit", "compute.scheduler", "customers.*.blackout_weeks",
-    "stock.*.shelf_life_days",
+    "plan.from", "report.customer",
+    "compute.workers", "compute.memory_limit", "compute.scheduler", "stock.*.shelf_life_days",
 )  # fmt: skip
 
 
@@ -195,12 +195,12 @@ class Customer(_Section):
 
     duty: str = ""
     left_on: dt.date | None = None
-    blackout_weeks: list[int] = []
+    blackout_weeks: list[Week] = []
     lost_day_cost: Money | None = None
 
 
 class Workshop(_Section):
-    """``[workshop]``."""
+    """``[workshop]``; a visit is one machine's, or one of a customer with all his machines."""
 
     hours_per_week: Positive | None = None
     labour_rate: Money | None = None
@@ -208,6 +208,7 @@ class Workshop(_Section):
     # intervals are whole multiples of these, inside what costs nearly the same; [] rounds nothing
     interval_steps_hours: list[Positive] = [5, 10, 25, 50, 100, 250, 500, 1000, 2500, 5000, 10000]
     interval_steps_weeks: list[Positive] = [1, 2, 4, 13, 26]
+    visit_cost_per: Literal["machine", "customer"] = "machine"
 
 
 class PresentSchedule(_Section):

@@ -20,7 +20,7 @@ from dutylife.decisions.looks import (
 from dutylife.decisions.reading_verdict import ReadingVerdict, judge_reading, judge_readings
 from dutylife.decisions.renewal import RenewalFunction, renewal_function
 from dutylife.decisions.renewal_counts import renewal_counts
-from dutylife.decisions.visits import plan_visits
+from dutylife.decisions.visits import opportunities, plan_visits, visit_tables
 from dutylife.decisions.what_if import WhatIf, what_if
 from dutylife.decisions.what_if_ground import what_if_ground
 
@@ -49,6 +49,7 @@ __all__ = [
     "joint_intervals",
     "keep_or_retire",
     "known_life",
+    "opportunities",
     "plan_visits",
     "power_of_two_bound",
     "recommend_intervals",
@@ -56,6 +57,7 @@ __all__ = [
     "renewal_function",
     "share_failing_before_look",
     "simulate_plans",
+    "visit_tables",
     "what_if",
     "what_if_ground",
 ]

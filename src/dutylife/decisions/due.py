@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from dutylife.components import Component
 from dutylife.decisions.current import current_lives
 from dutylife.decisions.starting import OPERATOR_DAYS, OPERATOR_HOURS
 from dutylife.decisions.usage import DAYS_PER_WEEK, latest_spans
@@ -15,7 +16,7 @@ CREW_DAYS = 60
 _PAIR = ["unit_id", "component"]
 
 
-def tasks_due(
+def machine_tasks(
     intervals: pd.DataFrame,
     costs: pd.DataFrame,
     failure_events: pd.DataFrame,
@@ -24,19 +25,23 @@ def tasks_due(
     unit_spans: pd.DataFrame,
     use: pd.Series,
     as_of: pd.Timestamp,
+    known: dict[str, Component],
 ) -> pd.DataFrame:
-    """A row for each shop task of each machine in service.
+    """A row for each task of each machine in service, the operator's daily ones included.
 
     Returns
     -------
     DataFrame
-        unit_id, component, task, due_days (0 or less: overdue), period_days, own_visit, part,
-        planned_cost, labour_hours, is_relative, can_hurt; sorted by machine, component, task.
+        unit_id, component, task, clock, per_day (of the clock), due_days (0 or less: overdue),
+        period_days, limit_due_days and limit_days (what may not be passed: the interval of what
+        can hurt, else the maker's limit; missing where there is none), own_visit, done_by, part,
+        costs and hours; sorted by machine, component, task. Days are missing where a task goes by
+        the meter and no use is known.
     """
     lives = current_lives(failure_events, units, use, as_of)
     rows = _machine_tasks(intervals, costs, lives, failure_events, units, unit_spans, as_of)
     if rows.empty:
-        return rows.assign(due_days=0.0, period_days=0.0, own_visit=False, part="")
+        return rows.assign(due_days=0.0, period_days=0.0, own_visit=False, done_by="", part="")
     per_day = rows["unit_id"].map(use).astype(float) / DAYS_PER_WEEK
     oldest = lives.groupby(_PAIR)[["age_hours", "age_days"]].max().reset_index()
     rows = rows.merge(oldest, on=_PAIR, how="left")
@@ -58,18 +63,44 @@ def tasks_due(
     due = due.fillna(rows["interval_days"] - age_days)
     spread = rows["unit_id"].map({u: _share(u) for u in rows["unit_id"].unique()})
     due = due.fillna(spread * period)
-    hurts = rows["can_hurt"].notna()
+    hurts = rows["can_hurt"].notna() & (rows["can_hurt"] != "")
     crew = (rows["basis"] == "starting value") & (period < CREW_DAYS)
     pays = rows["probability_it_pays"].fillna(1.0) >= 0.5
-    rows = rows.assign(
-        due_days=due, period_days=period, own_visit=hurts | ((is_replace | pays) & ~crew),
-        part=_parts(rows, lives),
-    )  # fmt: skip
     operator = (period < OPERATOR_DAYS) | (
         (rows["interval_hours"] < OPERATOR_HOURS) & rows["clock"].ne("days")
     )
-    keep = period.notna() & ~operator
-    return rows[keep].sort_values(["unit_id", "component", "task"], kind="stable")
+    systems = {name: c.system for name, c in known.items()}
+    electric = rows["component"].map(systems).fillna("").str.startswith("alternator")
+    limit = _limit_days(rows, known, per_day, is_replace).where(~hurts, period)
+    rows = rows.assign(
+        per_day=per_day.where(rows["clock"] == "hours", 1.0),
+        due_days=due, period_days=period, limit_days=limit, limit_due_days=due + limit - period,
+        own_visit=(hurts | ((is_replace | pays) & ~crew)) & ~operator,
+        done_by=np.select(
+            [operator | (crew & ~hurts), hurts | electric], ["operator", "qualified person"], "yard"
+        ),
+        is_operators=operator, part=_parts(rows, lives),
+    )  # fmt: skip
+    return rows.sort_values(["unit_id", "component", "task"], kind="stable").reset_index(drop=True)
+
+
+def tasks_due(tasks: pd.DataFrame) -> pd.DataFrame:
+    """Tasks of the shop that have a day, of all tasks of the machines."""
+    if tasks.empty:
+        return tasks
+    shop = tasks["period_days"].notna() & ~tasks["is_operators"].astype(bool)
+    return tasks[shop].reset_index(drop=True)
+
+
+def _limit_days(
+    rows: pd.DataFrame, known: dict[str, Component], per_day: pd.Series, is_replace: pd.Series
+) -> pd.Series:
+    """Maker's limit of a replacement in days of that machine; missing where none is stated."""
+    own = [known.get(name, Component(name=name)) for name in rows["component"]]
+    days = pd.Series([c.maker_limit_days for c in own], index=rows.index, dtype=float)
+    hours = pd.Series([c.maker_limit_hours for c in own], index=rows.index, dtype=float)
+    found: pd.Series = pd.concat([days, hours / per_day], axis=1).min(axis=1)
+    return found.where(is_replace)
 
 
 def _machine_tasks(
@@ -87,7 +118,7 @@ def _machine_tasks(
     tasks = tasks[tasks["task"] != "run to failure"]
     money = costs.astype(words)
     money = money[
-        ["component", "duty", "task", "planned_cost", "labour_hours", "is_relative"]
+        ["component", "duty", "task", "planned_cost", "failure_cost", "labour_hours", "is_relative"]
     ].drop_duplicates(["component", "duty", "task"])
     tasks = tasks.merge(money, on=["component", "duty", "task"], how="left")
     tasks = tasks.assign(is_relative=tasks["is_relative"].astype(object).eq(True))

@@ -21,6 +21,7 @@ from dutylife.reports.layout import look, style_tag
 from dutylife.reports.tables import templates
 
 PAGES = {"stock": "Stock", "maintenance": "Maintenance", "evidence": "Evidence"}
+OTHER_PAGES = {"wall-cards": "Wall cards"}  # written beside them, not from a notebook
 PARAMETER = "run_folder"
 _REMOTE = re.compile(
     r"""<(?:script|link|iframe|object|embed|base)\b|\bsrc\s*=\s*["']?(?:https?:)?//|"""
@@ -168,7 +169,7 @@ def _page(page: _Page, notebook: Any, given: Facts) -> str:
         css=Markup(css),
         fleet=given.fleet,
         as_of=day(given.as_of),
-        pages=[(f"{n}.html", title, n == page.name) for n, title in PAGES.items()],
+        pages=[(f"{n}.html", title, n == page.name) for n, title in (PAGES | OTHER_PAGES).items()],
         body=Markup(body),
         footer=FOOTER,
         stamp=f"Made by dutylife {dutylife.__version__}.",

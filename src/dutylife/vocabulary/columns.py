@@ -19,6 +19,7 @@ WORDS: dict[str, tuple[str, ...]] = {
     "clock": ("hours", "days", "idle_days"),
     "task": ("replace", "inspect", "clean", "measure", "test", "run to failure"),
     "rcm_answer": ("yes", "no", "not known"),
+    "done_by": ("operator", "yard", "qualified person"),
     "basis": ("own data", "pooled", "starting value"),
     "cost_basis": ("settings", "billed lines", "our proposal"),
     "payer": ("contractor", "shop"),
@@ -282,6 +283,19 @@ _DECLARED: list[Column] = [
     *_words("advice", "what to do with the machine", "advice"),
     *_texts("safety_tasks", "components whose tasks are never dropped, joined with ;"),
     *_dates("due_on", "day the visit is due"),
+    *_dates("next_on", "day of the first visit in which the task is done; blank beyond the plan"),
+    *_words("done_by", "who does the task", "done_by"),
+    *_flags("is_overdue", "was due before the first day of the plan"),
+    *_numbers(
+        "change_if_open_past_hours",
+        "fleet meter unit",
+        "age from which a part is changed when the machine is open anyway",
+    ),
+    *_numbers(
+        "change_if_open_past_days",
+        "days",
+        "age from which a part is changed when the machine is open anyway",
+    ),
     *_numbers("due_hours", "fleet meter unit", "meter at which the visit is due"),
     *_texts("tasks parts", "joined with ;"),
     # stock

@@ -280,6 +280,20 @@ _TABLES: list[Table] = [
         "advice",
     ),
     _table(
+        "machine_tasks",
+        "one task of one machine: when next, how often, who does it",
+        "unit_id component task",
+        "unit_id customer duty equipment_class component task interval_hours interval_days clock "
+        "next_on is_overdue done_by part_number can_hurt basis mark",
+    ),
+    _table(
+        "opportunities",
+        "a part that is replaced by age: when to change it in a machine that is open anyway",
+        "component duty",
+        "component duty change_if_open_past_hours change_if_open_past_days interval_hours "
+        "interval_days visit_cost basis can_hurt",
+    ),
+    _table(
         "demand_forecast",
         "part x span x plan",
         "part_number plan from_date months",

@@ -18,7 +18,7 @@ from dutylife.decisions.comparison.renewals import (
 from dutylife.decisions.comparison.standing import Standing, StandingCell
 from dutylife.decisions.comparison.streams import law_of_each_group, uniforms
 from dutylife.decisions.comparison.terms import CellTerms, Terms
-from dutylife.decisions.visits import GROUP_DAYS
+from dutylife.decisions.visits.jobs import GROUP_DAYS
 from dutylife.provenance import seed_of
 
 Array = npt.NDArray[np.float64]
