@@ -314,3 +314,22 @@ def test_pieces_of_a_replacement_multiply():
         exact = np.convolve(exact, [0.7, 0, 0.3 * 0.75, 0.3 * 0.25])
     assert farthest(chance, exact) < 1e-12
     assert quantiles(chance, (0.5,)) == [float(np.searchsorted(np.cumsum(exact), 0.5))]
+
+
+def test_sums_of_many_are_the_sums_of_each():
+    rng = np.random.default_rng(4)
+    positions = some_positions(80, rng)
+    draws = Draws(
+        shape=np.exp(rng.normal(0.6, 0.1, 9)), scale=150 * np.exp(rng.normal(0, 0.15, 9)),
+        weight=np.full(9, 1 / 9),
+    )  # fmt: skip
+    table = table_of(positions, draws, rate=1 / 300)
+    each = table.at(positions, draws, is_known=True)
+    for present in (rng.uniform(0.2, 1.0, 80), np.full(80, 0.7)):
+        factorial, means = table.sums(positions, present, draws, is_known=True)
+        for i, (at, m) in enumerate(table.columns):
+            own = factorial_cumulants(each[..., at : at + m], present)
+            assert factorial[:, i] == pytest.approx(own, rel=0.02, abs=0.05)
+            assert factorial[:, i, 0] == pytest.approx(own[:, 0], rel=2e-3)
+            mean = np.einsum("dnc,n->dc", each[..., at + m : at + m + 2], present)
+            assert means[:, i] == pytest.approx(mean, rel=2e-3)

@@ -339,3 +339,16 @@ def test_a_fleet_that_loses_machines_asks_for_less(make):
     losing = forecast(stock(fleet, units=as_table("units", gone)), "AF-12")
     # 12 of 20 machines, and some of the 12 leave within the six months too
     assert losing["mean_unplanned"] < 0.62 * forecast(steady, "AF-12")["mean_unplanned"]
+
+
+def test_fleets_of_thousands_forecast_as_the_small_path_does(monkeypatch, make):
+    from dutylife.stock import streams
+
+    fleet = make(20)
+    small = stock(fleet)["demand_forecast"]
+    monkeypatch.setattr(streams, "MANY_POSITIONS", 5)
+    many = stock(fleet)["demand_forecast"]
+    assert many["mean"].to_numpy() == pytest.approx(small["mean"].to_numpy(), rel=5e-3)
+    for name in ("p50", "p80", "p95"):
+        assert np.abs(many[name] - small[name]).max() <= 1
+        assert (many[name] == small[name]).mean() > 0.9

@@ -53,6 +53,7 @@ class CountTable:
         watched_lives: float | None = None,
         starts: npt.NDArray[np.int64] | None = None,
     ) -> None:
+        self._kept: dict[bool, Array] = {}
         self.log_shape = _nodes(np.log(shapes[0]), np.log(shapes[1]), 4, 3.5, 8)
         # chances change over log scale as steeply as the shape is great
         steep = min(shapes[1], 8.0)
@@ -108,11 +109,97 @@ class CountTable:
         )
         return np.asarray(both @ of_draw.reshape(len(draws.shape), -1, n_columns))
 
+    def sums(
+        self, positions: Positions, present: Array, draws: Draws, *, is_known: bool
+    ) -> tuple[Array, Array]:
+        """Sums over many positions that all have a known age, or none, without going one by one.
+
+        Parameters
+        ----------
+        positions : Positions
+        present : ndarray, shape (n,)
+            Chance that each is in service.
+        draws : Draws
+        is_known : bool
+
+        Returns
+        -------
+        factorial : ndarray, shape (n_draws, n_spans, 4)
+            Factorial cumulants of the count.
+        means : ndarray, shape (n_draws, n_spans, 2)
+            Mean of planned and of unplanned pieces.
+
+        Notes
+        -----
+        The fleet is projected once for each of a few scales onto the table's scale and age nodes;
+        the sums are smooth in log shape and log scale and read off between the nodes.
+        """
+        ages = self.ages if is_known else self.watched_ages
+        terms = self._terms(is_known=is_known)
+        units = np.log(draws.scale)
+        nodes = _nodes(float(units.min()), float(units.max()), 4, 3.0, 8)
+        powers = present ** np.arange(1, 5)[:, None]
+        alike = bool(np.ptp(present) == 0)
+        shapes = np.exp(self.log_shape)
+        n_spans = len(self.columns)
+        out = np.zeros((len(shapes), len(nodes), n_spans, 6))
+        for at, node in enumerate(nodes):
+            scale = np.exp(node) * positions.days_per_unit
+            by_scale = _basis(self.log_scale, np.log(scale))
+            lives = positions.age / scale
+            for k, shape in enumerate(shapes):
+                if k == 0 or ages.most is None:
+                    by_age = ages.basis(lives, np.full(1, shape))
+                    weights = _projected(by_scale, by_age, powers, alike=alike)
+                out[k, at] = (weights.ravel() @ terms[k]).reshape(n_spans, 6)
+        both = np.einsum(
+            "dk,ds,ksjr->djr",
+            _basis(self.log_shape, np.log(draws.shape)),
+            _basis(nodes, units),
+            out,
+        )
+        return both[..., :4], both[..., 4:]
+
     def at_start(self, days_per_unit: float, draws: Draws) -> Array:
         """Chances of new parts put to work at each start; (n_draws, n_starts, n_columns)."""
         of_draw = np.tensordot(_basis(self.log_shape, np.log(draws.shape)), self.started, axes=1)
         basis = _basis(self.log_scale, np.log(draws.scale * days_per_unit))
         return np.asarray(np.einsum("ds,dsac->dac", basis, of_draw))
+
+    def _terms(self, *, is_known: bool) -> Array:
+        """What each power of presence multiplies in the cumulants and means of each span.
+
+        Shape (n_shapes, 4 * n_scales * n_ages, n_spans * 6).
+        """
+        if is_known in self._kept:
+            return self._kept[is_known]
+        values = self.known if is_known else self.watched
+        out = np.zeros((4, *values.shape[:3], len(self.columns), 6))
+        for i, (at, m) in enumerate(self.columns):
+            n = np.arange(1, m + 1, dtype=float)
+            m1, m2, m3, m4 = (
+                values[..., at : at + m] @ np.prod([n - j for j in range(r)], axis=0)
+                for r in range(1, 5)
+            )
+            out[0, ..., i, :4] = np.stack([m1, m2, m3, m4], axis=-1)
+            out[0, ..., i, 4:] = values[..., at + m : at + m + 2]
+            out[1, ..., i, 1] = -(m1**2)
+            out[1, ..., i, 2] = -3 * m1 * m2
+            out[1, ..., i, 3] = -4 * m1 * m3 - 3 * m2**2
+            out[2, ..., i, 2] = 2 * m1**3
+            out[2, ..., i, 3] = 12 * m1**2 * m2
+            out[3, ..., i, 3] = -6 * m1**4
+        kept = np.moveaxis(out, 1, 0).reshape(values.shape[0], -1, len(self.columns) * 6)
+        self._kept[is_known] = np.ascontiguousarray(kept)
+        return self._kept[is_known]
+
+
+def _projected(by_scale: Array, by_age: Array, powers: Array, *, alike: bool) -> Array:
+    """Sums over positions of both bases, by power of presence; (4, n_scales, n_ages)."""
+    if alike:  # one sum serves all powers
+        one = by_scale.T @ by_age
+        return np.asarray(powers[:, :1, None] * one)
+    return np.stack([(by_scale * p[:, None]).T @ by_age for p in powers])
 
 
 def _nodes(low: float, high: float, fewest: int, per_unit: float, most: int) -> Array:

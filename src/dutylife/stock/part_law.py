@@ -9,6 +9,7 @@ Array = npt.NDArray[np.float64]
 Complex = npt.NDArray[np.complex128]
 EXACT_POSITIONS = 64  # from here on sums of positions go by four cumulants
 _BLOCK = 4_000_000  # complex figures at once
+_LOW = 25.0  # variance x frequency squared up to which a sum of many positions is looked at
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -49,13 +50,11 @@ class Exactly:
     weight: Array
     batch: Batch
 
-    def spread(self) -> tuple[float, float]:
-        """Greatest mean and mean square over draws."""
+    def spread(self) -> tuple[float, float, float]:
+        """Least and greatest mean over draws, greatest mean square."""
         counts = np.arange(1, self.chances.shape[2] + 1)
         chance = self.chances.transpose(0, 2, 1) @ (self.present * self.times)
-        return _pieces(
-            float((chance @ counts).max()), float((chance @ counts**2).max()), self.batch
-        )
+        return _pieces(chance @ counts, chance @ counts**2, self.batch)
 
     def transform(self, z: Complex) -> Complex:
         """Return the mean of z to the pieces, shape as ``z``."""
@@ -83,29 +82,42 @@ class Cumulants:
     weight: Array
     batch: Batch
 
-    def spread(self) -> tuple[float, float]:
-        """Greatest mean and variance over draws."""
+    def spread(self) -> tuple[float, float, float]:
+        """Least and greatest mean over draws, greatest variance."""
         mean = self.factorial[:, 0]
         variance = np.maximum(self.factorial[:, 1] + mean, mean * 0.05)
-        return _pieces(float(mean.max()), float(variance.max()), self.batch)
+        return _pieces(mean, variance, self.batch)
+
+    def least_variance(self) -> float:
+        """Least variance over draws, where pieces go one by one; else 0."""
+        alone = self.batch.whole == 1 and not self.batch.part
+        return float((self.factorial[:, 1] + self.factorial[:, 0]).min()) if alone else 0.0
 
     def transform(self, z: Complex) -> Complex:
         """Return the mean of z to the pieces, shape as ``z``."""
         k1, k2, k3, k4 = (self.factorial[:, i, None] for i in range(4))
-        b = self.batch.transform(z)
-        u = b - 1
-        small = u * (k1 + u * (k2 / 2 + u * (k3 / 6 + u * k4 / 24)))
-        # nearly as sure as they are many: cumulants about the mean say more
-        with np.errstate(divide="ignore", invalid="ignore"):
-            log = np.log(b)
         c2, c3, c4 = k2 + k1, k3 + 3 * k2 + k1, k4 + 6 * k3 + 7 * k2 + k1
-        sure = log * (k1 + log * (c2 / 2 + log * (c3 / 6 + log * c4 / 24)))
-        is_sure = (c2 < 0.6 * k1) & np.isfinite(sure.real).all()
-        power = np.where(is_sure, sure, small)
-        # only low frequencies count; a series cut at four terms must not grow at the others
-        normal = -c2 * np.abs(np.angle(b)) ** 2 / 2 if self.batch.whole == 1 else 0.0
-        power = np.where((power.real > 0) | (normal < -60), -60.0, power)
-        return np.asarray(self.weight @ np.exp(power))
+        out = np.zeros(len(z), dtype=complex)
+        b = self.batch.transform(z)
+        # nearly as sure as they are many: cumulants about the mean say more
+        is_sure = c2[:, 0] < 0.6 * k1[:, 0]
+        for about_mean in (False, True):
+            own = is_sure == about_mean
+            if not own.any():
+                continue
+            if about_mean:
+                with np.errstate(divide="ignore", invalid="ignore"):
+                    u = np.log(b)
+                r1, r2, r3, r4 = k1[own], c2[own], c3[own], c4[own]
+            else:
+                u = b - 1
+                r1, r2, r3, r4 = k1[own], k2[own], k3[own], k4[own]
+            power = ((u * (r4 / 24) + r3 / 6) * u + r2 / 2) * u
+            power += r1
+            power *= u
+            power = np.where((power.real > 0) | ~np.isfinite(power.real), -60.0, power)
+            out += self.weight[own] @ np.exp(power)
+        return out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -116,11 +128,10 @@ class Comings:
     weight: Array
     batch: Batch
 
-    def spread(self) -> tuple[float, float]:
-        """Greatest mean and variance over draws."""
+    def spread(self) -> tuple[float, float, float]:
+        """Least and greatest mean over draws, greatest variance."""
         counts = np.arange(1, self.chances.shape[1] + 1)
-        mean, square = (float((self.chances @ counts**r).max()) for r in (1, 2))
-        return _pieces(mean, square, self.batch)
+        return _pieces(self.chances @ counts, self.chances @ counts**2, self.batch)
 
     def transform(self, z: Complex) -> Complex:
         """Return the mean of z to the pieces, shape as ``z``."""
@@ -141,12 +152,12 @@ class Lines:
         """Mean pieces."""
         return self.shape * self.months / self.months_seen * float(self.sizes.mean())
 
-    def spread(self) -> tuple[float, float]:
-        """Mean and variance, that of a rate hardly known made wide enough for its long tail."""
+    def spread(self) -> tuple[float, float, float]:
+        """Mean twice, and variance, made wide enough for the long tail of a rate hardly known."""
         lines = self.mean() / float(self.sizes.mean())
         of_rate = lines**2 / self.shape + (3 * self.months / self.months_seen) ** 2
         size, square = float(self.sizes.mean()), float(np.mean(self.sizes**2))
-        return lines * size, lines * square + of_rate * size**2
+        return 0.0, lines * size, lines * square + of_rate * size**2
 
     def transform(self, z: Complex) -> Complex:
         """Return the mean of z to the pieces, shape as ``z``."""
@@ -180,22 +191,34 @@ class SpanLaw:
             return np.ones(1)
         spread = [term.spread() for term in self.terms]
         sizes = [float(t.sizes.max()) for t in self.terms if isinstance(t, Lines)]
-        reach = sum(m for m, _ in spread) + 9 * np.sqrt(sum(v for _, v in spread))
-        size = int(2 ** np.ceil(np.log2(reach + 12 + 2 * max(sizes, default=0.0))))
-        z = np.exp(-2j * np.pi * np.arange(size // 2 + 1) / size)
-        total = np.ones(len(z), dtype=complex)
+        sd = np.sqrt(sum(v for _, _, v in spread))
+        top = sum(m for _, m, _ in spread) + 9 * sd + 12 + 2 * max(sizes, default=0.0)
+        # what is asked for at least is left out of the transform, and put back after it
+        low = int(max(sum(m for m, _, _ in spread) - 9 * sd - 12, 0.0))
+        size = int(2 ** np.ceil(np.log2(top - low)))
+        # only low frequencies of a sum of many positions count: the others are as good as 0, and
+        # a series of four terms says nothing about them
+        least = sum(max(t.least_variance(), 0.0) for t in self.terms if isinstance(t, Cumulants))
+        angle = 2 * np.pi * np.arange(size // 2 + 1) / size
+        z = np.exp(-1j * angle[angle**2 * least < _LOW])
+        total = np.zeros(size // 2 + 1, dtype=complex)
+        total[: len(z)] = 1.0
         for term in self.terms:
-            total = total * term.transform(z)
-        chance = np.maximum(np.asarray(irfft(total, size), dtype=float), 0.0)
+            total[: len(z)] *= term.transform(z)
+        chance = np.roll(np.asarray(irfft(total, size), dtype=float), -(low % size))
+        chance = np.concatenate([np.zeros(low), np.maximum(chance, 0.0)])
         chance[chance < 1e-13] = 0.0
-        top = int(np.flatnonzero(chance)[-1]) + 1
-        out: Array = chance[:top] / chance[:top].sum()
+        end = int(np.flatnonzero(chance)[-1]) + 1
+        out: Array = chance[:end] / chance[:end].sum()
         self._chances = out
         return out
 
 
-def _pieces(mean: float, variance: float, batch: Batch) -> tuple[float, float]:
-    return mean * batch.mean, variance * (batch.whole + (batch.part > 0)) ** 2
+def _pieces(mean: Array, variance: Array, batch: Batch) -> tuple[float, float, float]:
+    most = (batch.whole + (batch.part > 0)) ** 2
+    return (
+        float(mean.min()) * batch.mean, float(mean.max()) * batch.mean, float(variance.max()) * most
+    )  # fmt: skip
 
 
 def _powers(b: Complex, n: int) -> Complex:

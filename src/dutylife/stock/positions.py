@@ -1,6 +1,6 @@
 """Positions of a cell, draws of its law, and chances of pieces under a planned age."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -54,12 +54,14 @@ class Draws:
 class CellChances:
     """Chances of 1, 2, ... pieces and means, shape (n_draws, n_positions, n_columns).
 
-    ``columns`` as of `AfterRenewal`; ``weight`` of each draw.
+    ``columns`` as of `AfterRenewal`; ``weight`` of each draw. Of many positions ``sums`` holds, by
+    part, factorial cumulants (n_draws, n_spans, 4) and means (n_draws, n_spans, 2) instead.
     """
 
     chances: Array
     columns: tuple[tuple[int, int], ...]
     weight: Array
+    sums: dict[str, tuple[Array, Array]] = field(default_factory=dict)
 
 
 def few_draws(draws: Draws, n: int = PLANNED_DRAWS) -> Draws:
@@ -134,7 +136,7 @@ def together(found: list[CellChances]) -> list[CellChances]:
         for (to, n_to), (at, n) in zip(columns, one.columns, strict=True):
             wide[..., to : to + n] = one.chances[..., at : at + n]
             wide[..., to + n_to : to + n_to + 2] = one.chances[..., at + n : at + n + 2]
-        out.append(CellChances(chances=wide, columns=columns, weight=one.weight))
+        out.append(replace(one, chances=wide, columns=columns))
     return out
 
 
@@ -143,6 +145,13 @@ def stacked(found: list[CellChances]) -> CellChances:
     return CellChances(
         chances=np.concatenate([f.chances for f in found]), columns=found[0].columns,
         weight=np.concatenate([f.weight for f in found]),
+        sums={
+            name: (
+                np.concatenate([f.sums[name][0] for f in found]),
+                np.concatenate([f.sums[name][1] for f in found]),
+            )
+            for name in found[0].sums
+        },
     )  # fmt: skip
 
 

@@ -39,6 +39,7 @@ Laws = dict[tuple[int, int], SpanLaw]
 IN_SERVICE = 0.05
 SURE_COUNT = 200  # planned replacements from which on their rate counts as known
 N_STARTS = 12
+MANY_POSITIONS = 400  # of a cell, from where on they are summed without going one by one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -124,6 +125,8 @@ def _add_cell(
         takes_failed=inputs.shares.get((component, False), 1.0),
         takes_planned=inputs.shares.get((component, True), 1.0),
     )  # fmt: skip
+    present = lives["prob_in_service"].to_numpy(dtype=float)
+    number = lives["part"].astype(str).to_numpy()
     coming = inputs.flow.coming_rate > 0 or bool(ahead)
     if np.isfinite(positions.planned_age).any():
         some = few_draws(draws)
@@ -138,9 +141,9 @@ def _add_cell(
             starts = new.chances
     else:
         rates = _rates(inputs, key) if plan == "as seen" else [(0.0, 1.0)]
-        chances, starts = _by_table(law, rates, positions, draws, spans, units, ahead, coming)
-    present = lives["prob_in_service"].to_numpy(dtype=float)
-    number = lives["part"].astype(str).to_numpy()
+        chances, starts = _by_table(
+            law, rates, positions, draws, spans, units, ahead, coming, number, present
+        )
     for name in np.unique(number):
         mine = number == name
         batch = Batch.of(inputs.pieces.get(str(name), 1.0))
@@ -150,7 +153,11 @@ def _add_cell(
         ]
         rate = inputs.flow.coming_rate * float(present[mine].sum())
         for span_key, i in place.items():
-            _add_span(laws.setdefault(span_key, SpanLaw()), chances, i, mine, present[mine], batch)
+            law_here = laws.setdefault(span_key, SpanLaw())
+            if chances.sums:
+                _add_sums(law_here, chances, i, str(name), batch)
+            else:
+                _add_span(law_here, chances, i, mine, present[mine], batch)
             if starts is not None:
                 _add_comings(
                     laws[span_key], starts, chances, i, rate * spans.n_steps * spans.step_days,
@@ -177,6 +184,14 @@ def _add_span(
         law.terms.append(
             Cumulants(factorial=factorial_cumulants(own, present), weight=found.weight, batch=batch)
         )
+
+
+def _add_sums(law: SpanLaw, found: CellChances, i: int, name: str, batch: Batch) -> None:
+    factorial, means = found.sums[name]
+    mean = found.weight @ means[:, i] * batch.mean
+    law.mean_planned += float(mean[0])
+    law.mean_unplanned += float(mean[1])
+    law.terms.append(Cumulants(factorial=factorial[:, i], weight=found.weight, batch=batch))
 
 
 def _add_comings(
@@ -207,6 +222,7 @@ def _add_comings(
 def _by_table(
     law: RenewalLaw, rates: list[tuple[float, float]], positions: Positions, draws: Draws,
     spans: Spans, units: list[float], ahead: list[Contract], coming: bool,
+    number: npt.NDArray[np.object_], present: Array,
 ) -> tuple[CellChances, Array | None]:  # fmt: skip
     """Chances by table, for each rate of planned replacements; rates are further draws."""
     scale = draws.scale[:, None] * np.append(positions.days_per_unit, units if coming else [])
@@ -225,13 +241,21 @@ def _by_table(
     ]  # fmt: skip
     found, new = [], []
     for table, (_, share) in zip(tables, rates, strict=True):
-        both = np.zeros((len(draws.shape), len(known), table.width))
-        for is_known in (True, False):
-            mask = known == is_known
-            if mask.any():
-                both[:, mask] = table.at(positions.part(mask), draws, is_known=is_known)
         weight = draws.weight * share
-        found.append(CellChances(chances=both, columns=table.columns, weight=weight))
+        many = len(known) > MANY_POSITIONS
+        both = np.zeros((len(draws.shape), 0 if many else len(known), table.width))
+        sums = {}
+        if many:
+            sums = {
+                str(name): _sums(table, positions, present, draws, number == name)
+                for name in np.unique(number)
+            }
+        else:
+            for is_known in (True, False):
+                mask = known == is_known
+                if mask.any():
+                    both[:, mask] = table.at(positions.part(mask), draws, is_known=is_known)
+        found.append(CellChances(chances=both, columns=table.columns, weight=weight, sums=sums))
         if coming:
             some = [table.at_start(units[0], draws)[:, :N_STARTS]]
             some += [
@@ -245,6 +269,20 @@ def _by_table(
     every = together(found + new)
     chances = stacked(every[: len(found)])
     return chances, stacked(every[len(found) :]).chances if coming else None
+
+
+def _sums(
+    table: CountTable, positions: Positions, present: Array, draws: Draws,
+    mine: npt.NDArray[np.bool_],
+) -> tuple[Array, Array]:  # fmt: skip
+    factorial: Array | float = 0.0
+    means: Array | float = 0.0
+    for is_known in (True, False):
+        mask = mine & (positions.is_known == is_known)
+        if mask.any():
+            own, mean = table.sums(positions.part(mask), present[mask], draws, is_known=is_known)
+            factorial, means = factorial + own, means + mean
+    return np.asarray(factorial), np.asarray(means)
 
 
 def _start_steps(spans: Spans, ahead: list[Contract]) -> npt.NDArray[np.int64]:
