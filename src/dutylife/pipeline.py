@@ -197,7 +197,7 @@ def _all_stages(settings: Settings, work: _Work) -> None:
             stock.plan_stock(
                 t["failure_events"], t["life_draws"], t["intervals"], t["units"],
                 t["unit_spans"], t["service_lines"], t["maintenance_events"], t["catalogue"],
-                t["shelf"], settings,
+                t["shelf"], settings, contracts=t["contracts"],
             )
         )  # fmt: skip
 

@@ -23,6 +23,8 @@ def test_every_ratio_is_printed_beside_its_target(capsys: pytest.CaptureFixture[
         "P4 target <= 2.5", "P4 target <= 2.5", "P5 target <= 3.5", "P6 target <= 6",
         "P7 target <= 3", *["P8 target <= 0.004"] * there,
         "P9 target <= 6.5", "P10 target <= 0.0002",
+        "P11 target <= 80", "P11 target <= 80", "P11-draws target <= 3.2",
+        "P11-positions target <= 4",
         "P12 target <= 0.3", "P12-loop target <= 0.001", "P13 target <= 0.1",
     ]  # fmt: skip
 

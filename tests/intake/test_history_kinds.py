@@ -81,12 +81,12 @@ def test_readings_of_a_file_stand_beside_those_of_texts(tmp_path):
 CONTRACTS = "contract,equipment_class,duty,n_machines,from_date,hours_per_week\n"
 
 
-def test_contracts_are_kept_and_said_to_be_unused(intake):
+def test_contracts_are_kept_and_told(intake):
     read = read_kind(intake, "contracts", CONTRACTS + "north road,saw,kerb,12,2024-09-01,25\n")
     row = read.tables["contracts"].iloc[0]
     assert (row["contract"], row["n_machines"], row["hours_per_week"]) == ("north road", 12, 25)
     assert row["from_date"] == pd.Timestamp("2024-09-01")
-    told = read.tables["findings"].query("key == 'not used yet'")["message"].iloc[0]
+    told = read.tables["findings"].query("key == 'announced'")["message"].iloc[0]
     assert "1 contract announce 12 machines" in told
 
 

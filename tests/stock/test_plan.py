@@ -10,6 +10,7 @@ from dutylife.schema import as_table, empty_table
 from dutylife.stock import plan_stock
 
 AS_OF = pd.Timestamp("2026-03-15")
+PARTS = ["AF-12", "CAP-5K", "ROPE-1", "RV-8"]
 INPUTS = ["failure_events", "life_draws", "units", "unit_spans", "service_lines",
           "maintenance_events", "catalogue", "shelf"]  # fmt: skip
 
@@ -283,3 +284,71 @@ def test_an_economic_lot_buys_no_further_than_the_forecast_reaches(make):
     large, half_year, row = lot(5000.0)
     assert large == pytest.approx(half_year["mean"], rel=0.1)
     assert "The quantity lasts about" in row["sentence"]
+
+
+def announced(kind, duty, n, day):
+    return as_table(
+        "contracts",
+        pd.DataFrame(
+            {"contract": ["new work"], "equipment_class": [kind], "duty": [duty],
+             "n_machines": [n], "from_date": [pd.Timestamp(day)], "hours_per_week": [np.nan],
+             "source_file": ["contracts.csv"], "source_row": [2]}
+        ),
+    )  # fmt: skip
+
+
+def test_announced_machines_ask_for_parts_from_their_day_on(make):
+    fleet = make(20)
+    kind = str(fleet.units["equipment_class"].astype(object).iloc[0])
+    duty = str(fleet.unit_spans["duty"].astype(object).iloc[0])
+    before = forecast(stock(fleet), "AF-12")
+    after = forecast(stock(fleet, contracts=announced(kind, duty, 20, "2026-04-01")), "AF-12")
+    assert after["mean"] > 1.2 * before["mean"]
+    assert after["p90"] > before["p90"]
+    late = forecast(stock(fleet, contracts=announced(kind, duty, 20, "2027-04-01")), "AF-12")
+    assert late["mean"] == pytest.approx(before["mean"])
+    elsewhere = announced(kind, "a duty without machines", 20, "2026-04-01")
+    moved = forecast(stock(fleet, contracts=elsewhere), "AF-12")
+    assert moved["mean"] > 1.2 * before["mean"]
+
+
+def test_a_doubled_lead_time_never_lowers_stock(make):
+    def points(days):
+        rows = stock(make(20, settings={"stock": {n: {"lead_time_days": days} for n in PARTS}}))
+        return rows["stock_plan"].set_index("part_number")["reorder_point"]
+
+    low, high = points(12), points(24)
+    assert (high >= low).all()
+    assert (high > low).any()
+
+
+def test_the_same_twice_to_the_byte(fleet, tables):
+    again = stock(fleet)
+    for name in ("demand_forecast", "stock_plan"):
+        assert again[name].to_csv() == tables[name].to_csv()
+
+
+def test_a_fleet_that_loses_machines_asks_for_less(make):
+    fleet = make(20)
+    gone = fleet.units.assign(left_on=pd.NaT)
+    gone.loc[gone.index[:8], "left_on"] = AS_OF - pd.Timedelta(days=30)
+    gone.loc[gone.index[:8], "prob_in_service"] = 0.0
+    there = set(fleet.units["unit_id"].astype(object).iloc[8:])
+    steady = stock(fleet)
+    assert len(there) == 12
+    losing = forecast(stock(fleet, units=as_table("units", gone)), "AF-12")
+    # 12 of 20 machines, and some of the 12 leave within the six months too
+    assert losing["mean_unplanned"] < 0.62 * forecast(steady, "AF-12")["mean_unplanned"]
+
+
+def test_fleets_of_thousands_forecast_as_the_small_path_does(monkeypatch, make):
+    from dutylife.stock import streams
+
+    fleet = make(20)
+    small = stock(fleet)["demand_forecast"]
+    monkeypatch.setattr(streams, "MANY_POSITIONS", 5)
+    many = stock(fleet)["demand_forecast"]
+    assert many["mean"].to_numpy() == pytest.approx(small["mean"].to_numpy(), rel=5e-3)
+    for name in ("p50", "p80", "p95"):
+        assert np.abs(many[name] - small[name]).max() <= 1
+        assert (many[name] == small[name]).mean() > 0.9

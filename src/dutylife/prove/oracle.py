@@ -26,6 +26,7 @@ def oracle_stock(
     return plan_stock(
         _lives(fleet), _draws(cells), tables["intervals"], units, spans, tables["service_lines"],
         tables["maintenance_events"], tables["catalogue"], tables["shelf"], settings,
+        contracts=tables["contracts"],
     )  # fmt: skip
 
 

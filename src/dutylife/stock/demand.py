@@ -1,4 +1,4 @@
-"""Simulated use to the demand forecast: spans of time, means by stream, quantiles."""
+"""Laws of demand to the demand forecast: spans of time, means by stream, quantiles."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -7,8 +7,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from dutylife.stock.lattice import Spans
+from dutylife.stock.part_law import SpanLaw, quantiles
 from dutylife.stock.parts import DAYS_PER_MONTH
-from dutylife.stock.streams import OTHER, PLANNED, UNPLANNED, PartUse
 
 Array = npt.NDArray[np.float64]
 SPANS = (1, 3, 6)
@@ -22,6 +23,11 @@ class Span:
     months: float
     start: float
     days: float
+
+    @property
+    def key(self) -> tuple[int, int]:
+        """Whole days: start and end."""
+        return round(self.start), max(round(self.start + self.days), round(self.start) + 1)
 
 
 def common_spans(as_of: pd.Timestamp, horizon_months: int) -> list[Span]:
@@ -41,19 +47,31 @@ def common_spans(as_of: pd.Timestamp, horizon_months: int) -> list[Span]:
 
 def protection_span(as_of: pd.Timestamp, days: float) -> Span:
     """Lead time plus review, from the day after as_of."""
+    return days_ahead(as_of, days)
+
+
+def days_ahead(as_of: pd.Timestamp, days: float) -> Span:
+    """So many days from the day after as_of."""
     first = as_of + pd.Timedelta(days=1)
     return Span(from_date=first, months=days / DAYS_PER_MONTH, start=0.0, days=days)
 
 
+def lattice_spans(spans: list[Span], shortest_scale_days: float) -> tuple[Spans, dict[Any, int]]:
+    """Spans as steps of a lattice, each once, and the place of each key.
+
+    Steps are a day; finer where lives are so short that a day is a good part of them.
+    """
+    keys = sorted({s.key for s in spans})
+    fine = int(np.clip(np.ceil(16.0 / shortest_scale_days), 1, 8))
+    ends = np.array(keys, dtype=np.int64) * fine
+    lattice = Spans(start=ends[:, 0], end=ends[:, 1], step_days=1.0 / fine)
+    return lattice, {key: i for i, key in enumerate(keys)}
+
+
 def forecast_rows(
-    number: str,
-    plan: str,
-    use: PartUse,
-    spans: list[Span],
-    n_simulations: int,
+    number: str, plan: str, laws: dict[tuple[int, int], SpanLaw], spans: list[Span]
 ) -> list[dict[str, Any]]:
     """Rows of table "demand_forecast" of one part under one plan; like spans appear once."""
-    simulation, day, pieces, stream = use.arrays()
     rows: list[dict[str, Any]] = []
     seen: set[tuple[pd.Timestamp, float]] = set()
     for span in spans:
@@ -61,53 +79,35 @@ def forecast_rows(
         if key in seen:
             continue
         seen.add(key)
-        first, last = np.searchsorted(day, [span.start, span.start + span.days])
-        part = slice(int(first), int(last))
-        total = _summed(simulation[part], pieces[part], n_simulations)
-        by_stream = np.bincount(stream[part], weights=pieces[part], minlength=3) / n_simulations
-        p50, p80, p90, p95 = quantiles(total, (0.5, 0.8, 0.9, 0.95))
+        law = laws[span.key]
+        p50, p80, p90, p95 = quantiles(law.chances(), (0.5, 0.8, 0.9, 0.95))
         rows.append(
             {
                 "part_number": number, "plan": plan, "from_date": span.from_date,
-                "months": span.months, "mean": float(total.mean()),
+                "months": span.months, "mean": law.mean,
                 "p50": p50, "p80": p80, "p90": p90, "p95": p95,
-                "mean_planned": float(by_stream[PLANNED]),
-                "mean_unplanned": float(by_stream[UNPLANNED]),
-                "mean_other": float(by_stream[OTHER]),
+                "mean_planned": law.mean_planned, "mean_unplanned": law.mean_unplanned,
+                "mean_other": law.mean_other,
             }
         )  # fmt: skip
     return rows
 
 
-def totals(use: PartUse, days: float, n_simulations: int) -> Array:
-    """Pieces used in the first ``days``, shape (n_simulations,)."""
-    simulation, day, pieces, _ = use.arrays()
-    last = int(np.searchsorted(day, days))
-    return _summed(simulation[:last], pieces[:last], n_simulations)
+def run_out_day(laws: dict[tuple[int, int], SpanLaw], level: float, share: float) -> float:
+    """Days until more than ``level`` pieces are asked for with a chance of ``share``; else inf.
 
+    Between the spans that start now, the chance is taken to rise smoothly.
+    """
+    from scipy.interpolate import PchipInterpolator
 
-def _summed(simulation: npt.NDArray[np.int64], pieces: Array, n_simulations: int) -> Array:
-    counts = np.bincount(simulation, weights=pieces, minlength=n_simulations)
-    return np.asarray(counts, dtype=float)
-
-
-def run_out_days(use: PartUse, level: float, n_simulations: int) -> Array:
-    """Day on which each simulation asks for more than ``level``, inf if never; shape (n,)."""
-    simulation, day, pieces, _ = use.arrays()
-    order = np.argsort(simulation, kind="stable")
-    simulation, day, pieces = simulation[order], day[order], pieces[order]
-    so_far = np.cumsum(pieces)
-    begins = np.searchsorted(simulation, np.arange(n_simulations))
-    before = np.concatenate([[0.0], so_far])[begins]
-    over = so_far - before[simulation] > level
-    out = np.full(n_simulations, np.inf)
-    np.minimum.at(out, simulation[over], day[over])
-    return out
-
-
-def quantiles(total: Array, levels: tuple[float, ...]) -> list[float]:
-    """Whole-piece quantiles: smallest number of pieces that covers each share of the samples."""
-    return [float(q) for q in np.quantile(total, levels, method="inverted_cdf")]
+    days = np.array([0, *sorted(end for start, end in laws if start == 0)], dtype=float)
+    beyond = int(np.floor(level)) + 1
+    chance = [0.0] + [float(laws[0, int(d)].chances()[beyond:].sum()) for d in days[1:]]
+    over = np.maximum.accumulate(np.array(chance))
+    if over[-1] <= share:
+        return float("inf")
+    fine = np.arange(0.0, days[-1] + 0.25, 0.25)
+    return float(fine[int(np.argmax(PchipInterpolator(days, over)(fine) > share))])
 
 
 def _span(begin: pd.Timestamp, after: pd.Timestamp, months: float, first: pd.Timestamp) -> Span:

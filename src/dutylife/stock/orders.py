@@ -5,15 +5,18 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from dutylife.settings import Settings, Stock
-from dutylife.stock.demand import quantiles, run_out_days, totals
+from dutylife.stock.demand import run_out_day
 from dutylife.stock.order_lot import order_quantity
-from dutylife.stock.policies import level_of, service
-from dutylife.stock.streams import PartUse
+from dutylife.stock.part_law import quantiles
+from dutylife.stock.policies import level_of
+from dutylife.stock.streams import Laws
 from dutylife.wording import count_shelf_sentence, no_order_sentence, order_sentence
 
+Array = npt.NDArray[np.float64]
 # our proposals, where neither the shelf file nor the settings say
 PROPOSED = Stock(
     lead_time_days=14.0,
@@ -79,22 +82,20 @@ def terms_of(number: str, shelf: dict[str, Any], settings: Settings) -> Terms:
 
 def stock_row(
     number: str,
-    use: PartUse,
+    laws: Laws,
     terms: Terms,
-    n_simulations: int,
-    horizon_days: float,
     as_of: pd.Timestamp,
     settings: Settings,
 ) -> dict[str, Any]:
     """Row of table "stock_plan" of one part under the plan in force."""
-    demand = totals(use, terms.protection_days, n_simulations)
-    point = level_of(demand, terms.service_level, terms.service_measure)
-    up_to = point + _lot(use, terms, n_simulations, horizon_days)
+    demand = laws[_ahead(terms.protection_days)].chances()
+    point = level_of(demand, terms.service_level, terms.service_measure, is_distribution=True)
+    up_to = point + _lot(laws, terms)
     position = None if terms.on_hand is None else terms.on_hand + (terms.on_order or 0.0)
     order = None if position is None else _order(position, point, up_to, terms)
     level = float(point) if position is None else position + (order or 0.0)
-    fill, ready = service(demand, level)
-    needed = _needed_by(use, position, terms, n_simulations, as_of)
+    fill, ready = _service(demand, level)
+    needed = _needed_by(laws, position, terms, as_of)
     p50, p90 = quantiles(demand, (0.5, 0.9))
     cost = terms.unit_cost
     row: dict[str, Any] = {
@@ -118,7 +119,7 @@ def stock_row(
     if position is None:
         row["sentence"] = count_shelf_sentence(hold=point, **common)
     elif order:
-        monthly = float(totals(use, horizon_days, n_simulations).mean()) / horizon_days * 30.436875
+        monthly = _a_day(laws) * 30.436875
         last = None if needed is None else needed - pd.Timedelta(days=terms.lead_time_days)
         row["sentence"] = order_sentence(
             order=order, order_by=last, order_cost=row["order_cost"],
@@ -130,18 +131,40 @@ def stock_row(
     return row
 
 
-def _lot(use: PartUse, terms: Terms, n_simulations: int, horizon_days: float) -> int:
+def _lot(laws: Laws, terms: Terms) -> int:
     """Pieces above the reorder point: demand of one review, or the economic quantity."""
     if terms.order_cost and terms.unit_cost and terms.holding_rate:
-        yearly = float(totals(use, horizon_days, n_simulations).mean()) / horizon_days * 365.25
+        yearly = _a_day(laws) * 365.25
         if yearly > 0:
             lot = order_quantity(
                 yearly, terms.order_cost, terms.unit_cost, terms.holding_rate
             ).quantity
             # the square-root rule buys years ahead of a slow part; what is needed beyond the
             # forecast's horizon nobody has looked at, so it buys no further (our proposal)
-            return max(round(min(lot, horizon_days / 365.25 * yearly)), 1)
-    return round(float(totals(use, terms.review_days, n_simulations).mean()))
+            return max(round(min(lot, _longest(laws) / 365.25 * yearly)), 1)
+    return round(laws[_ahead(terms.review_days)].mean)
+
+
+def _ahead(days: float) -> tuple[int, int]:
+    return 0, max(round(days), 1)
+
+
+def _longest(laws: Laws) -> int:
+    return max(end for start, end in laws if start == 0)
+
+
+def _a_day(laws: Laws) -> float:
+    """Mean pieces a day over the longest span."""
+    days = _longest(laws)
+    return laws[0, days].mean / days
+
+
+def _service(chance: Array, level: float) -> tuple[float, float]:
+    """Fill rate and ready rate of a level over the span."""
+    pieces = np.arange(len(chance))
+    asked = float(chance @ pieces)
+    short = float(chance @ np.maximum(pieces - level, 0.0))
+    return (1 - short / asked if asked > 0 else 1.0), float(chance[pieces <= level].sum())
 
 
 def _order(position: float, point: int, up_to: int, terms: Terms) -> float:
@@ -153,16 +176,15 @@ def _order(position: float, point: int, up_to: int, terms: Terms) -> float:
 
 
 def _needed_by(
-    use: PartUse, position: float | None, terms: Terms, n_simulations: int, as_of: pd.Timestamp
+    laws: Laws, position: float | None, terms: Terms, as_of: pd.Timestamp
 ) -> pd.Timestamp | None:
     """First day on which the shelf has likelier run out than the service level allows.
 
     Where the shelf is not known, the day by which a first use is more likely than not.
     """
     level, share = (0.0, 0.5) if position is None else (position, 1 - terms.service_level)
-    out = np.sort(run_out_days(use, level, n_simulations))
-    day = out[min(int(np.floor(share * n_simulations + 1e-9)), n_simulations - 1)]
-    return as_of + pd.Timedelta(days=1 + math.floor(day)) if np.isfinite(day) else None
+    day = run_out_day(laws, level, share)
+    return as_of + pd.Timedelta(days=1 + math.floor(day)) if math.isfinite(day) else None
 
 
 def _is_known(value: Any) -> bool:

@@ -1,5 +1,6 @@
 """The stock stage: lives in service, laws and the plan in force to demand, levels and orders."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,13 +14,14 @@ from dutylife.errors import DecisionError
 from dutylife.schema import as_table
 from dutylife.settings import Settings
 from dutylife.stock import parts
-from dutylife.stock.demand import common_spans, forecast_rows, protection_span
-from dutylife.stock.orders import Terms, stock_row, terms_of
-from dutylife.stock.plans import planned_ages, plans_of, seen_rates
-from dutylife.stock.streams import IN_SERVICE, Inputs, PartUse, part_use, simulated_cells
+from dutylife.stock.comings import Contract, contracts_ahead, flow_of
+from dutylife.stock.demand import common_spans, days_ahead, forecast_rows, protection_span
+from dutylife.stock.orders import stock_row, terms_of
+from dutylife.stock.plans import done_share, planned_ages, plans_of, seen_rates
+from dutylife.stock.streams import IN_SERVICE, Inputs, part_laws, told_cells
 from dutylife.vocabulary import TABLES
 
-N_SIMULATIONS = 2000
+RUN_OUT_DAYS = (10.0, 20.0, 60.0, 120.0)  # ends of further spans: when the shelf runs out
 
 
 def plan_stock(
@@ -33,6 +35,8 @@ def plan_stock(
     catalogue: pd.DataFrame,
     shelf: pd.DataFrame,
     settings: Settings,
+    *,
+    contracts: pd.DataFrame | None = None,
 ) -> dict[str, pd.DataFrame]:
     """Demand of every part and what to hold and order.
 
@@ -44,6 +48,9 @@ def plan_stock(
         The tables of those names; ``shelf`` may have no rows.
     settings : Settings
         ``fleet.as_of`` filled; ``plan.in_force``, ``stock``, ``report``.
+    contracts : DataFrame, optional
+        Table "contracts": announced machines, new from their day on. One in a duty without
+        machines counts in the duty where its class has most.
 
     Returns
     -------
@@ -60,8 +67,9 @@ def plan_stock(
 
     Notes
     -----
-    2000 simulations of the lives in service, each with one draw of each cell's law. A cell whose
-    law is only the stated prior adds nothing: its parts are forecast from their own use.
+    Exact renewal counts of the lives in service, of machines that come and of announced ones,
+    mixed over the draws of each cell's law (`lattice`, `part_law`). A cell whose law is only the
+    stated prior adds nothing: its parts are forecast from their own use.
     """
     if settings.fleet.as_of is None:
         raise DecisionError("Stock needs a day to start from.", "fleet.as_of", "fill it")
@@ -80,7 +88,13 @@ def plan_stock(
     numbers = sorted(set(other) | set(lives["part"]))
     terms = {n: terms_of(n, on_shelf.get(n, {}), settings) for n in numbers}
     spans = common_spans(as_of, settings.report.horizon_months)
-    reach = max([s.start + s.days for s in spans] + [t.protection_days for t in terms.values()])
+    further = [days_ahead(as_of, d) for d in RUN_OUT_DAYS]
+    own_spans = {
+        n: [protection_span(as_of, t.protection_days), days_ahead(as_of, t.review_days)]
+        for n, t in terms.items()
+    }
+    told = [*spans, *(own[0] for own in own_spans.values())]
+    asked = [*told, *further, *(own[1] for own in own_spans.values())]
     inputs = Inputs(
         lives=lives,
         life_draws=life_draws,
@@ -88,21 +102,23 @@ def plan_stock(
         shares=parts.share_using_part(maintenance_events, known),
         pieces=parts.pieces_each(replaced),
         other=other,
-        n_simulations=N_SIMULATIONS,
-        horizon_days=float(reach),
-        seed=settings.report.seed,
+        spans=asked,
+        flow=flow_of(units, as_of),
+        contracts=_announced(contracts, lives, as_of),
+        done=done_share(failure_events, known, settings),
     )
     cells = sorted(set(lives[["component", "duty"]].itertuples(index=False, name=None)))
     forecast: list[dict[str, Any]] = []
     rows: list[dict[str, Any]] = []
     for plan in plans:
-        use = part_use(inputs, plan, planned_ages(plan, cells, intervals, known, settings))
+        if plan != plans[0]:  # levels follow the plan in force only
+            inputs = replace(inputs, spans=told)
+        laws = part_laws(inputs, plan, planned_ages(plan, cells, intervals, known, settings))
         for number in numbers:
-            own, term = use.get(number, PartUse()), terms[number]
-            span = protection_span(as_of, term.protection_days)
-            forecast += forecast_rows(number, plan, own, [*spans, span], N_SIMULATIONS)
+            own = laws[number]
+            forecast += forecast_rows(number, plan, own, [*spans, own_spans[number][0]])
             if plan == plans[0]:
-                rows.append(_row(number, own, term, inputs.horizon_days, as_of, settings))
+                rows.append(stock_row(number, own, terms[number], as_of, settings))
     component = parts.component_of_part(replaced, catalogue, current)
     words = _descriptions(service_lines, catalogue, shelf)
     return {
@@ -111,15 +127,26 @@ def plan_stock(
     }
 
 
-def _row(
-    number: str,
-    use: PartUse,
-    terms: Terms,
-    horizon_days: float,
-    as_of: pd.Timestamp,
-    settings: Settings,
-) -> dict[str, Any]:
-    return stock_row(number, use, terms, N_SIMULATIONS, horizon_days, as_of, settings)
+def _announced(
+    contracts: pd.DataFrame | None, lives: pd.DataFrame, as_of: pd.Timestamp
+) -> list[Contract]:
+    """Contracts to come, each in a duty that has machines."""
+    if contracts is None or contracts.empty:
+        return []
+    machines = lives.drop_duplicates("unit_id").groupby(["equipment_class", "duty"]).size()
+    rows = machines.rename("n").reset_index().to_dict("records")
+    out = []
+    for contract in contracts_ahead(contracts, as_of):
+        of_class = {
+            str(r["duty"]): int(r["n"])
+            for r in rows
+            if r["equipment_class"] == contract.equipment_class
+        }
+        duty = contract.duty
+        if duty not in set(lives["duty"]) and of_class:
+            duty = max(sorted(of_class), key=lambda d: of_class[d])
+        out.append(replace(contract, duty=duty))
+    return out
 
 
 def _lives(
@@ -144,7 +171,7 @@ def _lives(
         .drop_duplicates(["component", "duty"])
     )
     lives = lives.merge(clocks, on=["component", "duty"], how="left")
-    cells = simulated_cells(life_draws)
+    cells = told_cells(life_draws)
     told = [pair in cells for pair in zip(lives["component"], lives["duty"], strict=True)]
     can_tell = (lives["clock"] != "hours") | lives["use"].notna()
     keep = pd.Series(told, index=lives.index, dtype=bool) & can_tell & lives["part"].notna()
@@ -154,7 +181,7 @@ def _lives(
 def _explained_lines(
     replaced: pd.DataFrame, failure_events: pd.DataFrame, lives: pd.DataFrame
 ) -> set[str]:
-    """line_id of the part lines that simulated lives stand for; comebacks are not lives."""
+    """line_id of the part lines that lives in service stand for; comebacks are not lives."""
     cells = lives[["component", "duty"]].drop_duplicates()
     past = failure_events[["unit_id", "component", "duty"]].astype(object)
     of_cells = past.merge(cells, on=["component", "duty"])

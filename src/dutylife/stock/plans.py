@@ -11,6 +11,8 @@ from dutylife.errors import SettingsError
 from dutylife.settings import Settings
 
 Array = npt.NDArray[np.float64]
+_NEAR, _PAST = 0.75, 1.25  # of the planned age: done for it from here on, missed beyond; ours
+_FOLLOWED = 0.4  # share done from which on a record counts as under the schedule; our proposal
 PLANS = ("as seen", "none", "present_schedule", "recommended")
 
 
@@ -109,6 +111,34 @@ def seen_rates(failure_events: pd.DataFrame, units: pd.DataFrame) -> dict[tuple[
         (str(r["component"]), str(r["duty"])): np.array([r["n"], r["days"]], dtype=float)
         for r in total.to_dict("records")
     }
+
+
+def done_share(
+    failure_events: pd.DataFrame, known: dict[str, Component], settings: Settings
+) -> float:
+    """Share of due planned replacements that the record shows done; 1 without a present schedule.
+
+    A life under the present schedule that was replaced while able, near its planned age or a
+    multiple of it, was done then and missed before; one that went on past it was missed. Half a
+    replacement done and half missed are added, so that few lives do not make it sure. Below
+    `_FOLLOWED` the record was not under this schedule: it is a new one, taken as done in full.
+    """
+    done = missed = 0.0
+    lives = failure_events.astype({"component": "object", "event": "object"})
+    for given, schedule in settings.present_schedule.items():
+        own = lives[lives["component"] == short_name(given, known)]
+        ratio = pd.Series(0.0, index=own.index)
+        if schedule.hours:
+            ratio = (own["exit_hours"] / schedule.hours).fillna(0.0)
+        if schedule.months:
+            by_days = own["exit_days"] / (schedule.months * DAYS_PER_MONTH)
+            ratio = ratio.where(ratio > by_days.fillna(0.0), by_days.fillna(0.0))
+        replaced = (own["event"] == "replaced") & (ratio > _NEAR)
+        passed = np.where(replaced, np.maximum(np.round(ratio), 1.0) - 1.0, np.floor(ratio / _PAST))
+        done += float(replaced.sum())
+        missed += float(passed.sum())
+    share = (done + 0.5) / (done + missed + 1.0) if done + missed > 0 else 1.0
+    return share if share >= _FOLLOWED else 1.0
 
 
 def _figure(value: float) -> float | None:

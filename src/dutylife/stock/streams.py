@@ -1,62 +1,53 @@
-"""Simulated use of each part: failures, planned replacements and all other use, day by day."""
+"""Lives in service, laws and a plan to the law of each part's demand in each span."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from dutylife.decisions.cells import law_draws
-from dutylife.provenance import seed_of
+from dutylife.stock.comings import Contract, Flow, days_per_unit
+from dutylife.stock.count_table import CountTable
+from dutylife.stock.demand import Span, lattice_spans
+from dutylife.stock.lattice import RenewalLaw, Spans
+from dutylife.stock.part_law import (
+    EXACT_POSITIONS,
+    Batch,
+    Comings,
+    Cumulants,
+    Exactly,
+    Lines,
+    SpanLaw,
+    factorial_cumulants,
+)
 from dutylife.stock.parts import DAYS_PER_MONTH, OtherUse
 from dutylife.stock.plans import PlannedAge, planned_age_days
-from dutylife.stock.renewals import LifeArrays, simulate
+from dutylife.stock.positions import (
+    CellChances,
+    Draws,
+    Positions,
+    few_draws,
+    planned_chances,
+    planned_starts,
+    stacked,
+    together,
+)
 
 Array = npt.NDArray[np.float64]
-PLANNED, UNPLANNED, OTHER = 0, 1, 2
+Laws = dict[tuple[int, int], SpanLaw]
 IN_SERVICE = 0.05
-
-
-@dataclass(slots=True, kw_only=True, eq=False)
-class PartUse:
-    """Pieces of one part, an entry for each piece of use: simulation, day, pieces, stream."""
-
-    simulation: list[npt.NDArray[np.int64]] = field(default_factory=list)
-    day: list[Array] = field(default_factory=list)
-    pieces: list[Array] = field(default_factory=list)
-    stream: list[npt.NDArray[np.int64]] = field(default_factory=list)
-    is_sorted: bool = False
-
-    def add(self, simulation: npt.NDArray[np.int64], day: Array, pieces: Array,
-            stream: npt.NDArray[np.int64]) -> None:  # fmt: skip
-        """Append entries."""
-        self.is_sorted = False
-        self.simulation.append(simulation)
-        self.day.append(day)
-        self.pieces.append(pieces)
-        self.stream.append(stream)
-
-    def arrays(self) -> tuple[npt.NDArray[np.int64], Array, Array, npt.NDArray[np.int64]]:
-        """Return simulation, day, pieces and stream, each shape (n,), in order of day."""
-        if len(self.day) == 1 and self.is_sorted:
-            return self.simulation[0], self.day[0], self.pieces[0], self.stream[0]
-        whole = np.empty(0, dtype=np.int64)
-        simulation = np.concatenate([whole, *self.simulation])
-        day = np.concatenate([np.empty(0), *self.day])
-        order = np.argsort(day, kind="stable")
-        pieces = np.concatenate([np.empty(0), *self.pieces])
-        stream = np.concatenate([whole, *self.stream])
-        self.simulation, self.day = [simulation[order]], [day[order]]
-        self.pieces, self.stream = [pieces[order]], [stream[order]]
-        self.is_sorted = True
-        return self.simulation[0], self.day[0], self.pieces[0], self.stream[0]
+SURE_COUNT = 200  # planned replacements from which on their rate counts as known
+N_STARTS = 12
+MANY_POSITIONS = 400  # of a cell, from where on they are summed without going one by one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Inputs:
-    """What a simulation of the fleet needs, whichever the plan.
+    """What the demand of the fleet follows from, whichever the plan.
 
-    ``lives`` are those in service with their ``part``, sorted; ``rates`` as of `seen_rates`.
+    ``lives`` are those in service with their ``part``, sorted; ``rates`` as of `seen_rates`;
+    ``done``: share of due planned replacements that are done.
     """
 
     lives: pd.DataFrame
@@ -65,118 +56,288 @@ class Inputs:
     shares: dict[tuple[str, bool], float]
     pieces: dict[str, float]
     other: dict[str, OtherUse]
-    n_simulations: int
-    horizon_days: float
-    seed: int
+    spans: list[Span]
+    flow: Flow
+    contracts: list[Contract]
+    done: float
 
 
-def simulated_cells(life_draws: pd.DataFrame) -> set[tuple[str, str]]:
+def told_cells(life_draws: pd.DataFrame) -> set[tuple[str, str]]:
     """Return the cells whose law stands on the record, not only on the stated prior."""
     basis = life_draws[["component", "duty", "basis"]].astype(object).drop_duplicates()
     basis = basis[basis["basis"] != "starting value"]
     return set(basis[["component", "duty"]].itertuples(index=False, name=None))
 
 
-def part_use(
+def part_laws(
     inputs: Inputs, plan: str, ages: dict[tuple[str, str], PlannedAge]
-) -> dict[str, PartUse]:
-    """Simulated use of each part under a plan.
+) -> dict[str, Laws]:
+    """Law of each part's demand in each span under a plan.
 
-    Each simulation takes one draw of each cell's law, and has each machine in service or not
-    with its probability; both are the same whatever the plan, so that plans compare.
+    Notes
+    -----
+    Each draw of a cell's law holds for all its positions, so what is not known of the law widens
+    the demand of all of them together; draws of different cells are independent. Machines are in
+    service with their probability and leave at the fleet's rate.
     """
-    out: dict[str, PartUse] = {}
+    out: dict[str, Laws] = {}
     draws = law_draws(inputs.life_draws)
-    present = _in_service(inputs)
+    fitted = _fitted(inputs)
     for (component, duty), lives in inputs.lives.groupby(["component", "duty"], sort=True):
         key = (str(component), str(duty))
         if key in draws:
-            _cell_use(out, inputs, plan, ages.get(key), key, lives, draws[key], present)
+            _add_cell(out, inputs, plan, ages.get(key), key, lives, draws[key], fitted)
     for number, use in sorted(inputs.other.items()):
-        _other_use(out.setdefault(number, PartUse()), inputs, number, use)
+        _add_lines(out.setdefault(number, {}), inputs.spans, use)
     return out
 
 
-def _in_service(inputs: Inputs) -> dict[str, npt.NDArray[np.bool_]]:
-    machines = inputs.lives.drop_duplicates("unit_id")
-    return {
-        str(u): np.random.default_rng(seed_of(inputs.seed, "in service", u)).random(
-            inputs.n_simulations
-        )
-        < p
-        for u, p in zip(machines["unit_id"], machines["prob_in_service"], strict=True)
-    }
-
-
-def _cell_use(
-    out: dict[str, PartUse],
+def _add_cell(
+    out: dict[str, Laws],
     inputs: Inputs,
     plan: str,
     planned: PlannedAge | None,
     key: tuple[str, str],
     lives: pd.DataFrame,
-    draws: pd.DataFrame,
-    present: dict[str, npt.NDArray[np.bool_]],
+    frame: pd.DataFrame,
+    fitted: dict[tuple[str, str, str], float],
 ) -> None:
-    component, _ = key
-    n = inputs.n_simulations
-    law = np.random.default_rng(seed_of(inputs.seed, "law", *key))
-    weight = draws["weight"].to_numpy(dtype=float)
-    taken = law.choice(len(draws), size=n, p=weight / weight.sum())
-    rate = np.zeros(n)
-    if plan == "as seen":
-        n_planned, days = inputs.rates.get(key, np.zeros(2))
-        if n_planned > 0 and days > 0:
-            rate = law.gamma(n_planned, 1 / days, size=n)
+    component, duty = key
+    draws, on_meter = _draws(frame)
     use = lives["use"].to_numpy(dtype=float)
-    on_meter = draws["clock"].iloc[0] == "hours"
     per_unit = 7 / use if on_meter else np.ones(len(lives))
-    age = lives["age_hours"] * per_unit if on_meter else lives["age_days"]
-    arrays = LifeArrays(
-        age=age.to_numpy(dtype=float),
-        seen=lives["seen_days"].fillna(lives["age_days"]).fillna(0.0).to_numpy(dtype=float),
-        days_per_unit=per_unit,
-        present=np.array([present[u] for u in lives["unit_id"]], dtype=bool).reshape(-1, n),
+    age = (lives["age_hours"] * per_unit if on_meter else lives["age_days"]).to_numpy(dtype=float)
+    seen = lives["seen_days"].fillna(lives["age_days"]).fillna(0.0).to_numpy(dtype=float)
+    is_known = np.isfinite(age)
+    positions = Positions(
+        age=np.where(is_known, age, seen), is_known=is_known, days_per_unit=per_unit,
         planned_age=planned_age_days(planned, use),
-    )
-    random = np.random.default_rng(seed_of(inputs.seed, "renewals", *key))
-    found = simulate(
-        arrays,
-        draws["shape"].to_numpy(dtype=float)[taken],
-        draws["scale"].to_numpy(dtype=float)[taken],
-        rate,
-        inputs.horizon_days,
-        random,
-    )
-    share = np.where(
-        found.planned, inputs.shares.get((component, True), 1.0),
-        inputs.shares.get((component, False), 1.0),
     )  # fmt: skip
-    uses = random.random(len(share)) < share
-    names, code_of_life = np.unique(lives["part"].astype(str), return_inverse=True)
-    number = code_of_life[found.life]
-    each = np.array([inputs.pieces.get(str(p), 1.0) for p in names])[number]
-    whole = np.floor(each)
-    pieces = whole + (random.random(len(each)) < each - whole)
-    stream = np.where(found.planned, PLANNED, UNPLANNED).astype(np.int64)
-    for code, name in enumerate(names):
-        mine = uses & (number == code)
-        out.setdefault(str(name), PartUse()).add(
-            found.simulation[mine], found.day[mine], pieces[mine], stream[mine]
+    usual = float(np.median(per_unit))
+    ahead = [c for c in inputs.contracts if c.duty == duty]
+    units = [usual, *(days_per_unit(c.use if on_meter else None, usual) for c in ahead)]
+    shortest = float(draws.scale.min() * min(per_unit.min(), *units))
+    spans, place = lattice_spans(inputs.spans, shortest)
+    law = RenewalLaw(
+        shape=np.ones(1), scale=np.ones(1), planned_rate=np.zeros(1),
+        planned_age=np.full(1, np.inf), done=inputs.done,
+        leaving_rate=inputs.flow.leaving_rate,
+        takes_failed=inputs.shares.get((component, False), 1.0),
+        takes_planned=inputs.shares.get((component, True), 1.0),
+    )  # fmt: skip
+    present = lives["prob_in_service"].to_numpy(dtype=float)
+    number = lives["part"].astype(str).to_numpy()
+    coming = inputs.flow.coming_rate > 0 or bool(ahead)
+    if np.isfinite(positions.planned_age).any():
+        some = few_draws(draws)
+        chances = planned_chances(law, positions, some, spans)
+        starts = None
+        if coming:
+            uses = np.array([float(np.median(use)), *(c.use or np.median(use) for c in ahead)])
+            due = planned_age_days(planned, uses)
+            new = planned_starts(law, some, spans, np.array(units), due,
+                                    _start_steps(spans, ahead), N_STARTS)  # fmt: skip
+            chances, new = together([chances, new])
+            starts = new.chances
+    else:
+        rates = _rates(inputs, key) if plan == "as seen" else [(0.0, 1.0)]
+        chances, starts = _by_table(
+            law, rates, positions, draws, spans, units, ahead, coming, number, present
+        )
+    for name in np.unique(number):
+        mine = number == name
+        batch = Batch.of(inputs.pieces.get(str(name), 1.0))
+        laws = out.setdefault(str(name), {})
+        per_class = [
+            c.n_machines * fitted.get((c.equipment_class, component, str(name)), 0.0) for c in ahead
+        ]
+        rate = inputs.flow.coming_rate * float(present[mine].sum())
+        for span_key, i in place.items():
+            law_here = laws.setdefault(span_key, SpanLaw())
+            if chances.sums:
+                _add_sums(law_here, chances, i, str(name), batch)
+            else:
+                _add_span(law_here, chances, i, mine, present[mine], batch)
+            if starts is not None:
+                _add_comings(
+                    laws[span_key], starts, chances, i, rate * spans.n_steps * spans.step_days,
+                    per_class, batch,
+                )  # fmt: skip
+
+
+def _add_span(
+    law: SpanLaw, found: CellChances, i: int, mine: npt.NDArray[np.bool_], present: Array,
+    batch: Batch,
+) -> None:  # fmt: skip
+    at, m = found.columns[i]
+    own = np.maximum(found.chances[:, mine, at : at + m], 0.0)
+    means = np.einsum("dnc,n,d->c", found.chances[:, mine, at + m : at + m + 2], present,
+                      found.weight)  # fmt: skip
+    law.mean_planned += float(means[0]) * batch.mean
+    law.mean_unplanned += float(means[1]) * batch.mean
+    if own.shape[1] <= EXACT_POSITIONS:
+        law.terms.append(
+            Exactly(chances=own, present=present, times=np.ones(len(present)),
+                    weight=found.weight, batch=batch)
+        )  # fmt: skip
+    else:
+        law.terms.append(
+            Cumulants(factorial=factorial_cumulants(own, present), weight=found.weight, batch=batch)
         )
 
 
-def _other_use(use: PartUse, inputs: Inputs, number: str, other: OtherUse) -> None:
+def _add_sums(law: SpanLaw, found: CellChances, i: int, name: str, batch: Batch) -> None:
+    factorial, means = found.sums[name]
+    mean = found.weight @ means[:, i] * batch.mean
+    law.mean_planned += float(mean[0])
+    law.mean_unplanned += float(mean[1])
+    law.terms.append(Cumulants(factorial=factorial[:, i], weight=found.weight, batch=batch))
+
+
+def _add_comings(
+    law: SpanLaw, starts: Array, found: CellChances, i: int, rate_days: float,
+    per_class: list[float], batch: Batch,
+) -> None:  # fmt: skip
+    """Add new machines that come at the fleet's rate, and announced ones."""
+    at, m = found.columns[i]
+    own, means = starts[..., at : at + m], starts[..., at + m : at + m + 2]
+    weight = found.weight
+    if rate_days > 0:
+        some = np.maximum(own[:, :N_STARTS].mean(axis=1) * rate_days, 0.0)
+        law.terms.append(Comings(chances=some, weight=weight, batch=batch))
+        mean = weight @ means[:, :N_STARTS].mean(axis=1) * rate_days * batch.mean
+        law.mean_planned += float(mean[0])
+        law.mean_unplanned += float(mean[1])
+    times = np.array(per_class)
+    if times.sum() > 0:
+        law.terms.append(
+            Exactly(chances=np.maximum(own[:, N_STARTS:], 0.0), present=np.ones(len(times)),
+                    times=times, weight=weight, batch=batch)
+        )  # fmt: skip
+        mean = np.einsum("d,dac,a->c", weight, means[:, N_STARTS:], times) * batch.mean
+        law.mean_planned += float(mean[0])
+        law.mean_unplanned += float(mean[1])
+
+
+def _by_table(
+    law: RenewalLaw, rates: list[tuple[float, float]], positions: Positions, draws: Draws,
+    spans: Spans, units: list[float], ahead: list[Contract], coming: bool,
+    number: npt.NDArray[np.object_], present: Array,
+) -> tuple[CellChances, Array | None]:  # fmt: skip
+    """Chances by table, for each rate of planned replacements; rates are further draws."""
+    scale = draws.scale[:, None] * np.append(positions.days_per_unit, units if coming else [])
+    lives = positions.age / (draws.scale.min() * positions.days_per_unit)
+    known = positions.is_known
+    steps = _start_steps(spans, ahead) if coming else None
+    tables = [
+        CountTable(
+            replace(law, planned_rate=np.array([rate])), spans,
+            (float(draws.shape.min()), float(draws.shape.max())),
+            (float(scale.min()), float(scale.max())),
+            known_lives=float(lives[known].max()) if known.any() else 0.0,
+            watched_lives=float(lives[~known].max()) if not known.all() else None, starts=steps,
+        )
+        for rate, _ in rates
+    ]  # fmt: skip
+    found, new = [], []
+    for table, (_, share) in zip(tables, rates, strict=True):
+        weight = draws.weight * share
+        many = len(known) > MANY_POSITIONS
+        both = np.zeros((len(draws.shape), 0 if many else len(known), table.width))
+        sums = {}
+        if many:
+            sums = {
+                str(name): _sums(table, positions, present, draws, number == name)
+                for name in np.unique(number)
+            }
+        else:
+            for is_known in (True, False):
+                mask = known == is_known
+                if mask.any():
+                    both[:, mask] = table.at(positions.part(mask), draws, is_known=is_known)
+        found.append(CellChances(chances=both, columns=table.columns, weight=weight, sums=sums))
+        if coming:
+            some = [table.at_start(units[0], draws)[:, :N_STARTS]]
+            some += [
+                table.at_start(u, draws)[:, N_STARTS + i : N_STARTS + i + 1]
+                for i, u in enumerate(units[1:])
+            ]
+            new.append(
+                CellChances(chances=np.concatenate(some, axis=1), columns=table.columns,
+                            weight=weight)
+            )  # fmt: skip
+    every = together(found + new)
+    chances = stacked(every[: len(found)])
+    return chances, stacked(every[len(found) :]).chances if coming else None
+
+
+def _sums(
+    table: CountTable, positions: Positions, present: Array, draws: Draws,
+    mine: npt.NDArray[np.bool_],
+) -> tuple[Array, Array]:  # fmt: skip
+    factorial: Array | float = 0.0
+    means: Array | float = 0.0
+    for is_known in (True, False):
+        mask = mine & (positions.is_known == is_known)
+        if mask.any():
+            own, mean = table.sums(positions.part(mask), present[mask], draws, is_known=is_known)
+            factorial, means = factorial + own, means + mean
+    return np.asarray(factorial), np.asarray(means)
+
+
+def _start_steps(spans: Spans, ahead: list[Contract]) -> npt.NDArray[np.int64]:
+    """Steps after which new machines come: evenly over the spans, then those announced."""
+    n = spans.n_steps
+    even = (np.arange(N_STARTS) + 0.5) / N_STARTS * n
+    own = [c.start_days / spans.step_days for c in ahead]
+    return np.minimum(np.round([*even, *own]), n).astype(np.int64)
+
+
+def _draws(frame: pd.DataFrame) -> tuple[Draws, bool]:
+    weight = frame["weight"].to_numpy(dtype=float)
+    draws = Draws(
+        shape=frame["shape"].to_numpy(dtype=float), scale=frame["scale"].to_numpy(dtype=float),
+        weight=weight / weight.sum(),
+    )  # fmt: skip
+    return draws, bool(frame["clock"].iloc[0] == "hours")
+
+
+def _rates(inputs: Inputs, key: tuple[str, str]) -> list[tuple[float, float]]:
+    """Rates of planned replacements a day with their weights: two points of the gamma law."""
+    n, days = inputs.rates.get(key, np.zeros(2))
+    if n <= 0 or days <= 0:
+        return [(0.0, 1.0)]
+    rate = float(n / days)
+    if n >= SURE_COUNT:
+        return [(rate, 1.0)]
+    apart = 1 / np.sqrt(max(n, 1.0))
+    return [(rate * (1 - apart), 0.5), (rate * (1 + apart), 0.5)]
+
+
+def _fitted(inputs: Inputs) -> dict[tuple[str, str, str], float]:
+    """Positions that take a part, per machine of a class: (class, component, part)."""
+    lives = inputs.lives[["equipment_class", "component", "part", "unit_id"]].astype(str)
+    machines = lives.groupby("equipment_class")["unit_id"].nunique()
+    counts = lives.groupby(["equipment_class", "component", "part"]).size()
+    table = counts.rename("n").reset_index()
+    return {
+        (str(r["equipment_class"]), str(r["component"]), str(r["part"])): float(r["n"])
+        / float(machines[r["equipment_class"]])
+        for r in table.to_dict("records")
+    }
+
+
+def _add_lines(laws: Laws, spans: list[Span], other: OtherUse) -> None:
     # where lives explain the part and nothing else was ever sold, there is no other stream; a
     # part that nothing explains keeps half a line as its weak prior
-    shape = other.n_lines + (0.5 if other.n_lines > 0 or not use.day else 0.0)
-    if shape <= 0:
-        return
-    random = np.random.default_rng(seed_of(inputs.seed, "other use", number))
-    rate = random.gamma(shape, 1 / other.months, size=inputs.n_simulations)
-    n_lines = random.poisson(rate * inputs.horizon_days / DAYS_PER_MONTH)
-    simulation = np.repeat(np.arange(inputs.n_simulations), n_lines)
-    day = random.random(len(simulation)) * inputs.horizon_days
-    sizes = other.sizes if other.sizes.size else np.ones(1)
-    pieces = np.ceil(random.choice(sizes, size=len(simulation)))
-    use.add(simulation, day, pieces, np.full(len(simulation), OTHER, dtype=np.int64))
+    shape = other.n_lines + (0.5 if other.n_lines > 0 or not laws else 0.0)
+    for span in spans:
+        law = laws.setdefault(span.key, SpanLaw())
+        if shape > 0 and not any(isinstance(t, Lines) for t in law.terms):
+            start, end = span.key
+            lines = Lines(
+                shape=shape, months_seen=other.months, months=(end - start) / DAYS_PER_MONTH,
+                sizes=np.ceil(other.sizes) if other.sizes.size else np.ones(1),
+            )  # fmt: skip
+            law.terms.append(lines)
+            law.mean_other = lines.mean()

@@ -52,10 +52,10 @@ def build_contracts(rows: pd.DataFrame, account: Account) -> pd.DataFrame:
         account.say(
             finding(
                 "intake", "note",
-                f"{count(len(rows), 'contract')} announce {count(n, 'machine')}; they are kept in "
-                "the table, but no forecast or plan counts these machines yet.",
-                mend="hold more of their parts by hand until then",
-                table="contracts", key="not used yet",
+                f"{count(len(rows), 'contract')} announce {count(n, 'machine')}; the forecast "
+                "of parts counts them from their day on, as new; visits and intervals do not.",
+                mend="nothing to do where that is right",
+                table="contracts", key="announced",
             )
         )  # fmt: skip
     return as_table("contracts", rows)
