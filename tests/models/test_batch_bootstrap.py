@@ -7,6 +7,7 @@ from made_cells import made_cells
 from dutylife.errors import FitError
 from dutylife.models import fit_cells
 from dutylife.models.batch.bootstrap import bootstrap
+from dutylife.models.batch.draws import Draws, Store
 from dutylife.models.batch.planned_ends import planned_ends
 
 
@@ -137,3 +138,16 @@ def test_bounds_cover_the_truth_about_as_often_as_they_say(capsys: pytest.Captur
         # the percentile bounds of a shape keep the bias of its estimate
         assert share > (0.86 if corrected or what != "shape" else 0.80), (what, corrected, share)
         assert share < 0.94
+
+
+def test_drawn_hazards_are_exponential() -> None:
+    """Against the law itself, and one draw tells nothing of the next."""
+    from scipy.stats import kstest
+
+    drawn = Draws(3, 1, 400, np.zeros(2000), np.full(2000, np.inf), Store().emptied(800_000))
+    hazard = np.concatenate([h.ravel().astype(float) for _, h, _, _ in drawn.drawn()])
+    assert len(hazard) == 800_000
+    assert kstest(hazard, "expon").pvalue > 1e-3
+    assert 0 < hazard.min() < 1e-5
+    assert 12.0 < hazard.max() < 16.7
+    assert abs(np.corrcoef(hazard[:-1], hazard[1:])[0, 1]) < 4.5 / np.sqrt(800_000)

@@ -62,6 +62,8 @@ def climbed(block: Block) -> Tops:
                 q[at], b[at], there = newton(piece, q[at], b[at], series)
             else:
                 q[at] = _on_series(piece, series, SMALL_STEP if turn else FIRST_STEP)
+                if not turn:  # no cell of any size is done
+                    continue
             shape = np.exp(q[at])
             now = series.sums(shape)
             sums[:, at] = now

@@ -20,7 +20,8 @@ def packed(
     counts : ndarray of int, shape (n_cells,)
         Lives of each cell; those of a cell stand together, cell after cell.
     exit_, event, entry : ndarray, shape (n,)
-        Ages, and 1 or 0 for failed or not; without ``entry`` all are watched from age 0.
+        Ages, and 1 or 0 (or true or false) for failed or not; without ``entry`` all are watched
+        from age 0.
     lower, upper : ndarray, shape (n,), or None
         Of lives known to have failed between two ages; missing elsewhere.
     weight : ndarray, shape (n,), or None where all are 1
@@ -30,14 +31,14 @@ def packed(
     if found is None or lower is None or upper is None or not found.any():
         every = _rows(counts, np.empty(len(exit_)), weight)
         middle = np.zeros(len(counts))
-        placed, known = _known_ends(every, exit_, event, middle, None)
+        placed, known = _known_ends(every, exit_, event, middle, known=False)
         ended, between = every, _rows(np.zeros_like(counts), np.empty((3, 0)), None)
         late = None if entry is None else np.flatnonzero(entry > 0)
     else:
         middle = _greatest(counts, np.where(found, upper, exit_))
         at = np.flatnonzero(~found)
         ended = _rows(_counts_of(at, counts), np.empty(len(at)), _some(weight, at))
-        placed, known = _known_ends(ended, exit_[at], event[at], None, middle)
+        placed, known = _known_ends(ended, exit_[at], event[at], middle, known=True)
         at = np.flatnonzero(found)
         ages = lower[at], upper[at], np.zeros(len(at)) if entry is None else entry[at]
         between = _rows(_counts_of(at, counts), np.empty((3, len(at))), _some(weight, at))
@@ -100,24 +101,23 @@ def _greatest(counts: Counts, ages: Array) -> Array:
 
 
 def _known_ends(
-    every: Rows, exit_: Array, event: Array, middle: Array | None, given: Array | None
+    every: Rows, exit_: Array, event: Array, middle: Array, *, known: bool
 ) -> tuple[Array, Array]:
-    """Fill in relative log ages, piece by piece, the centres, and sums over the failures.
+    """Fill in relative log ages, piece by piece, ``middle`` unless known, sums over the failures.
 
     Sums: number, log ages and squares of them; then number and log ages, weighted.
     """
-    n_cells = len(middle if given is None and middle is not None else given)
-    own, centre = np.empty((5, len(every.cells))), np.empty(len(every.cells))
-    if given is not None:
-        centre = given[every.cells]
+    own = np.empty((5, len(every.cells)))
+    centre = middle[every.cells]
     for rows, cells in every.pieces():
         starts, log_age = every.starts[cells] - rows.start, every.log_age[rows]
         np.log(exit_[rows], out=log_age)
-        if given is None:
+        if not known:
             np.maximum.reduceat(log_age, starts, out=centre[cells])
         log_age -= np.repeat(centre[cells], every.counts[cells])
-        np.add.reduceat(event[rows], starts, out=own[0, cells])
-        share = event[rows] * log_age
+        share = event[rows].astype(float)
+        np.add.reduceat(share, starts, out=own[0, cells])
+        share *= log_age
         np.add.reduceat(share, starts, out=own[1, cells])
         if every.weight is not None:
             np.add.reduceat(share * every.weight[rows], starts, out=own[4, cells])
@@ -126,10 +126,9 @@ def _known_ends(
         np.add.reduceat(share, starts, out=own[2, cells])
     if every.weight is None:
         own[3:] = own[:2]
-    if middle is not None:
-        middle[every.cells] = centre
-    if len(every.cells) == n_cells:
+    middle[every.cells] = centre
+    if len(every.cells) == len(middle):
         return own[:3], own[3:]
-    out = np.zeros((5, n_cells))
+    out = np.zeros((5, len(middle)))
     out[:, every.cells] = own
     return out[:3], out[3:]
