@@ -288,15 +288,16 @@ def test_late_entries_alone_never_leave_a_second_top() -> None:
 def test_steep_shapes_far_from_the_top_do_not_pass_for_a_higher_one() -> None:
     """Figures past what a float holds once stood above the top, and the cell was "unbounded"."""
     blank = np.nan
+    exit_, event = [186.3, 608.3, 683.7, 32.3, 401.5, 940.1, 803.2], [0, 0, 0, 1, 0, 1, 0]
+    entry = [0.0, 577.5, 0.0, 0.0, 0.0, 574.2, 0.0]
     fits = fit_cells(
-        ["a"] * 7, [6.495, 28.985, 38.353, 11.878, 23.736, 10.572, 4.544], [0, 0, 1, 0, 0, 1, 1],
-        entry=[0, 0, 24.117, 0, 0, 0, 0], lower=[blank, blank, 36.909, blank, blank, blank, 0.0],
-        upper=[blank, blank, 43.06, blank, blank, blank, 6.151],
+        ["a"] * 7, exit_, event, entry=entry,
+        lower=[blank, blank, blank, 0.0, blank, 806.7, blank],
+        upper=[blank, blank, blank, 201.7, blank, 1008.4, blank],
     )  # fmt: skip
     assert fits.verdict[0] == "fitted"
     law = fit_law(
-        "weibull", lower=[6.495, 28.985, 36.909, 11.878, 23.736, 10.572, 0.0],
-        upper=[np.inf, np.inf, 43.06, np.inf, np.inf, 10.572, 6.151],
-        entry=[0, 0, 24.117, 0, 0, 0, 0], exit=None, event=None,
+        "weibull", None, None, entry=entry, lower=[*exit_[:3], 0.0, 401.5, 806.7, 803.2],
+        upper=[np.inf, np.inf, np.inf, 201.7, np.inf, 1008.4, np.inf],
     )  # fmt: skip
     np.testing.assert_allclose([fits.shape[0], fits.scale[0]], [law.shape, law.scale], rtol=1e-9)

@@ -87,9 +87,9 @@ class Draws:
         np.negative(out, out=out)
 
 
-def sums_of(draws: Draws, order: int) -> Array:
-    """Failures, sum of their log hazards, Taylor coefficients of S0 about 1; (3 + order, n)."""
-    out = np.empty((order + 3, draws.n))
+def sums_of(draws: Draws, out: Array) -> None:
+    """Fill in failures, sum of their log hazards, Taylor coefficients of S0 about 1; (3 + m, n)."""
+    order = len(out) - 3
     late = draws.since[draws.since > 0]
     before, power, log_late = np.empty(order + 1), late.copy(), np.log(late)
     for j in range(order + 1):
@@ -108,4 +108,3 @@ def sums_of(draws: Draws, order: int) -> Array:
             out[2 + j, some] = ones @ hazard
     out[2:] -= before[:, None]
     out[2:] /= np.array([[float(factorial(j))] for j in range(order + 1)])
-    return out
