@@ -185,7 +185,7 @@ def newton(
                 np.where(risen, next_q, move_q / 2.0), np.where(risen, next_b, move_b / 2.0)
             )  # fmt: skip
             # slow cells, mostly small ones, go on with the next series
-            slow = 0.0 if series is None else 0.2 * len(q)
+            slow = 0.0 if series is None else 0.3 * len(q)
             if (moved > SMALL_STEP).sum() <= slow:
                 break
     return q, b, here

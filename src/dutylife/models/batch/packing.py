@@ -35,13 +35,17 @@ def packed(
         ended, between = every, _rows(np.zeros_like(counts), np.empty((3, 0)), None)
         late = None if entry is None else np.flatnonzero(entry > 0)
     else:
-        middle = _greatest(counts, np.where(found, upper, exit_))
-        at = np.flatnonzero(~found)
-        ended = _rows(_counts_of(at, counts), np.empty(len(at)), _some(weight, at))
-        placed, known = _known_ends(ended, exit_[at], event[at], middle, known=True)
         at = np.flatnonzero(found)
+        own = _counts_of(at, counts)
+        rest = np.flatnonzero(~found)
+        ended = _rows(counts - own, np.empty(len(rest)), _some(weight, rest))
+        ends, n_looked = exit_[rest], len(at)
+        between = _rows(own, np.empty((3, n_looked)), _some(weight, at))
+        middle = np.log(
+            np.fmax(_greatest(ended, ends, counts), _greatest(between, upper[at], counts))
+        )
+        placed, known = _known_ends(ended, ends, event[rest], middle, known=True)
         ages = lower[at], upper[at], np.zeros(len(at)) if entry is None else entry[at]
-        between = _rows(_counts_of(at, counts), np.empty((3, len(at))), _some(weight, at))
         centre = between.spread(middle)
         for out, age in zip(between.log_age, ages, strict=True):
             out[:] = _since(age, centre)
@@ -49,7 +53,7 @@ def packed(
         for j, power in enumerate((np.ones_like(high), high, high * high)):
             # a failure between two ages is placed at the upper one, only to have a start
             placed[j] += between.total(power, len(counts))
-        looked = between.total(_or_ones(between.weight, len(at)), len(counts))
+        looked = between.total(_or_ones(between.weight, n_looked), len(counts))
         # an entry of a failure between two ages stands with these
         late = None if entry is None else np.flatnonzero((entry > 0) & ~found)
     if late is None or entry is None:
@@ -93,10 +97,11 @@ def _since(ages: Array, centre: Array, out: Array | None = None) -> Array:
     return np.asarray(np.maximum(out, NEVER, out=out))
 
 
-def _greatest(counts: Counts, ages: Array) -> Array:
-    out, some = np.zeros(len(counts)), counts > 0
+def _greatest(rows: Rows, ages: Array, counts: Counts) -> Array:
+    """Greatest age of each cell, missing for those without rows."""
+    out = np.where(counts > 0, np.nan, 1.0)
     if len(ages):
-        out[some] = np.log(np.maximum.reduceat(ages, (np.cumsum(counts) - counts)[some]))
+        out[rows.cells] = np.maximum.reduceat(ages, rows.starts)
     return out
 
 
