@@ -58,23 +58,20 @@ class Draws:
         """Replicates, cumulative hazards at the end, their logs, and who failed."""
         since = self.since.astype(np.float32)[:, None]
         until = self.until.astype(np.float32)[:, None]
-        late = bool((self.since > 0).any())
         width = max(_DRAWS_A_PIECE // max(len(since), 1), 16)
         for first in range(0, self.n, width):
             some = slice(first, min(first + width, self.n))
             size = len(since), some.stop - first
             hazard, log_hazard, failed = self.store.take(*size)
-            self._exponentials(hazard)
-            if late:
-                hazard += since
+            self._exponentials(hazard, since)
             np.less(hazard, until, out=failed)
             np.minimum(hazard, until, out=hazard)
             np.log(hazard, out=log_hazard)
             self.pieces.append((log_hazard, failed))
             yield some, hazard, log_hazard, failed
 
-    def _exponentials(self, out: Single) -> None:
-        """Fill in draws of 2^-32 to 16.6: a third of the time of numpy's own, of equal precision.
+    def _exponentials(self, out: Single, since: Single) -> None:
+        """Fill in ``since`` and exponential draws of 2^-32 to 16.6: quicker than numpy's own.
 
         The share u below each is uniform, with 32 bits where it is small and 24 where it is great.
         """
@@ -84,7 +81,7 @@ class Draws:
         np.multiply(bits, -_UNIT, out=out, casting="unsafe", dtype=np.float32)
         np.maximum(out, -_MOST, out=out)
         np.log1p(out, out=out)
-        np.negative(out, out=out)
+        np.subtract(since, out, out=out)
 
 
 def sums_of(draws: Draws, out: Array) -> None:
