@@ -259,3 +259,45 @@ def test_stretches_that_any_steep_law_meets_have_no_upper_limit_of_shape() -> No
         lower=[np.nan, 0.0, 1366.9], upper=[np.nan, 1067.2, 2134.4],
     )  # fmt: skip
     assert open_ended.verdict[0] == "unbounded"
+
+
+def test_late_entries_alone_never_leave_a_second_top() -> None:
+    """The slope of the profile, from the rows themselves, changes its sign once at most."""
+    lives = made_cells(400, seed=31, late=True, fewest=1, most=8)
+    shapes = np.exp(np.linspace(np.log(0.02), np.log(200.0), 400))
+    checked = 0
+    for cell in range(400):
+        own = rows_of(lives, cell)
+        if not own["event"].any():
+            continue
+        last = np.log(own["exit"].max())
+        at_exit = np.log(own["exit"]) - last
+        at_entry = np.log(own["entry"][own["entry"] > 0]) - last
+        d, logs = own["event"].sum(), at_exit[own["event"]].sum()
+        until, since = np.exp(np.outer(shapes, at_exit)), np.exp(np.outer(shapes, at_entry))
+        s0 = until.sum(axis=1) - since.sum(axis=1)
+        s1 = (until * at_exit).sum(axis=1) - (since * at_entry).sum(axis=1)
+        slope = d / shapes + logs - d * s1 / s0
+        assert (np.diff(np.sign(slope)) > 0).sum() == 0
+        assert (np.diff(np.sign(slope)) < 0).sum() <= 1
+        checked += 1
+    assert checked > 200
+    assert not fit_cells(**lives).second_top.any()
+
+
+def test_steep_shapes_far_from_the_top_do_not_pass_for_a_higher_one() -> None:
+    """Figures past what a float holds once stood above the top, and the cell was "unbounded"."""
+    blank = np.nan
+    exit_, event = [186.3, 608.3, 683.7, 32.3, 401.5, 940.1, 803.2], [0, 0, 0, 1, 0, 1, 0]
+    entry = [0.0, 577.5, 0.0, 0.0, 0.0, 574.2, 0.0]
+    fits = fit_cells(
+        ["a"] * 7, exit_, event, entry=entry,
+        lower=[blank, blank, blank, 0.0, blank, 806.7, blank],
+        upper=[blank, blank, blank, 201.7, blank, 1008.4, blank],
+    )  # fmt: skip
+    assert fits.verdict[0] == "fitted"
+    law = fit_law(
+        "weibull", None, None, entry=entry, lower=[*exit_[:3], 0.0, 401.5, 806.7, 803.2],
+        upper=[np.inf, np.inf, np.inf, 201.7, np.inf, 1008.4, np.inf],
+    )  # fmt: skip
+    np.testing.assert_allclose([fits.shape[0], fits.scale[0]], [law.shape, law.scale], rtol=1e-9)

@@ -7,6 +7,7 @@ from made_cells import made_cells
 from dutylife.errors import FitError
 from dutylife.models import fit_cells
 from dutylife.models.batch.bootstrap import bootstrap
+from dutylife.models.batch.draws import Draws, Store
 from dutylife.models.batch.planned_ends import planned_ends
 
 
@@ -48,19 +49,27 @@ def test_each_replicate_is_the_fit_of_its_own_lives(monkeypatch: pytest.MonkeyPa
 
     caught = []
     real = module.sums_of
-    monkeypatch.setattr(module, "sums_of", lambda d, order: caught.append(d) or real(d, order))
+
+    def kept(drawn, out) -> None:
+        real(drawn, out)
+        # the memory is used again by the next batch
+        caught.append((drawn.since, [(h.copy(), f.copy()) for h, f in drawn.pieces]))
+
+    monkeypatch.setattr(module, "sums_of", kept)
     fits = fit_cells(**made_cells(8, seed=4, late=True, fewest=6, most=80))
     ours = bootstrap(fits, 60, 5)
-    order = sorted(np.flatnonzero(fits.fitted), key=lambda c: fits.n_failed[c] >= 40)
+    fewest = [fewest for fewest, _ in module._ORDERS]
+    rank = np.searchsorted(fewest, fits.n_failed, "right")
+    order = sorted(np.flatnonzero(fits.fitted), key=lambda c: rank[c])
     assert len(caught) == len(order)
     checked = 0
-    for c, drawn in zip(order, caught, strict=True):
-        hazard = np.exp(np.hstack([h for h, _ in drawn.pieces]).astype(float))
-        failed = np.hstack([f for _, f in drawn.pieces])
+    for c, (since, pieces) in zip(order, caught, strict=True):
+        hazard = np.exp(np.hstack([h for h, _ in pieces]).astype(float))
+        failed = np.hstack([f for _, f in pieces])
         m = len(hazard)
         again = fit_cells(
             np.repeat(np.arange(60), m), hazard.T.ravel(), failed.T.ravel(),
-            entry=np.tile(drawn.since, 60),
+            entry=np.tile(since, 60),
         )  # fmt: skip
         sure = again.fitted & ~again.second_top
         mine = ours.log_shape[c] - fits.log_shape[c]
@@ -137,3 +146,16 @@ def test_bounds_cover_the_truth_about_as_often_as_they_say(capsys: pytest.Captur
         # the percentile bounds of a shape keep the bias of its estimate
         assert share > (0.86 if corrected or what != "shape" else 0.80), (what, corrected, share)
         assert share < 0.94
+
+
+def test_drawn_hazards_are_exponential() -> None:
+    """Against the law itself, and one draw tells nothing of the next."""
+    from scipy.stats import kstest
+
+    drawn = Draws(3, 1, 400, np.zeros(2000), np.full(2000, np.inf), Store().emptied(800_000))
+    hazard = np.concatenate([h.ravel().astype(float) for _, h, _, _ in drawn.drawn()])
+    assert len(hazard) == 800_000
+    assert kstest(hazard, "expon").pvalue > 1e-3
+    assert 0 < hazard.min() < 1e-5
+    assert 12.0 < hazard.max() < 16.7
+    assert abs(np.corrcoef(hazard[:-1], hazard[1:])[0, 1]) < 4.5 / np.sqrt(800_000)

@@ -157,6 +157,20 @@ class Block:
             out[: order + 1, :, kind.cells] += sign * own[: order + 1]
         return out
 
+    def lived(self, shapes: Array) -> Array:
+        """Sum of t^k over the time watched, at several shapes of each cell; shape (n_cells, m)."""
+        out = np.zeros_like(shapes)
+        for kind, sign in ((self.ended, 1.0), (self.entered, -1.0)):
+            for rows, cells in kind.pieces(ROWS_A_BLOCK // shapes.shape[1]):
+                own = kind.cells[cells]
+                power = np.repeat(shapes[own], kind.counts[cells], axis=0)
+                power *= kind.log_age[rows, None]
+                np.exp(power, out=power)
+                if kind.weight is not None:
+                    power *= kind.weight[rows, None]
+                out[own] += sign * np.add.reduceat(power, kind.starts[cells] - rows.start, axis=0)
+        return out
+
     def sums(self, shape: Array) -> tuple[Array, Array, Array]:
         """Per cell: sum of t^k, and of it times log t and its square, over the time watched."""
         s0, s1, s2 = self.moments(shape, 2)

@@ -22,7 +22,7 @@ from dutylife.models.checks import Array
 from dutylife.wording import count
 
 # orders of the series by number of failures: few spread the shapes wider, and have few draws to sum
-_ORDERS = ((0, 18), (40, 9), (100, 8), (200, 7), (400, 6))
+_ORDERS = ((0, 18), (10, 15), (20, 12), (40, 9), (70, 8), (150, 7), (300, 6))
 _DRAWS_A_BATCH = 2_000_000
 
 
@@ -174,7 +174,7 @@ def bootstrap(fits: CellFits, n: int, seed: int, stop: ArrayLike | None = None) 
     beyond (Davison and Hinkley, "Bootstrap Methods and their Application", 1997, section 3.5;
     cited from memory). Lives that entered late count as there from age 0 in that curve. The fits
     stop at a slope of 1e-5 of the failures, with draws in single precision: log shapes are good to
-    about 1e-5. Where late entries leave a second top, the one near the law drawn from is taken.
+    about 1e-5.
     """
     _can_be_drawn(fits, n)
     end = planned_ends(fits, seed, stop)
@@ -203,7 +203,9 @@ def bootstrap(fits: CellFits, n: int, seed: int, stop: ArrayLike | None = None) 
             ]
             store.emptied(n * sum(len(u) for _, u in lives))
             draws = [Draws(seed, int(c), n, *of, store) for c, of in zip(cells, lives, strict=True)]
-            sums = np.concatenate([sums_of(drawn, order) for drawn in draws], axis=1)
+            sums = np.empty((order + 3, len(cells) * n))
+            for i, drawn in enumerate(draws):
+                sums_of(drawn, sums[:, i * n : (i + 1) * n])
             shape, b, fine = on_series(sums)
             unfailed = (sums[0] == 0).reshape(len(cells), n)
             n_unfailed[cells] = unfailed.sum(axis=1)

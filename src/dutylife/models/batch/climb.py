@@ -62,6 +62,8 @@ def climbed(block: Block) -> Tops:
                 q[at], b[at], there = newton(piece, q[at], b[at], series)
             else:
                 q[at] = _on_series(piece, series, SMALL_STEP if turn else FIRST_STEP)
+                if not turn:  # no cell of any size is done
+                    continue
             shape = np.exp(q[at])
             now = series.sums(shape)
             sums[:, at] = now
@@ -183,7 +185,7 @@ def newton(
                 np.where(risen, next_q, move_q / 2.0), np.where(risen, next_b, move_b / 2.0)
             )  # fmt: skip
             # slow cells, mostly small ones, go on with the next series
-            slow = 0.0 if series is None else 0.2 * len(q)
+            slow = 0.0 if series is None else 0.3 * len(q)
             if (moved > SMALL_STEP).sum() <= slow:
                 break
     return q, b, here

@@ -58,23 +58,20 @@ class Draws:
         """Replicates, cumulative hazards at the end, their logs, and who failed."""
         since = self.since.astype(np.float32)[:, None]
         until = self.until.astype(np.float32)[:, None]
-        late = bool((self.since > 0).any())
         width = max(_DRAWS_A_PIECE // max(len(since), 1), 16)
         for first in range(0, self.n, width):
             some = slice(first, min(first + width, self.n))
             size = len(since), some.stop - first
             hazard, log_hazard, failed = self.store.take(*size)
-            self._exponentials(hazard)
-            if late:
-                hazard += since
+            self._exponentials(hazard, since)
             np.less(hazard, until, out=failed)
             np.minimum(hazard, until, out=hazard)
             np.log(hazard, out=log_hazard)
             self.pieces.append((log_hazard, failed))
             yield some, hazard, log_hazard, failed
 
-    def _exponentials(self, out: Single) -> None:
-        """Fill in draws of 2^-32 to 16.6: a third of the time of numpy's own, of equal precision.
+    def _exponentials(self, out: Single, since: Single) -> None:
+        """Fill in ``since`` and exponential draws of 2^-32 to 16.6: quicker than numpy's own.
 
         The share u below each is uniform, with 32 bits where it is small and 24 where it is great.
         """
@@ -84,12 +81,12 @@ class Draws:
         np.multiply(bits, -_UNIT, out=out, casting="unsafe", dtype=np.float32)
         np.maximum(out, -_MOST, out=out)
         np.log1p(out, out=out)
-        np.negative(out, out=out)
+        np.subtract(since, out, out=out)
 
 
-def sums_of(draws: Draws, order: int) -> Array:
-    """Failures, sum of their log hazards, Taylor coefficients of S0 about 1; (3 + order, n)."""
-    out = np.empty((order + 3, draws.n))
+def sums_of(draws: Draws, out: Array) -> None:
+    """Fill in failures, sum of their log hazards, Taylor coefficients of S0 about 1; (3 + m, n)."""
+    order = len(out) - 3
     late = draws.since[draws.since > 0]
     before, power, log_late = np.empty(order + 1), late.copy(), np.log(late)
     for j in range(order + 1):
@@ -108,4 +105,3 @@ def sums_of(draws: Draws, order: int) -> Array:
             out[2 + j, some] = ones @ hazard
     out[2:] -= before[:, None]
     out[2:] /= np.array([[float(factorial(j))] for j in range(order + 1)])
-    return out

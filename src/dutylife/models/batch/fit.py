@@ -11,6 +11,7 @@ from dutylife.models.batch.blocks import Block
 from dutylife.models.batch.climb import Tops, climbed
 from dutylife.models.batch.names import codes_of_columns, codes_of_one, counts_of_one, order_of
 from dutylife.models.batch.packing import packed
+from dutylife.models.batch.row_checks import cant_stand
 from dutylife.models.batch.search import searched, unsure
 from dutylife.models.checks import Array
 from dutylife.wording import count
@@ -154,12 +155,16 @@ def fit_cells(
     """
     n = len(np.atleast_1d(np.asarray(exit)))
     given = {
-        "exit": exit, "event": event, "entry": entry, "lower": lower, "upper": upper,
+        "exit": exit, "entry": entry, "lower": lower, "upper": upper,
         "weights": weights,
     }  # fmt: skip
     arrays: dict[str, Array] = {
         k: np.atleast_1d(np.asarray(v, dtype=float)) for k, v in given.items() if v is not None
     }
+    told = np.asarray(event)
+    arrays["event"] = np.atleast_1d(
+        told if told.dtype == np.bool_ else np.asarray(event, dtype=float)
+    )
     counts, codes, cells = _by_cell(cell, n)
     unlike = [f"{k} {len(v)}" for k, v in arrays.items() if len(v) != n]
     if unlike or (lower is None) != (upper is None):
@@ -168,7 +173,7 @@ def fit_cells(
             f"fit_cells(exit {n}{', ' + ', '.join(unlike) if unlike else ''})",
             "give one value for each life, and lower with upper",
         )
-    bad = _cant_stand(arrays, of_events=np.asarray(event).dtype != np.bool_)
+    bad = cant_stand(arrays)
     spoilt = np.zeros(len(cells), dtype=bool)
     use: NDArray[np.bool_] | None = None
     if codes is None and (bad is not None or weights is not None):
@@ -275,43 +280,3 @@ def _by_cell(
     index = pd.Index(cells)
     codes = codes.astype(np.intp, copy=False)
     return np.bincount(codes, minlength=len(index)), codes, index
-
-
-def _cant_stand(arrays: dict[str, Array], of_events: bool) -> NDArray[np.bool_] | None:
-    """Rows that can't stand; None where all can, told by a few quick looks at columns."""
-    if _all_can_stand(arrays, of_events):
-        return None
-    exit_, event = arrays["exit"], arrays["event"]
-    entry = arrays.get("entry", np.zeros(1))
-    with np.errstate(invalid="ignore"):
-        bad = ~((exit_ > 0) & np.isfinite(exit_)) | ~((event == 0) | (event == 1))
-        bad |= ~((entry >= 0) & (entry < exit_))
-        if "upper" in arrays:
-            lower, upper = arrays["lower"], arrays["upper"]
-            found = ~(np.isnan(lower) & np.isnan(upper))
-            good = (lower >= entry) & (lower < upper) & np.isfinite(upper)
-            bad = np.where(found, ~good | ~(entry >= 0), bad)
-        if "weights" in arrays:
-            bad |= ~((arrays["weights"] >= 0) & np.isfinite(arrays["weights"]))
-    return np.asarray(bad) if bad.any() else None
-
-
-def _all_can_stand(arrays: dict[str, Array], of_events: bool) -> bool:
-    """Whether plain rows without weights can all stand; false may only mean not told."""
-    exit_, event = arrays["exit"], arrays["event"]
-    entry = arrays.get("entry", np.zeros(1))
-    if "weights" in arrays or not len(exit_):
-        return False
-    if "upper" in arrays:
-        found = arrays["upper"] == arrays["upper"]
-        at = np.flatnonzero(found)
-        lower, upper = arrays["lower"][at], arrays["upper"][at]
-        since = entry[at] if len(entry) == len(exit_) else entry
-        if np.count_nonzero(arrays["lower"] == arrays["lower"]) != len(at):
-            return False
-        if not ((lower >= since).all() and (lower < upper).all() and (upper < np.inf).all()):
-            return False
-    # an exit beyond an entry of 0 or more is above 0
-    if not (entry.min() >= 0 and exit_.max() < np.inf and bool((entry < exit_).all())):
-        return False
-    return not of_events or bool(((event == 0) | (event == 1)).all())

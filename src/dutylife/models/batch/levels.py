@@ -28,7 +28,7 @@ def best_b(block: Block, q: Array) -> Array:
     with np.errstate(all="ignore"):
         if not block.has_between:
             return np.asarray(np.log(block.failures) - np.log(block.moments(np.exp(q), 0)[0]))
-        return Between.at(block, q).best()[0]
+        return Between.at(block, q).best()[:, 0]
 
 
 _STEPS_TOGETHER = 6  # in b, after which slow cells go on alone
@@ -38,14 +38,14 @@ class Between:
     """Where failures lie between two ages: the likelihood by b at shapes held, m for each cell.
 
     What the rows tell of a shape is worked out once; then each b costs two exponentials a row.
-    Log shapes and b have shape (m, n_cells).
+    Log shapes and b have shape (n_cells, m).
     """
 
     def __init__(self, block: Block, q: Array, s0: Array, s1: Array) -> None:
         self.kind, self.q, self.shape = block.between, q, np.exp(q)
-        self.failures, self.log_failed = block.failures, block.log_failed
+        self.failures, self.log_failed = block.failures[:, None], block.log_failed[:, None]
         kind, shape = block.between, self.spread(self.shape)
-        low, high, since = kind.log_age
+        low, high, since = kind.log_age[:, :, None]
         apart = shape * (low - high)
         # H1 over H2 and what is left: see `surface`
         ratio, left = np.exp(apart), np.maximum(-np.expm1(apart), 1e-16)
@@ -59,12 +59,12 @@ class Between:
         # ends that hold the best b: had each failure come at its later, or at its earlier age;
         # where the earlier is the entry and nothing else is known, the likelihood rises to a level
         # as b grows: it is there, to the last digit, where H at the later age is 60
-        self.every = block.failures + block.looked
+        self.every = self.failures + block.looked[:, None]
         log_failures = np.log(self.every)
         self.low = log_failures - np.log(self.s0 + ended)
         high_b = log_failures - np.log(np.maximum(self.s0, 0.0))
         level = np.full_like(self.shape, np.inf)
-        level[:, kind.cells] = np.minimum.reduceat(late, kind.starts, axis=1)
+        level[kind.cells] = np.minimum.reduceat(late, kind.starts, axis=0)
         self.high = np.maximum(
             np.where(np.isfinite(high_b), high_b, np.log(60.0) - level), self.low
         )
@@ -73,20 +73,20 @@ class Between:
     def at(cls, block: Block, q: Array) -> "Between":
         """At one shape for each cell."""
         s0, s1 = block.moments(np.exp(q), 1)
-        return cls(block, q[None], s0[None], s1[None])
+        return cls(block, q[:, None], s0[:, None], s1[:, None])
 
     def spread(self, values: Array) -> Array:
-        """Values of the cells, for each row; shape (m, rows)."""
+        """Values of the cells, for each row; shape (rows, m)."""
         kind = self.kind
-        return np.repeat(values[:, kind.cells], kind.counts, axis=1)
+        return np.repeat(values[kind.cells], kind.counts, axis=0)
 
     def total(self, values: Array) -> Array:
-        """Sum over the rows of each cell; shape (m, n_cells)."""
+        """Sum over the rows of each cell; shape (n_cells, m)."""
         kind = self.kind
         if kind.weight is not None:
-            values = values * kind.weight
-        out = np.zeros((len(values), len(self.failures)))
-        out[:, kind.cells] = np.add.reduceat(values, kind.starts, axis=1)
+            values = values * kind.weight[:, None]
+        out = np.zeros((len(self.failures), values.shape[1]))
+        out[kind.cells] = np.add.reduceat(values, kind.starts, axis=0)
         return out
 
     def best(self, within: float = 1e-7, most: int = 100) -> Array:
@@ -113,20 +113,20 @@ class Between:
             to = np.where(np.isfinite(to) & ~beyond, np.clip(to, low, high), half)
             far = (np.abs(to - b) > within) & (np.abs(by_b) > nothing)
             b = to
-            slow = far.any(axis=0)
+            slow = far.any(axis=1)
             if not slow.any():
                 break
             if turn >= _STEPS_TOGETHER and slow.mean() < 0.5:
-                b[:, slow] = self._of(slow).best(within, most - turn)
+                b[slow] = self._of(slow).best(within, most - turn)
                 break
-        return b
+        return np.asarray(b)
 
     def _of(self, chosen: NDArray[np.bool_]) -> "Between":
         """Some of the cells; what `told` alone needs is left behind."""
         out, rows = object.__new__(Between), np.repeat(chosen[self.kind.cells], self.kind.counts)
-        out.kind, out.log_wide = self.kind.of(chosen), self.log_wide[:, rows]
+        out.kind, out.log_wide = self.kind.of(chosen), self.log_wide[rows]
         out.failures, out.every = self.failures[chosen], self.every[chosen]
-        out.s0, out.low, out.high = (v[:, chosen] for v in (self.s0, self.low, self.high))
+        out.s0, out.low, out.high = (v[chosen] for v in (self.s0, self.low, self.high))
         return out
 
     def told(self, b: Array) -> tuple[Array, Array]:

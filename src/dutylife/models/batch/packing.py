@@ -20,7 +20,8 @@ def packed(
     counts : ndarray of int, shape (n_cells,)
         Lives of each cell; those of a cell stand together, cell after cell.
     exit_, event, entry : ndarray, shape (n,)
-        Ages, and 1 or 0 for failed or not; without ``entry`` all are watched from age 0.
+        Ages, and 1 or 0 (or true or false) for failed or not; without ``entry`` all are watched
+        from age 0.
     lower, upper : ndarray, shape (n,), or None
         Of lives known to have failed between two ages; missing elsewhere.
     weight : ndarray, shape (n,), or None where all are 1
@@ -30,17 +31,21 @@ def packed(
     if found is None or lower is None or upper is None or not found.any():
         every = _rows(counts, np.empty(len(exit_)), weight)
         middle = np.zeros(len(counts))
-        placed, known = _known_ends(every, exit_, event, middle, None)
+        placed, known = _known_ends(every, exit_, event, middle, known=False)
         ended, between = every, _rows(np.zeros_like(counts), np.empty((3, 0)), None)
         late = None if entry is None else np.flatnonzero(entry > 0)
     else:
-        middle = _greatest(counts, np.where(found, upper, exit_))
-        at = np.flatnonzero(~found)
-        ended = _rows(_counts_of(at, counts), np.empty(len(at)), _some(weight, at))
-        placed, known = _known_ends(ended, exit_[at], event[at], None, middle)
         at = np.flatnonzero(found)
+        own = _counts_of(at, counts)
+        rest = np.flatnonzero(~found)
+        ended = _rows(counts - own, np.empty(len(rest)), _some(weight, rest))
+        ends, n_looked = exit_[rest], len(at)
+        between = _rows(own, np.empty((3, n_looked)), _some(weight, at))
+        middle = np.log(
+            np.fmax(_greatest(ended, ends, counts), _greatest(between, upper[at], counts))
+        )
+        placed, known = _known_ends(ended, ends, event[rest], middle, known=True)
         ages = lower[at], upper[at], np.zeros(len(at)) if entry is None else entry[at]
-        between = _rows(_counts_of(at, counts), np.empty((3, len(at))), _some(weight, at))
         centre = between.spread(middle)
         for out, age in zip(between.log_age, ages, strict=True):
             out[:] = _since(age, centre)
@@ -48,7 +53,7 @@ def packed(
         for j, power in enumerate((np.ones_like(high), high, high * high)):
             # a failure between two ages is placed at the upper one, only to have a start
             placed[j] += between.total(power, len(counts))
-        looked = between.total(_or_ones(between.weight, len(at)), len(counts))
+        looked = between.total(_or_ones(between.weight, n_looked), len(counts))
         # an entry of a failure between two ages stands with these
         late = None if entry is None else np.flatnonzero((entry > 0) & ~found)
     if late is None or entry is None:
@@ -92,32 +97,32 @@ def _since(ages: Array, centre: Array, out: Array | None = None) -> Array:
     return np.asarray(np.maximum(out, NEVER, out=out))
 
 
-def _greatest(counts: Counts, ages: Array) -> Array:
-    out, some = np.zeros(len(counts)), counts > 0
+def _greatest(rows: Rows, ages: Array, counts: Counts) -> Array:
+    """Greatest age of each cell, missing for those without rows."""
+    out = np.where(counts > 0, np.nan, 1.0)
     if len(ages):
-        out[some] = np.log(np.maximum.reduceat(ages, (np.cumsum(counts) - counts)[some]))
+        out[rows.cells] = np.maximum.reduceat(ages, rows.starts)
     return out
 
 
 def _known_ends(
-    every: Rows, exit_: Array, event: Array, middle: Array | None, given: Array | None
+    every: Rows, exit_: Array, event: Array, middle: Array, *, known: bool
 ) -> tuple[Array, Array]:
-    """Fill in relative log ages, piece by piece, the centres, and sums over the failures.
+    """Fill in relative log ages, piece by piece, ``middle`` unless known, sums over the failures.
 
     Sums: number, log ages and squares of them; then number and log ages, weighted.
     """
-    n_cells = len(middle if given is None and middle is not None else given)
-    own, centre = np.empty((5, len(every.cells))), np.empty(len(every.cells))
-    if given is not None:
-        centre = given[every.cells]
+    own = np.empty((5, len(every.cells)))
+    centre = middle[every.cells]
     for rows, cells in every.pieces():
         starts, log_age = every.starts[cells] - rows.start, every.log_age[rows]
         np.log(exit_[rows], out=log_age)
-        if given is None:
+        if not known:
             np.maximum.reduceat(log_age, starts, out=centre[cells])
         log_age -= np.repeat(centre[cells], every.counts[cells])
-        np.add.reduceat(event[rows], starts, out=own[0, cells])
-        share = event[rows] * log_age
+        share = event[rows].astype(float)
+        np.add.reduceat(share, starts, out=own[0, cells])
+        share *= log_age
         np.add.reduceat(share, starts, out=own[1, cells])
         if every.weight is not None:
             np.add.reduceat(share * every.weight[rows], starts, out=own[4, cells])
@@ -126,10 +131,9 @@ def _known_ends(
         np.add.reduceat(share, starts, out=own[2, cells])
     if every.weight is None:
         own[3:] = own[:2]
-    if middle is not None:
-        middle[every.cells] = centre
-    if len(every.cells) == n_cells:
+    middle[every.cells] = centre
+    if len(every.cells) == len(middle):
         return own[:3], own[3:]
-    out = np.zeros((5, n_cells))
+    out = np.zeros((5, len(middle)))
     out[:, every.cells] = own
     return out[:3], out[3:]

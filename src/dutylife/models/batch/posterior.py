@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 from dutylife.errors import FitError
 from dutylife.models.batch.fit import CellFits
 from dutylife.models.batch.posterior_modes import Prior
-from dutylife.models.batch.posterior_nodes import nodes
+from dutylife.models.batch.posterior_nodes import POWERS, nodes
 from dutylife.models.checks import Array
 from dutylife.wording import count
 
@@ -27,6 +27,7 @@ _CELLS_A_PIECE = 64  # 15 x 19 nodes of that many cells stay in a core's own cac
 class CellPosteriors:
     """Weighted nodes: ``log_shape`` (n_cells, 15), ``log_scale`` and ``weight`` (n_cells, 15, 19).
 
+    For each shape log scales lie at even steps: ``scale_line`` (n_cells, 15, 2), first and step.
     ``share`` (n_cells, 15) adds the weights up by shape; ``scale_mean`` and ``scale_variance``
     are those of log scale for each. The weights of a cell add up to 1; those of a cell without
     a life that can stand are missing.
@@ -34,11 +35,16 @@ class CellPosteriors:
 
     fits: CellFits
     log_shape: Array = field(repr=False)
-    log_scale: Array = field(repr=False)
+    scale_line: Array = field(repr=False)
     weight: Array = field(repr=False)
     share: Array = field(repr=False)
     scale_mean: Array = field(repr=False)
     scale_variance: Array = field(repr=False)
+
+    @property
+    def log_scale(self) -> Array:
+        """Log scale at the nodes, like ``weight``."""
+        return np.asarray(self.scale_line @ POWERS[:2])
 
     def nodes(self, what: str) -> Array:
         """Logs of a figure at the nodes: shape, scale, or an age such as b10; like ``weight``."""
@@ -101,12 +107,15 @@ class CellPosteriors:
     def survival(self, age: ArrayLike) -> Array:
         """Posterior mean of the share that outlives an age, one or each cell's own; (n_cells,)."""
         log_age = np.log(np.broadcast_to(np.asarray(age, dtype=float), (len(self.weight),)))
-        out = np.empty(len(self.weight))
+        out, share = np.empty(len(self.weight)), np.empty((_CELLS_A_PIECE, *self.weight.shape[1:]))
         with np.errstate(over="ignore", under="ignore"):
             for first in range(0, len(out), _CELLS_A_PIECE):
-                some = slice(first, first + _CELLS_A_PIECE)
-                hazard = log_age[some, None, None] - self.log_scale[some]
-                hazard *= np.exp(self.log_shape[some])[:, :, None]
+                some = slice(first, min(first + _CELLS_A_PIECE, len(out)))
+                hazard = share[: some.stop - first]
+                line = self.scale_line[some] * -np.exp(self.log_shape[some])[:, :, None]
+                line[:, :, 0] += np.exp(self.log_shape[some]) * log_age[some, None]
+                np.matmul(line, POWERS[:2], out=hazard)
+                np.minimum(hazard, 6.5, out=hazard)  # e^-665: to bring it to nothing takes longer
                 np.exp(hazard, out=hazard)
                 np.negative(hazard, out=hazard)
                 np.exp(hazard, out=hazard)
@@ -165,10 +174,10 @@ def cell_posteriors(fits: CellFits, mean: ArrayLike, cov: ArrayLike) -> CellPost
             "leave such cells to fit_cells and its limits",
         )  # fmt: skip
     prior = Prior.of(mean, cov, fits.centre)
-    q, log_scale, weight, sums = nodes(fits.block, prior)
+    q, scale, weight, sums = nodes(fits.block, prior)
     empty = fits.n_lives == 0
-    log_scale[empty], weight[empty], sums[:, empty] = np.nan, np.nan, np.nan
+    scale[empty], weight[empty], sums[:, empty] = np.nan, np.nan, np.nan
     return CellPosteriors(
-        fits=fits, log_shape=q, log_scale=log_scale, weight=weight, share=sums[0],
+        fits=fits, log_shape=q, scale_line=scale, weight=weight, share=sums[0],
         scale_mean=sums[1], scale_variance=sums[2],
     )  # fmt: skip

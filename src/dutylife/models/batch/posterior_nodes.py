@@ -13,9 +13,10 @@ _CELLS_A_PIECE = 64  # and 15 x 19 nodes of that many
 
 
 def nodes(block: Block, prior: Prior) -> tuple[Array, Array, Array, Array]:
-    """Log shapes (n_cells, 15), log scales and weights (n_cells, 15, 19), sums over the scales.
+    """Log shapes (n_cells, 15), lines of log scale, weights (n_cells, 15, 19), and sums.
 
-    Sums, shape (3, n_cells, 15): weight, and mean and variance of log scale, the shape given.
+    Log scales lie at even steps: a line tells the first and the step, shape (n_cells, 15, 2). Sums
+    over the scales, shape (3, n_cells, 15): weight, and mean and variance of log scale.
     """
     n = block.n_cells
     q_top, _, width = posterior_modes(block, prior)
@@ -23,23 +24,24 @@ def nodes(block: Block, prior: Prior) -> tuple[Array, Array, Array, Array]:
     wide = np.sqrt(2.0) * WIDER * width
     q = q_top[:, None] + wide[:, None] * x
     log_w = (np.log(w) + x * x) + np.log(wide)[:, None]
-    log_scale, weight = np.empty((n, N_SHAPES, N_SCALES)), np.empty((n, N_SHAPES, N_SCALES))
-    s0, sums = np.empty((n, N_SHAPES)), np.empty((3, n, N_SHAPES))
+    scale, weight = np.empty((n, N_SHAPES, 2)), np.empty((n, N_SHAPES, N_SCALES))
+    buffer = np.empty((_CELLS_A_PIECE, N_SHAPES, N_SCALES))
+    sums = np.empty((3, n, N_SHAPES))
     with np.errstate(all="ignore"):
-        for j in range(N_SHAPES):
-            s0[:, j] = block.moments(np.exp(q[:, j]), 0)[0]
+        s0 = block.lived(np.exp(q))
         for first in range(0, n, _CELLS_A_BATCH):
             some = slice(first, min(first + _CELLS_A_BATCH, n))
             lines = _lines(block, prior, some, q[some], s0[some], log_w[some])
+            scale[some] = lines[2]
             for start in range(first, some.stop, _CELLS_A_PIECE):
                 piece = slice(start, min(start + _CELLS_A_PIECE, some.stop))
                 own = [v[start - first : piece.stop - first] for v in lines]
-                sums[:, piece] = _noted(own, log_scale[piece], weight[piece])
-    return q, log_scale, weight, sums
+                sums[:, piece] = _noted(own, buffer[: len(own[0])], weight[piece])
+    return q, scale, weight, sums
 
 
 # powers of the number of a node, shape (3, 19): what is a polynomial in it is a matrix product
-_POWERS = np.arange(N_SCALES, dtype=float) ** np.arange(3.0)[:, None]
+POWERS = np.arange(N_SCALES, dtype=float) ** np.arange(3.0)[:, None]
 
 
 def _lines(
@@ -80,16 +82,15 @@ def _lines(
     return [np.stack([b + log_s0 + low, gap], axis=2), rest, scale]
 
 
-def _noted(lines: list[Array], log_scale: Array, weight: Array) -> Array:
-    """Fill in log scales and weights of some cells; their sums, as `nodes` tells them."""
+def _noted(lines: list[Array], hazard: Array, weight: Array) -> Array:
+    """Fill in the weights of some cells; their sums, as `nodes` tells them."""
     lived, rest, scale = lines
-    np.matmul(lived, _POWERS[:2], out=log_scale)
-    np.exp(log_scale, out=log_scale)
-    np.matmul(rest, _POWERS, out=weight)
-    weight -= log_scale
+    np.matmul(lived, POWERS[:2], out=hazard)
+    np.exp(hazard, out=hazard)
+    np.matmul(rest, POWERS, out=weight)
+    weight -= hazard
     np.exp(weight, out=weight)
-    moments = weight @ _POWERS.T
-    np.matmul(scale, _POWERS[:2], out=log_scale)
+    moments = weight @ POWERS.T
     whole = 1.0 / moments[:, :, 0].sum(axis=1)
     weight *= whole[:, None, None]
     mean = moments[:, :, 1] / moments[:, :, 0]

@@ -14,9 +14,9 @@ from dutylife.models.checks import Array
 Flags = NDArray[np.bool_]
 FINE = 1e-5  # slope over the failures that ends a fit: far below the spread of any replicates
 _LOWEST, _HIGHEST = 0.2, 2.0  # no shape beyond is taken from the series: it holds from 0 to 3
-_AT_ONCE = 8192  # replicates whose series stay in a core's own cache
+_AT_ONCE = 16384  # replicates whose series are stepped together
 _STEPS = 6
-_FIRST_TERMS = 6
+_FIRST_TERMS, _TERMS_OF_BEND = 6, 8
 _SMALL = 1e-3  # a step that leaves less than 0.3 of FINE
 _MOST_ROWS = 1_000_000  # lives kept for later, before they are fitted
 
@@ -66,20 +66,22 @@ def _stepped(sums: Array) -> tuple[Array, Array, Flags]:
         if not far.any():
             break
         if not far.all():
-            moving, d, log_failed, terms = moving[far], d[far], log_failed[far], terms[:, far]
+            on = np.flatnonzero(far)
+            moving, d, log_failed, terms = moving[on], d[on], log_failed[on], terms.take(on, 1)
     return 1.0 + step, np.log(sums[0] / s0), fine
 
 
 def _sums(step: Array, terms: Array) -> tuple[Array, Array, Array]:
     """S0, its slope by shape, and half its bend, at shape 1 + step."""
     s0, s1, s2 = terms[-1].copy(), np.zeros_like(step), np.zeros_like(step)
-    for term in terms[-2::-1]:
-        s2 *= step
-        s2 += s1
+    for j in range(len(terms) - 2, -1, -1):
+        if j < _TERMS_OF_BEND:  # Newton steps need it roughly only
+            s2 *= step
+            s2 += s1
         s1 *= step
         s1 += s0
         s0 *= step
-        s0 += term
+        s0 += terms[j]
     return s0, s1, s2
 
 

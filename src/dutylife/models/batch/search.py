@@ -35,7 +35,10 @@ def unsure(block: Block, top: Tops) -> NDArray[np.bool_]:
         late[block.entered.cells] = True
         late[kind.cells] |= np.maximum.reduceat(kind.log_age[2], kind.starts) > NEVER
         looked[kind.cells] = True
-    return (block.rows_failed > 0) & (~top.found | edge | flat | (late & looked & few))
+    unsure: NDArray[np.bool_] = (block.rows_failed > 0) & (
+        ~top.found | edge | flat | (late & looked & few)
+    )
+    return unsure
 
 
 def searched(block: Block, known: Tops) -> Tops:
@@ -117,7 +120,7 @@ def _height_at_ends(slopes: Array, values: Array) -> Array:
     """
     told, cell = np.isfinite(slopes), np.arange(slopes.shape[1])
     first, last = told.argmax(axis=0), len(told) - 1 - told[::-1].argmax(axis=0)
-    return np.fmax(values[first, cell], values[last, cell])
+    return np.asarray(np.fmax(values[first, cell], values[last, cell]))
 
 
 def _scanned(block: Block, log_shapes: Array) -> tuple[Array, Array]:
@@ -133,9 +136,10 @@ def _scanned(block: Block, log_shapes: Array) -> tuple[Array, Array]:
     step = max(ROWS_AT_ONCE // block.between.log_age.shape[1], 1)
     for first in range(0, len(shapes), step):
         some = slice(first, first + step)
-        q = np.repeat(log_shapes[some, None], block.n_cells, axis=1)
-        level = Between(block, q, sums[0, some], sums[1, some])
-        slopes[some], values[some] = level.told(level.best())
+        q = np.repeat(log_shapes[None, some], block.n_cells, axis=0)
+        level = Between(block, q, sums[0, some].T, sums[1, some].T)
+        told = level.told(level.best())
+        slopes[some], values[some] = told[0].T, told[1].T
     return slopes, values
 
 
@@ -146,4 +150,4 @@ def _along(block: Block, q: Array) -> tuple[Array, Array]:
         return slope, value
     level = Between.at(block, q)
     slope, value = level.told(level.best())
-    return slope[0], value[0]
+    return slope[:, 0], value[:, 0]
