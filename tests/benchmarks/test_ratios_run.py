@@ -23,6 +23,7 @@ def test_every_ratio_is_printed_beside_its_target(capsys: pytest.CaptureFixture[
         "P4 target <= 2.5", "P4 target <= 2.5", "P5 target <= 3.5", "P6 target <= 6",
         "P7 target <= 3", *["P8 target <= 0.004"] * there,
         "P9 target <= 6.5", "P10 target <= 0.0002",
+        "year-plans no target", *["what-if target <= 1"] * 9,
     ]  # fmt: skip
 
 
