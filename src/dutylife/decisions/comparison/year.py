@@ -182,8 +182,8 @@ def _year(
     for cell, all_of in kept:
         each = _each(terms, terms.cells[cell.key])
         at = all_of.part * size.n + all_of.simulation
-        counts = np.bincount(at * 4 + all_of.kind, minlength=len(cell.machine) * size.n * 4)
-        counts = counts.reshape(len(cell.machine), size.n, 4).astype(float)
+        counted = np.bincount(at * 4 + all_of.kind, minlength=len(cell.machine) * size.n * 4)
+        counts: Array = counted.reshape(len(cell.machine), size.n, 4).astype(float)
         # looks at the record's rate are not simulated one by one
         counts[:, :, LOOKED] += plan.policies.get(cell.key, Policy()).looks_a_day * horizon
         np.add.at(total, cell.machine, counts @ each)
