@@ -73,13 +73,16 @@ def show(benchmark: Benchmark, n_rows: int, n_repeats: int) -> None:
 def main(arguments: list[str] | None = None) -> int:
     """Run the named benchmarks, or all."""
     from coding_speed import BENCHMARKS as coding
+    from coming_year_speed import BENCHMARKS as coming_year
     from decisions_speed import BENCHMARKS as decisions
     from demand_speed import BENCHMARKS as demand
     from lives_speed import BENCHMARKS as lives
     from models_speed import BENCHMARKS as models
     from reading_speed import BENCHMARKS as reading
 
-    every = {b.name: b for b in (*coding, *reading, *lives, *models, *demand, *decisions)}
+    every = {
+        b.name: b for b in (*coding, *reading, *lives, *models, *demand, *decisions, *coming_year)
+    }
     parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n")[0])
     parser.add_argument("names", nargs="*", metavar="NAME", help=", ".join(every))
     parser.add_argument("--rows", type=int, default=1_000_000)

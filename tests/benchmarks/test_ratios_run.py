@@ -26,6 +26,7 @@ def test_every_ratio_is_printed_beside_its_target(capsys: pytest.CaptureFixture[
         "P11 target <= 80", "P11 target <= 80", "P11-draws target <= 3.2",
         "P11-positions target <= 4",
         "P12 target <= 0.3", "P12-loop target <= 0.001", "P13 target <= 0.1",
+        "year-plans no target", *["what-if target <= 1"] * 9,
     ]  # fmt: skip
 
 

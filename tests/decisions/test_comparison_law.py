@@ -134,6 +134,18 @@ def test_the_range_of_the_expectation_leaves_chance_out():
     assert found.year_upper - found.year_lower == pytest.approx(2 * 1.645 * 8.25, rel=0.1)
 
 
+def test_a_figure_of_chance_alone_is_not_said_exactly():
+    """Nothing is unknown of the laws: the range is what so few simulations leave open."""
+    rng = np.random.default_rng(2)
+    size = Size(n_groups=64, per_group=4)
+    held = 0
+    for _ in range(200):
+        found = figure_of(5 + 3 * rng.standard_normal(256), size, 0.9)
+        assert found.upper > found.lower
+        held += found.lower <= 5 <= found.upper
+    assert held > 180
+
+
 def test_visits_are_grouped_as_a_plain_loop_groups_them():
     from dutylife.decisions.comparison.year import _in_order, _planned_visits
     from dutylife.decisions.visits import GROUP_DAYS

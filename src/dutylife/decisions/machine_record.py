@@ -146,7 +146,7 @@ def _steady(mine: pd.DataFrame, clock: str, k: Array, eta: Array, weight: Array)
 
     rate = float(weight @ (1 / (eta * gamma(1 + 1 / k)))[:, 0])
     lived = (mine[f"exit_{clock}"] - mine[f"entry_{clock}"]).to_numpy(float)
-    return np.nan_to_num(lived) * rate
+    return np.asarray(np.nan_to_num(lived) * rate, dtype=np.float64)
 
 
 def _p_trend(first: Array, second: Array) -> Array:

@@ -142,7 +142,7 @@ def cover(ground: Ground, value: Any) -> Changed:
             "name components of that duty, or leave them out for all",
         )  # fmt: skip
     what = f"{', '.join(picked)} in {duty}" if picked else f"parts in {duty}"
-    words = f"{what} under a cover last {number(factor)} times as long (as stated)"
+    words = f"{what} under a cover, lives {number(factor)} times as long (as stated)"
     return _lasting(ground, cells, factor), words
 
 

@@ -22,8 +22,8 @@ from dutylife.errors import DecisionError
 from dutylife.provenance import Run
 from dutylife.settings import Settings, settings_from
 
-_PAIRS = 500_000  # part-years a what-if simulates: well under a second
-_N_GROUPS = 64
+_PAIRS = 400_000  # part-years a what-if simulates: well under a second
+_MOST_GROUPS = 64
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -93,8 +93,9 @@ def what_if_ground(
 def year_of(ground: Ground, size: Size | None = None) -> Year:
     """Simulate the coming year of a ground."""
     if size is None:
-        per_group = int(np.clip(_PAIRS / max(ground.standing.n_parts, 1) // _N_GROUPS, 2, 8))
-        size = Size(n_groups=_N_GROUPS, per_group=per_group)
+        n = _PAIRS / max(ground.standing.n_parts, 1)
+        n_groups = int(np.clip(n // 2, 32, _MOST_GROUPS))
+        size = Size(n_groups=n_groups, per_group=int(np.clip(n // n_groups, 2, 8)))
     (year,) = years_of(
         ground.standing, [ground.plan], ground.terms, seed=ground.settings.report.seed,
         size=size, away=ground.away,

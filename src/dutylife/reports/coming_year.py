@@ -59,10 +59,10 @@ def _plans(fleet: pd.DataFrame, given: Facts) -> Any:
         row: dict[str, Any] = {"plan": SAID.get(plan, plan)}
         any_payer = of.iloc[0]
         for name, _ in counted:
-            row[name] = _ranged(any_payer, name)
+            row[name] = ranged(any_payer, name)
         for payer in payers:
-            row[payer] = _ranged(of.loc[payer], "cost_per_year")
-            row[f"{payer} saves"] = _ranged(of.loc[payer], "saving_per_year")
+            row[payer] = ranged(of.loc[payer], "cost_per_year")
+            row[f"{payer} saves"] = ranged(of.loc[payer], "saving_per_year")
         rows.append(row)
     shown = [Shown(name="plan", heading="plan")]
     shown += [
@@ -94,8 +94,8 @@ def _customers(table: pd.DataFrame, given: Facts) -> Any:
     more = len(rows) - MOST_CUSTOMERS
     rows = rows.head(MOST_CUSTOMERS)
     rows = rows.assign(
-        saves=[_ranged(r, "saving_per_year") for r in rows.to_dict("records")],
-        spared=[_ranged(r, "failures_spared_per_year") for r in rows.to_dict("records")],
+        saves=[ranged(r, "saving_per_year") for r in rows.to_dict("records")],
+        spared=[ranged(r, "failures_spared_per_year") for r in rows.to_dict("records")],
     )
     caption = "Against today's practice, by customer, the greatest saving first."
     if more > 0:
@@ -109,18 +109,20 @@ def _customers(table: pd.DataFrame, given: Facts) -> Any:
     return html_table(rows, shown, caption=caption)
 
 
-def _ranged(row: Any, name: str) -> str:
-    """A figure with its range on a second line; blank where it is not known."""
+def ranged(row: Any, name: str) -> str:
+    """Write a figure with its range on a second line; blank where it is not known."""
     value, low, high = (float(row[f"{name}{end}"]) for end in ("", "_lower", "_upper"))
     if not np.isfinite(value):
         return ""
+    if low == high:
+        return _whole(value)
     return f"{_whole(value)}\n({_whole(low)} to {_whole(high)})"
 
 
 def _whole(value: float) -> str:
-    if abs(value) < 9.95:
-        return wording.number(round(value, 1), 2)
-    return f"{value:,.0f}".replace(",", " ").replace("-", "−")
+    near = abs(value) < 9.95
+    text = wording.number(round(value, 1), 2) if near else f"{value:,.0f}".replace(",", " ")
+    return text.replace("-", "\N{MINUS SIGN}")
 
 
 def keep_or_retire(run: Run) -> Section:
@@ -134,7 +136,7 @@ def keep_or_retire(run: Run) -> Section:
     ).sort_values(["cost", "unit_id"], ascending=[False, True], kind="stable")
     rows = rows.head(MOST_MACHINES)
     rows = rows.assign(
-        coming=[_ranged(r, "next_year_cost") for r in rows.to_dict("records")],
+        coming=[ranged(r, "next_year_cost") for r in rows.to_dict("records")],
         own=[_times(r) for r in records(rows)],
         who=[f"{r.unit_id}\n{r.equipment_class}, {r.duty}" for r in records(rows)],
         verdict=[_verdict(r, given) for r in records(rows)],

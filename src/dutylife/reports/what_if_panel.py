@@ -3,13 +3,11 @@
 import html
 from typing import Any
 
-import pandas as pd
-
-from dutylife import wording
 from dutylife.decisions import WhatIf, what_if, what_if_ground
 from dutylife.decisions.what_if_ground import Ground
 from dutylife.errors import DutylifeError
 from dutylife.provenance import Run
+from dutylife.reports.coming_year import ranged
 from dutylife.reports.layout import Section, style_tag
 from dutylife.reports.tables import Shown, html_table
 
@@ -23,7 +21,7 @@ def what_if_section(found: WhatIf) -> Section:
     rows = rows.assign(
         named=[f"{m} [{money}]" if "money" in m else m for m in rows["measure"]],
         **{
-            name: [_ranged(r, name) for r in rows.to_dict("records")]
+            name: [ranged(r, name) for r in rows.to_dict("records")]
             for name in ("before", "after", "difference")
         },
     )
@@ -140,17 +138,3 @@ def _asked(controls: dict[str, Any]) -> dict[str, Any]:
     if value["cost"]:
         out["cost_a_year"] = value["cost"]
     return out
-
-
-def _ranged(row: dict[Any, Any], name: str) -> str:
-    figures = [row[f"{name}{end}"] for end in ("", "_lower", "_upper")]
-    if any(pd.isna(f) for f in figures):
-        return ""
-    value, low, high = (_whole(f) for f in figures)
-    return f"{value}\n({low} to {high})" if low != high else value
-
-
-def _whole(value: float) -> str:
-    if abs(value) < 9.95:
-        return wording.number(round(value, 1), 2)
-    return f"{value:,.0f}".replace(",", " ").replace("-", "−")

@@ -43,8 +43,9 @@ def figure_of(
     Notes
     -----
     Means of groups scatter by the laws and by the chance left in them. Their scatter is shrunk to
-    what the laws explain (analysis of variance), so that the range of the expectation does not
-    grow with the chance of few simulations.
+    what the laws explain (analysis of variance) and one standard error of that, so that the range
+    of the expectation does not grow with the chance of few simulations, nor closes where chance is
+    all there is.
     """
     if not np.isfinite(total).all():
         nan = float("nan")
@@ -74,5 +75,7 @@ def expected_by_law(yearly: Array, size: Size) -> Array:
     else:
         chance = np.zeros_like(between)
     with np.errstate(invalid="ignore", divide="ignore"):
-        kept = np.sqrt(np.clip(1 - chance / between, 0.0, 1.0))
+        # the laws' share is itself known to within the scatter of a variance of n groups
+        slack = chance * np.sqrt(2 / (size.n_groups - 1))
+        kept = np.sqrt(np.clip((np.maximum(between - chance, 0.0) + slack) / between, 0.0, 1.0))
     return np.asarray(middle + np.nan_to_num(kept) * (means - middle))

@@ -1,7 +1,7 @@
 """A plan on the fleet through a span: failures, visits, parts, hours, days and money by machine."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -100,7 +100,7 @@ def years_of(
     size = size or size_for(standing.n_parts)
     simulation = np.arange(size.n)
     caught_up = uniforms(standing.keys[:, None], simulation[None, :], 0)
-    gaps = [_visit_gap(standing, plan, terms, seed, horizon_days, away) for plan in plans]
+    gaps = [_visit_gap(standing, plan) for plan in plans]
     found: list[list[tuple[StandingCell, Happenings]]] = [[] for _ in plans]
     for cell in standing.cells:
         # duties that lend to each other err together; draws of all cells stand in one order
@@ -120,23 +120,43 @@ def years_of(
     ]
 
 
-def _visit_gap(
-    standing: Standing, plan: Plan, terms: Terms, seed: int, horizon: float, away: Away | None
-) -> Array | None:  # fmt: skip
-    """Mean days between visits of each machine; None where no look waits for one."""
+def _visit_gap(standing: Standing, plan: Plan) -> Array | None:
+    """Days between visits of each machine, about; None where no look waits for one.
+
+    Failures, changes and looks that make a visit come at the long-run rates of their parts, as if
+    at random, and what comes within 30 days of a visit's first shares it.
+    """
     waiting = [look for p in plan.policies.values() for look in p.looks if not look.own_visit]
     if not waiting:
         return None
-    bare = {
-        key: replace(p, looks=tuple(look for look in p.looks if look.own_visit))
-        for key, p in plan.policies.items()
-    }
-    alone = Plan(name=plan.name, policies=bare, visits_a_day=plan.visits_a_day)
-    (year,) = years_of(
-        standing, [alone], terms, seed=seed, size=Size(n_groups=32, per_group=1),
-        horizon_days=horizon, away=away,
-    )  # fmt: skip
-    return np.asarray(horizon / np.maximum(year.sums["visits"].mean(axis=1), 1e-9))
+    rate = np.zeros(standing.n_machines)
+    for cell in standing.cells:
+        policy = plan.policies.get(cell.key, Policy())
+        np.add.at(rate, cell.machine, _visits_a_day(cell, policy))
+    return np.asarray(GROUP_DAYS + 1 / np.maximum(rate, 1e-9))
+
+
+def _visits_a_day(cell: StandingCell, policy: Policy) -> Array:
+    """Visits that each part of a cell calls for, by the mean law: renewals and own looks."""
+    from scipy.special import gamma, gammainc
+
+    weight = cell.weights / cell.weights.sum()
+    k = float(np.exp(weight @ np.log(cell.shape)))
+    eta = float(np.exp(weight @ np.log(cell.scale))) * cell.days_per_unit
+    whole = eta * gamma(1 + 1 / k)
+    lived = whole
+    if policy.change_at is not None and not policy.crew:
+        age = policy.change_at.in_days(cell.use_per_week)
+        known = np.isfinite(age)
+        until = np.where(known, age, 0.0)
+        hazard = (until / eta) ** k
+        part = whole * gammainc(1 / k, hazard)
+        lived = np.where(known, np.maximum(part, 1e-9), whole)
+    out = 1 / lived
+    for look in policy.looks:
+        if look.own_visit:
+            out = out + 1 / look.spacing.in_days(cell.use_per_week)
+    return np.asarray(out)
 
 
 def _seen_rate(policy: Policy, size: Size, key: int) -> Array:
@@ -157,29 +177,20 @@ def _year(
     horizon: float,
 ) -> Year:
     shape = (standing.n_machines, size.n)
-    places: list[Ints] = [np.empty(0, np.int64)]
-    weights: dict[str, list[Array]] = {name: [np.empty(0)] for name in _SUMMED}
-    base = {name: np.zeros((shape[0], 1)) for name in _SUMMED}
+    total = np.zeros((*shape, len(_SUMMED)))
     days: list[Ints] = [np.empty(0, np.int64)]
     for cell, all_of in kept:
         each = _each(terms, terms.cells[cell.key])
-        at = cell.machine[all_of.part] * size.n + all_of.simulation
-        places.append(at)
+        at = all_of.part * size.n + all_of.simulation
+        counted = np.bincount(at * 4 + all_of.kind, minlength=len(cell.machine) * size.n * 4)
+        counts: Array = counted.reshape(len(cell.machine), size.n, 4).astype(float)
         # looks at the record's rate are not simulated one by one
-        looked = plan.policies.get(cell.key, Policy()).looks_a_day * horizon
-        parts = np.bincount(cell.machine, minlength=shape[0])[:, None] * looked
-        for name, by_kind in each.items():
-            weights[name].append(by_kind[all_of.kind])
-            base[name] += parts * by_kind[LOOKED]
-        visiting = (all_of.kind == FAILED) | all_of.own_visit
-        days.append(_in_order(at[visiting], all_of.day[visiting],
-                              all_of.kind[visiting] != FAILED))  # fmt: skip
-    at = np.concatenate(places)
-    sums = {
-        name: base[name]
-        + np.bincount(at, np.concatenate(given), shape[0] * shape[1]).reshape(shape)
-        for name, given in weights.items()
-    }
+        counts[:, :, LOOKED] += plan.policies.get(cell.key, Policy()).looks_a_day * horizon
+        np.add.at(total, cell.machine, counts @ each)
+        visiting = np.flatnonzero((all_of.kind == FAILED) | all_of.own_visit)
+        place = cell.machine[all_of.part[visiting]] * size.n + all_of.simulation[visiting]
+        days.append(_in_order(place, all_of.day[visiting], all_of.kind[visiting] != FAILED))
+    sums = {name: total[:, :, number] for number, name in enumerate(_SUMMED)}
     failure_money = sums.pop(_FAILURE_MONEY)
     planned = (
         _visits_seen(standing, plan, size, seed, horizon)
@@ -198,24 +209,25 @@ def _year(
     return Year(plan=plan.name, sums=sums, failure_money=failure_money, size=size)
 
 
-def _each(terms: Terms, t: CellTerms) -> dict[str, Array]:
-    """What one failure, planned change, defect found and look adds to each measure."""
+def _each(terms: Terms, t: CellTerms) -> Array:
+    """What a failure, planned change, defect found and look add to the measures: (4, n)."""
     look_cost = 0.0 if terms.visit_cost is not None else np.nan_to_num(t.look_cost)
     part = np.array([t.part_share, 1.0, 1.0, 0.0])
-    look_hours = np.nan_to_num(t.look_hours)
-    hours = np.array([t.labour_hours] * 3 + [look_hours])
-    money = np.array([t.failure_cost, t.planned_cost, t.planned_cost, look_cost])
+    hours = np.array([t.labour_hours] * 3 + [np.nan_to_num(t.look_hours)])
+    money = np.nan_to_num([t.failure_cost, t.planned_cost, t.planned_cost, look_cost])
     rate = np.nan if terms.labour_rate is None else terms.labour_rate
     own = np.where(part > 0, part * t.purchase_cost, 0.0) + hours * rate
-    return {
-        "failures": np.array([1.0, 0.0, 0.0, 0.0]),
+    failed = np.array([1.0, 0.0, 0.0, 0.0])
+    found = {
+        "failures": failed,
         "parts": part,
         "labour_hours": hours,
         "lost_days": np.array([t.lost_days, 0.0, 0.0, 0.0]),
-        "contractor": np.zeros(4) if t.payer == "shop" else np.nan_to_num(money),
-        "shop": np.nan_to_num(money) if t.payer == "shop" else own,
-        _FAILURE_MONEY: np.array([np.nan_to_num(t.failure_cost), 0.0, 0.0, 0.0]),
+        "contractor": np.zeros(4) if t.payer == "shop" else money,
+        "shop": money if t.payer == "shop" else own,
+        _FAILURE_MONEY: failed * np.nan_to_num(t.failure_cost),
     }
+    return np.column_stack([found[name] for name in _SUMMED])
 
 
 def _in_order(at: Ints, day: Array, planned: npt.NDArray[np.bool_]) -> Ints:
