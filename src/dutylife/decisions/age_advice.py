@@ -46,7 +46,8 @@ class ReplacementAdvice:
     probability_it_pays : float
         Weighted share of draws in which ``interval`` costs less than waiting. [1]
     probability_wears : float
-        Chance that risk rises with age (shape above 1), by the pooled law. [1]
+        Chance that risk rises with age (shape above 1): of this law, or of the component over
+        its duties where that is greater. [1]
     survive : float
         Share of parts still working at ``interval``. [1]
     holds_lower, holds_upper : float
@@ -99,6 +100,7 @@ def replacement_advice(
     steps: tuple[float, ...] = (),
     ceiling: float = math.inf,
     confidence_level: float = 0.90,
+    component_wears: float = math.nan,
 ) -> ReplacementAdvice:
     """Replacement age with the least expected cost over weighted draws of a Weibull law.
 
@@ -116,6 +118,9 @@ def replacement_advice(
         No age beyond it. [age]
     confidence_level : float
         Level of the range of savings. [1]
+    component_wears : float
+        Pooled chance that risk rises with age, of the component over all its duties; the gate
+        takes the greater of it and this law's own. NaN where none is known. [1]
 
     Returns
     -------
@@ -176,7 +181,7 @@ def replacement_advice(
         saving_rate_lower=float(saved_low[0]),
         saving_rate_upper=float(saved_high[0]),
         probability_it_pays=min(float(w @ (saved > 0)), 1.0),
-        probability_wears=probability_wears(k, w),
+        probability_wears=float(np.fmax(probability_wears(k, w), component_wears)),
         survive=float(w @ np.exp(-((found.value / eta) ** k))),
         holds_lower=holds[0],
         holds_upper=holds[1],
