@@ -162,3 +162,10 @@ def test_the_component_over_its_duties_may_tell_what_a_cell_can_t():
     assert lent.interval == doubtful.interval
     # but nothing lent makes a change pay that is not expected to save
     assert not advice(0.8, spread=0.1, component_wears=0.99).pays
+
+
+def test_the_answer_is_a_row_and_a_sentence():
+    found = advice(2.0, spread=0.1, steps=STEPS)
+    assert found.table.at[0, "interval"] == found.interval
+    assert found.text.startswith("Replace at 50 ")
+    assert advice(0.8).text.startswith("Run to failure")

@@ -1,10 +1,11 @@
 """A replacement age to act on: the cheapest one, rounded as the trade does, and where it holds."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
 from dutylife.decisions.age_result import FLAT, flat_stretch
 from dutylife.decisions.age_weibull import (
@@ -15,6 +16,7 @@ from dutylife.decisions.age_weibull import (
     weighted_quantiles,
 )
 from dutylife.decisions.rounding import Rounded, rounded
+from dutylife.wording import chances, number, percent
 
 Array = npt.NDArray[np.float64]
 # the gate: by the pooled law the chance that risk rises with age is at least this
@@ -78,6 +80,27 @@ class ReplacementAdvice:
     def saving(self) -> float:
         """Share of the run-to-failure cost saved [1]."""
         return self.saving_rate / self.cost_rate_run_to_failure
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row, a column for each figure."""
+        return pd.DataFrame([{f.name: getattr(self, f.name) for f in fields(self)}])
+
+    @property
+    def text(self) -> str:
+        """One sentence, in the clock of the law."""
+        chance = chances(self.probability_wears)
+        if not self.pays:
+            return (
+                f"Run to failure ({number(self.cost_rate_run_to_failure)} per unit of age): risk "
+                f"rises with age by {chance}, and {percent(self.saving)} would be saved."
+            )
+        ends = f"{number(self.lower)} to {number(self.upper)}"
+        return (
+            f"Replace at {number(self.interval, 4)} ({ends} costs nearly the same): "
+            f"{percent(self.saving)} less than waiting for failure, "
+            f"{chances(self.probability_it_pays)} that it pays; risk rises with age by {chance}."
+        )
 
     @property
     def pays(self) -> bool:
