@@ -7,7 +7,11 @@ from dutylife.decisions.age_weibull import weibull_mean
 from dutylife.decisions.cells import Cell
 from dutylife.decisions.hidden_looks import is_hidden, test_interval
 from dutylife.decisions.limits import ask_the_maker
-from dutylife.decisions.looks import InspectionInterval, inspection_interval
+from dutylife.decisions.looks import (
+    InspectionInterval,
+    inspection_interval,
+    share_failing_before_look,
+)
 from dutylife.decisions.looks_seen import LooksSeen, delay_from_looks
 from dutylife.decisions.measuring import MeasuringInterval
 from dutylife.decisions.replacing import both_clocks, fill_by_use
@@ -161,6 +165,14 @@ def _main_row(
         detection=cell.component.look_detection,
     )
     best = _in_steps(best, cell, settings, careful=careful)
+    # what the rounded spacing costs and misses, not the one it was rounded from
+    share = share_failing_before_look(
+        best.interval, on_clock, detection=cell.component.look_detection
+    )
+    missed, replacing = float(share[0]), costs["replace"]
+    mended = missed * replacing["failure_cost"] + (1 - missed) * replacing["planned_cost"]
+    rate = costs[look.task]["planned_cost"] / best.interval + cell.defect_rate * mended
+    best = replace(best, share_failing=missed, rate=rate)
     row = _base(cell, look) | both_clocks(
         cell, best.interval, best.interval_lower, best.interval_upper
     )
