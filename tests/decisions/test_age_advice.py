@@ -151,3 +151,21 @@ def test_costs_that_cannot_be_are_refused():
         with pytest.raises(DecisionError, match="planned_cost, failure_cost"):
             replacement_advice([2.0], [100.0], planned_cost=planned, failure_cost=failure,
                                longest_seen=100.0)  # fmt: skip
+
+
+def test_the_component_over_its_duties_may_tell_what_a_cell_can_t():
+    """Pooled: a duty of few failures is changed by age where the component wears elsewhere."""
+    doubtful = advice(1.35, spread=0.3, failure=20.0)
+    assert not doubtful.pays
+    lent = advice(1.35, spread=0.3, failure=20.0, component_wears=0.95)
+    assert lent.pays
+    assert lent.interval == doubtful.interval
+    # but nothing lent makes a change pay that is not expected to save
+    assert not advice(0.8, spread=0.1, component_wears=0.99).pays
+
+
+def test_the_answer_is_a_row_and_a_sentence():
+    found = advice(2.0, spread=0.1, steps=STEPS)
+    assert found.table.at[0, "interval"] == found.interval
+    assert found.text.startswith("Replace at 50 ")
+    assert advice(0.8).text.startswith("Run to failure")

@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 from dutylife.components import shipped_components
+from dutylife.decisions import recommend_intervals
 from dutylife.decisions.cells import Cell
 from dutylife.decisions.looks import share_failing_before_look
 from dutylife.decisions.looks_seen import delay_from_looks, looks_seen
@@ -187,3 +188,35 @@ def test_only_a_cell_with_enough_readings_and_a_limit_is_spaced_by_them():
     assert measured_cells(cells, readings_of(table), bare, spans, known, 1) == {}
     few = table[table["part"] < 5]
     assert measured_cells(cells, readings_of(few), catalogue, spans, known, 1) == {}
+
+
+def test_a_run_spaces_measurements_by_drift_and_says_so(make):
+    """The same readings through the run: the row of the measurement, its reason, its chance."""
+    random = np.random.default_rng(7)
+    table = drifting(random)
+    table["value"] = 15 - 10 * (table["reading"] - 0.4) / 0.6
+    name = "generator brushes and slip rings"
+    fleet = make(6)
+    draws = fleet.life_draws[fleet.life_draws["component"] == "air filter"]
+    models = fleet.life_models[fleet.life_models["component"] == "air filter"]
+    renamed = {"component": name}
+    spans = pd.DataFrame(
+        {"unit_id": [f"M{p}" for p in range(40)], "from_date": START,
+         "to_date": START + pd.Timedelta(days=999), "customer": "C", "duty": "harbour",
+         "hours_per_week": 14.0}
+    )  # fmt: skip
+    parts = pd.DataFrame({"part_number": ["BR-1"], "low_limit": [5.0], "unit": ["mm"]})
+    rows = recommend_intervals(
+        as_table("life_draws", draws.astype({"component": object}).assign(**renamed)),
+        as_table("life_models", models.astype({"component": object}).assign(**renamed)),
+        fleet.failure_events.iloc[:0], fleet.service_lines, fleet.maintenance_events.iloc[:0],
+        as_table("unit_spans", spans), fleet.settings, None, readings_of(table),
+        as_table("catalogue", parts),
+    )["intervals"].astype({"component": object, "duty": object, "task": object})  # fmt: skip
+    row = rows[(rows["duty"] == "harbour") & (rows["task"] == "measure")].iloc[0]
+    assert "By the drift of" in row["sentence"]
+    assert row["basis"] == "own data"
+    assert row["interval_hours"] % 5 == pytest.approx(0)
+    assert 0 <= row["probability_it_pays"] <= 1
+    other = rows[(rows["duty"] == "orchard") & (rows["task"] == "measure")].iloc[0]
+    assert "first sign to failure" in other["sentence"]

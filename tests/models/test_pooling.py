@@ -9,6 +9,7 @@ from dutylife.models.pooling import alone, pool_cells
 from dutylife.models.pooling.grids import cell_grid
 from dutylife.models.pooling.priors import SCALE_BETWEEN, SHAPE_BETWEEN
 from dutylife.models.starting import StartingLife, starting_prior
+from dutylife.prove.models_made import Law, lives_half_cut
 
 
 def cell(
@@ -187,3 +188,17 @@ def test_a_factor_between_duties_that_lean_on_the_others_is_surer_than_both_apar
     low, _, high = pool.factor(0, 1, 0.90)
     apart = sum(pool.cells[i].moments()[1][1, 1] for i in (0, 1))
     assert np.log(high / low) < 0.95 * 3.29 * np.sqrt(apart)
+
+
+def test_the_chance_of_wear_is_the_share_of_means_above_one():
+    """Far from 1 it is sure; about 1 it is one in two; it never says what a single cell says."""
+    random = np.random.default_rng(8)
+
+    def wears(shape: float) -> float:
+        cells = [lives_half_cut(random, Law(np.log(shape), 6.0), 60) for _ in range(6)]
+        return pool_cells(cells, 6.0).probability_wears
+
+    assert wears(2.5) > 0.999
+    assert wears(0.5) < 0.001
+    chances = [wears(1.0) for _ in range(12)]
+    assert 0.1 < np.mean(chances) < 0.9

@@ -1,10 +1,11 @@
 """A replacement age to act on: the cheapest one, rounded as the trade does, and where it holds."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
 from dutylife.decisions.age_result import FLAT, flat_stretch
 from dutylife.decisions.age_weibull import (
@@ -15,6 +16,7 @@ from dutylife.decisions.age_weibull import (
     weighted_quantiles,
 )
 from dutylife.decisions.rounding import Rounded, rounded
+from dutylife.wording import chances, number, percent
 
 Array = npt.NDArray[np.float64]
 # the gate: by the pooled law the chance that risk rises with age is at least this
@@ -46,7 +48,8 @@ class ReplacementAdvice:
     probability_it_pays : float
         Weighted share of draws in which ``interval`` costs less than waiting. [1]
     probability_wears : float
-        Chance that risk rises with age (shape above 1), by the pooled law. [1]
+        Chance that risk rises with age (shape above 1): of this law, or of the component over
+        its duties where that is greater. [1]
     survive : float
         Share of parts still working at ``interval``. [1]
     holds_lower, holds_upper : float
@@ -79,6 +82,27 @@ class ReplacementAdvice:
         return self.saving_rate / self.cost_rate_run_to_failure
 
     @property
+    def table(self) -> pd.DataFrame:
+        """One row, a column for each figure."""
+        return pd.DataFrame([{f.name: getattr(self, f.name) for f in fields(self)}])
+
+    @property
+    def text(self) -> str:
+        """One sentence, in the clock of the law."""
+        chance = chances(self.probability_wears)
+        if not self.pays:
+            return (
+                f"Run to failure ({number(self.cost_rate_run_to_failure)} per unit of age): risk "
+                f"rises with age by {chance}, and {percent(self.saving)} would be saved."
+            )
+        ends = f"{number(self.lower)} to {number(self.upper)}"
+        return (
+            f"Replace at {number(self.interval, 4)} ({ends} costs nearly the same): "
+            f"{percent(self.saving)} less than waiting for failure, "
+            f"{chances(self.probability_it_pays)} that it pays; risk rises with age by {chance}."
+        )
+
+    @property
     def pays(self) -> bool:
         """The gate: risk rises with age in 9 chances of 10, and money is expected to be saved."""
         return (
@@ -99,6 +123,7 @@ def replacement_advice(
     steps: tuple[float, ...] = (),
     ceiling: float = math.inf,
     confidence_level: float = 0.90,
+    component_wears: float = math.nan,
 ) -> ReplacementAdvice:
     """Replacement age with the least expected cost over weighted draws of a Weibull law.
 
@@ -116,6 +141,9 @@ def replacement_advice(
         No age beyond it. [age]
     confidence_level : float
         Level of the range of savings. [1]
+    component_wears : float
+        Pooled chance that risk rises with age, of the component over all its duties; the gate
+        takes the greater of it and this law's own. NaN where none is known. [1]
 
     Returns
     -------
@@ -176,7 +204,7 @@ def replacement_advice(
         saving_rate_lower=float(saved_low[0]),
         saving_rate_upper=float(saved_high[0]),
         probability_it_pays=min(float(w @ (saved > 0)), 1.0),
-        probability_wears=probability_wears(k, w),
+        probability_wears=float(np.fmax(probability_wears(k, w), component_wears)),
         survive=float(w @ np.exp(-((found.value / eta) ** k))),
         holds_lower=holds[0],
         holds_upper=holds[1],

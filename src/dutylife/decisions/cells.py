@@ -1,5 +1,6 @@
 """The law of each component x duty cell, as the decisions need it."""
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -23,7 +24,9 @@ class Cell:
 
     ``shape``, ``scale`` and ``weights`` have shape (n_draws,), empty when no law could be drawn;
     ``longest_age`` is the longest life seen, of the pool where the answer is pooled; both on
-    ``clock``. ``use_per_week`` is None when no machine of the duty has its use known.
+    ``clock``. ``component_wears`` is the pooled chance that risk rises with age over all duties,
+    NaN where none was pooled. ``use_per_week`` is None when no machine of the duty has its use
+    known.
     """
 
     component: Component
@@ -38,6 +41,7 @@ class Cell:
     n_lives: int
     n_failed: int
     use_per_week: float | None
+    component_wears: float = math.nan
 
     @property
     def has_law(self) -> bool:
@@ -66,8 +70,8 @@ class Cell:
 
     @property
     def probability_wears(self) -> float:
-        """Chance that risk rises with age, by the (pooled) law [1]."""
-        return probability_wears(self.shape, self.weights)
+        """Chance that risk rises with age: the component's over its duties, or here [1]."""
+        return float(np.fmax(probability_wears(self.shape, self.weights), self.component_wears))
 
     def survive(self, age: float) -> float:
         """Share of parts still working at an age on the cell's clock [1]."""
@@ -184,5 +188,6 @@ def _cell(
         longest_age=float(longest) if np.isfinite(longest) else 0.0,
         n_lives=0 if model is None else int(model["n_lives"]),
         n_failed=0 if model is None else int(model["n_failed"]),
+        component_wears=math.nan if model is None else float(model["component_wears"]),
         use_per_week=use_per_week,
     )

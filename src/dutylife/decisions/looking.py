@@ -7,7 +7,11 @@ from dutylife.decisions.age_weibull import weibull_mean
 from dutylife.decisions.cells import Cell
 from dutylife.decisions.hidden_looks import is_hidden, test_interval
 from dutylife.decisions.limits import ask_the_maker
-from dutylife.decisions.looks import InspectionInterval, inspection_interval
+from dutylife.decisions.looks import (
+    InspectionInterval,
+    inspection_interval,
+    share_failing_before_look,
+)
 from dutylife.decisions.looks_seen import LooksSeen, delay_from_looks
 from dutylife.decisions.measuring import MeasuringInterval
 from dutylife.decisions.replacing import both_clocks, fill_by_use
@@ -76,7 +80,7 @@ def _first_row(
     if is_hidden(cell.component):
         return _hidden_row(cell, look, settings, seen)
     if look.task == "measure" and measured is not None:
-        return _measured_row(cell, look, measured, settings)
+        return _measured_row(cell, look, measured, costs, settings)
     return _main_row(cell, look, costs, settings, seen)
 
 
@@ -95,7 +99,11 @@ def _hidden_row(cell: Cell, look: Start, settings: Settings, seen: LooksSeen) ->
 
 
 def _measured_row(
-    cell: Cell, look: Start, measured: MeasuringInterval, settings: Settings
+    cell: Cell,
+    look: Start,
+    measured: MeasuringInterval,
+    costs: dict[str, dict[str, Any]],
+    settings: Settings,
 ) -> dict[str, Any]:
     spacing = measured.interval
     started = _on_clock(
@@ -106,6 +114,9 @@ def _measured_row(
     spacing = _rounded_down(spacing, cell, settings)
     row = _base(cell, look) | {"basis": "own data", "clock": cell.clock}
     row |= {"interval_hours": cell.in_hours(spacing), "interval_days": cell.in_days(spacing)}
+    if cell.has_law:
+        share = measured.share_over
+        row["probability_it_pays"] = _probability_it_pays(cell, spacing, share, costs, look)
     at = every(row["interval_hours"], row["interval_days"], cell.clock, settings.fleet.meter_unit)
     over = f", {measured.n_over} over it now: change these first" if measured.n_over else ""
     why = (
@@ -154,10 +165,18 @@ def _main_row(
         detection=cell.component.look_detection,
     )
     best = _in_steps(best, cell, settings, careful=careful)
+    # what the rounded spacing costs and misses, not the one it was rounded from
+    share = share_failing_before_look(
+        best.interval, on_clock, detection=cell.component.look_detection
+    )
+    missed, replacing = float(share[0]), costs["replace"]
+    mended = missed * replacing["failure_cost"] + (1 - missed) * replacing["planned_cost"]
+    rate = costs[look.task]["planned_cost"] / best.interval + cell.defect_rate * mended
+    best = replace(best, share_failing=missed, rate=rate)
     row = _base(cell, look) | both_clocks(
         cell, best.interval, best.interval_lower, best.interval_upper
     )
-    pays = _probability_it_pays(cell, best, costs, look)
+    pays = _probability_it_pays(cell, best.interval, best.share_failing, costs, look)
     row |= {
         "basis": cell.basis, "clock": cell.clock, "mark": warning.mark or None,
         "probability_it_pays": pays,
@@ -250,14 +269,18 @@ def _half_warning_row(
 
 
 def _probability_it_pays(
-    cell: Cell, best: InspectionInterval, costs: dict[str, dict[str, Any]], look: Start
+    cell: Cell,
+    interval: float,
+    share_failing: float,
+    costs: dict[str, dict[str, Any]],
+    look: Start,
 ) -> float:
     """Weighted share of draws in which looking at this spacing beats waiting for failure."""
     defects = 1 / weibull_mean(cell.shape, cell.scale)
     failure = costs["replace"]["failure_cost"]
     planned = costs["replace"]["planned_cost"]
-    mended = best.share_failing * failure + (1 - best.share_failing) * planned
-    looking = costs[look.task]["planned_cost"] / best.interval + defects * mended
+    mended = share_failing * failure + (1 - share_failing) * planned
+    looking = costs[look.task]["planned_cost"] / interval + defects * mended
     return min(float(cell.weights @ (looking < defects * failure)), 1.0)
 
 

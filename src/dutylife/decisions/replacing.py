@@ -87,7 +87,7 @@ def advice_for(cell: Cell, cost: dict[str, Any], settings: Settings) -> Replacem
         planned_cost=cost["planned_cost"], failure_cost=cost["failure_cost"],
         longest_seen=cell.longest_age, steps=steps_of(cell.clock, settings),
         ceiling=cell.longest_age if cell.component.can_hurt else math.inf,
-        confidence_level=settings.report.confidence_level,
+        confidence_level=settings.report.confidence_level, component_wears=cell.component_wears,
     )  # fmt: skip
 
 

@@ -40,6 +40,7 @@ class Answer:
     draws: Draws
     own_data_share: float
     text: str
+    component_wears: float = float("nan")
 
 
 def answer_of(
@@ -70,7 +71,8 @@ def answer_of(
     notes = beside + _one_customer(cell, only)
     if only or cell.own.failures >= verdict.OWN_FAILURES:
         word = verdict.strength(cell.own.failures, shape_range, range_80)
-        return Answer("own data", figures, known.draws(), share, f"{word}: {seen}; {told}.{notes}")
+        text = f"{word}: {seen}; {told}.{notes}"
+        return Answer("own data", figures, known.draws(), share, text, pool.probability_wears)
     word = verdict.strength(cell.everywhere.failures, shape_range, range_80)
     every = verdict.seen(cell.everywhere.n_failed, cell.everywhere.n_lives)
     lent = f", moved by its own ({100 * share:.0f} % of the answer)" if cell.own.n_lives else ""
@@ -78,7 +80,7 @@ def answer_of(
         f"Pooled. {seen} in this duty: too few for a law of its own, so the lives of other duties "
         f"stand in, as far as duties prove alike{lent} ({every} in all). {word}: {told}.{notes}"
     )
-    return Answer("pooled", figures, known.draws(), share, text)
+    return Answer("pooled", figures, known.draws(), share, text, pool.probability_wears)
 
 
 def _starting(cell: Cell, about: Component, settings: Settings) -> Answer:

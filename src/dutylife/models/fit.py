@@ -171,6 +171,7 @@ def _model_row(cell: Cell, answer: Answer, note: str) -> dict[str, Any]:
         "n_lives": cell.own.n_lives,
         "n_failed": cell.own.n_failed,
         "own_data_share": answer.own_data_share,
+        "component_wears": answer.component_wears,
         "basis": answer.basis,
         "verdict": answer.text + note,
     }

@@ -91,7 +91,8 @@ def ages_chosen(laws: list[Law], lives: list[CellLives]) -> dict[str, Array]:
     fits = fit_cells(rows["cell"], rows["exit"], rows["event"], entry=rows["entry"])
     own = np.where(fits.fitted, fits.shape, 1.0)
     own_scale = np.where(fits.fitted, fits.scale, 1.0)
-    advice = [_advice(*d, longest) for d in zip(shape, scale, weights, strict=True)]
+    wears = pool.probability_wears
+    advice = [_advice(*d, longest, wears) for d in zip(shape, scale, weights, strict=True)]
     means = [law.figure("scale") * _mean_share(law.figure("shape")) for law in laws]
     return {
         OURS: np.array([a.interval if a.pays else np.inf for a in advice]),
@@ -103,10 +104,12 @@ def ages_chosen(laws: list[Law], lives: list[CellLives]) -> dict[str, Array]:
     }
 
 
-def _advice(shape: Array, scale: Array, weights: Array, longest: float) -> ReplacementAdvice:
+def _advice(
+    shape: Array, scale: Array, weights: Array, longest: float, wears: float
+) -> ReplacementAdvice:
     return replacement_advice(
         shape, scale, weights, planned_cost=1.0, failure_cost=COST_RATIO, longest_seen=longest,
-        steps=tuple(Workshop().interval_steps_hours),
+        steps=tuple(Workshop().interval_steps_hours), component_wears=wears,
     )  # fmt: skip
 
 

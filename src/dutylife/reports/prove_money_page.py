@@ -9,7 +9,6 @@ from dutylife.reports.layout import Section
 from dutylife.reports.prove_page import write_proof
 from dutylife.reports.prove_parts import as_words
 from dutylife.reports.tables import Shown, figure_column, html_table
-from dutylife.wording import percent
 
 TITLE = "Made-up lives: replacement ages against perfect knowledge"
 LEAD = (
@@ -44,11 +43,16 @@ def write_prove_money_page(folder: str | Path, table: pd.DataFrame, info: dict[s
     return write_proof(Path(folder) / "money.html", TITLE, LEAD, sections, made)
 
 
+def _percent(share: float) -> str:
+    """A tenth of a percent tells an aim that is met from one that is not."""
+    return f"{100 * share:.1f} %"
+
+
 def _met(rows: pd.DataFrame) -> Section:
     aimed = rows[rows["answer"] != "no aim"]
     told = tuple(
         f"{r['case'].capitalize()}, {r['expected_failures']} expected failures: "
-        f"{percent(r['money_lost'])} lost, at most {percent(r['aim_most'])} aimed at, "
+        f"{_percent(r['money_lost'])} lost, at most {_percent(r['aim_most'])} aimed at, "
         f"{r['answer']}. Nine cells in ten lose at most {r['ninth_decile_ratio']:.1f} times the "
         f"mean, the worst tenth on average {r['worst_tenth_ratio']:.1f} times (aim: 3)."
         for r in aimed.to_dict("records")
@@ -66,8 +70,8 @@ def _case(rows: pd.DataFrame, case: str) -> Section:
     shown = [
         Shown(name="rule", heading="age chosen"),
         figure_column("expected_failures", "expected failures", ""),
-        Shown(name="money_lost", heading="money lost", write=percent),
-        Shown(name="money_lost_se", heading="standard error", write=percent),
+        Shown(name="money_lost", heading="money lost", write=_percent),
+        Shown(name="money_lost_se", heading="standard error", write=_percent),
         figure_column("worst_tenth_ratio", "worst tenth over mean", ""),
         figure_column("ninth_decile_ratio", "nine in ten below, times the mean", ""),
         Shown(name="answer", heading="aim"),

@@ -185,6 +185,7 @@ _DECLARED: list[Column] = [
     *_numbers("longest_life_hours", "fleet meter unit", "longest life seen"),
     *_numbers("longest_life_days", "days", "longest life seen"),
     *_counts("n_lives n_failed n_failed_switched n_tickets n_lines n_units n_events", "how many"),
+    *_numbers("component_wears", "1", "that risk rises with age, mean shape over duties", 0, 1),
     *_numbers("own_data_share", "1", "how much of the answer is the cell's own data", 0, 1),
     *_words("basis", "what the answer stands on", "basis"),
     *_texts("verdict sentence", "in plain words"),
@@ -225,7 +226,7 @@ _DECLARED: list[Column] = [
         "long-run cost of the task; of waiting for failure",
     ),
     *_numbers("probability_it_pays", "1", "that it is cheaper than waiting for failure", 0, 1),
-    *_numbers("probability_wears", "1", "that risk rises with age, by the pooled law", 0, 1),
+    *_numbers("probability_wears", "1", "that risk rises with age, here or over duties", 0, 1),
     *_numbers(
         "saving_per_1000_hours_cost",
         "currency per 1000 meter units",

@@ -185,7 +185,7 @@ _TABLES: list[Table] = [
             "mean_life_days"
         )
         + " longest_life_hours longest_life_days n_lives n_failed "
-        "own_data_share basis verdict",
+        "own_data_share component_wears basis verdict",
     ),
     _table(
         "law_checks",

@@ -64,6 +64,15 @@ class Pooled:
         return float(np.exp(low)), float(np.exp(middle)), float(np.exp(high))
 
     @property
+    def probability_wears(self) -> float:
+        """Chance that the component's mean log shape is above 0: risk rises with age [1]."""
+        chance = self.weight.sum(axis=(0, 2, 3, 4))
+        step = self.shape_mean[1] - self.shape_mean[0]
+        # each point stands for its step; the one that holds 0 counts by its part above
+        above = np.clip(self.shape_mean / step + 0.5, 0.0, 1.0)
+        return float(chance @ above)
+
+    @property
     def customer_variance(self) -> float:
         """Mean variance of the factor by which customers differ [1]."""
         return float(self.weight.sum(axis=(1, 2, 3, 4)) @ priors.CUSTOMER_VARIANCE)
