@@ -190,8 +190,8 @@ def test_200_machines_8_parts_12_months_are_near_the_bound_in_a_minute(squeeze):
     seconds, passed = time.process_time() - used, time.perf_counter() - start
     print(
         f"\nhours {capacity[0]:.0f} a month (wanted {needed.max():.0f} at most, "
-        f"{needed.mean():.0f} on average): gap {100 * plan.gap:.2f} %, {seconds:.0f} s of work in {passed:.0f} s, "
-        f"{plan.n_rounds} rounds"
+        f"{needed.mean():.0f} on average): gap {100 * plan.gap:.2f} %, "
+        f"{seconds:.0f} s of work in {passed:.0f} s, {plan.n_rounds} rounds"
     )
     assert (np.sum([c.hours for c in plan.courses], axis=0) <= capacity + 1e-9).all()
     assert plan.gap <= 0.02
