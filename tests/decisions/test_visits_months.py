@@ -184,13 +184,14 @@ def test_200_machines_8_parts_12_months_are_near_the_bound_in_a_minute(squeeze):
     free = plan_months(machines, None)
     needed = np.sum([c.hours for c in free.courses], axis=0)
     capacity = np.full(12, max(squeeze * needed.max(), 1.02 * needed.mean()))
-    start = time.perf_counter()
+    start, used = time.perf_counter(), time.process_time()
     plan = plan_months(machines, capacity)
-    seconds = time.perf_counter() - start
+    # of this process alone: what else the machine does is not its business
+    seconds, passed = time.process_time() - used, time.perf_counter() - start
     print(
         f"\nhours {capacity[0]:.0f} a month (wanted {needed.max():.0f} at most, "
-        f"{needed.mean():.0f} on average): gap {100 * plan.gap:.2f} %, {seconds:.0f} s, "
-        f"{plan.n_rounds} rounds"
+        f"{needed.mean():.0f} on average): gap {100 * plan.gap:.2f} %, "
+        f"{seconds:.0f} s of work in {passed:.0f} s, {plan.n_rounds} rounds"
     )
     assert (np.sum([c.hours for c in plan.courses], axis=0) <= capacity + 1e-9).all()
     assert plan.gap <= 0.02

@@ -16,7 +16,7 @@ SHOWN = ("ignition cap", "carburetor", "air filter")
 def test_everything_promised_is_there(demo_folder: Path):
     names = {p.name for p in demo_folder.iterdir()}
     assert {
-        "stock.html", "maintenance.html", "evidence.html", "order-list.xlsx",
+        "stock.html", "maintenance.html", "evidence.html", "wall-cards.html", "order-list.xlsx",
         "maintenance-calendar.ics", "tables", "run.json",
     } <= names  # fmt: skip
     tables = demo_folder / "tables"

@@ -215,7 +215,12 @@ def visit_plan(world: World, *, when_open: bool = True) -> np.ndarray:
 
 
 def _run_quarter(world, parts, visits, open_age, begin, *, when_open):
-    """A machine's quarter: planned visits and failures in the order of their days."""
+    """A machine's quarter: planned visits and failures in the order of their days.
+
+    A planned visit does what it names, but for a part that was changed since the plan was made
+    and is young. A machine that fails is open: parts past their threshold are changed, and a
+    visit planned within 30 days is made then.
+    """
     total, visits = 0.0, sorted(visits, key=lambda v: v[0])
     while True:
         fails = min(parts, key=lambda p: p.fails_on())
@@ -223,18 +228,21 @@ def _run_quarter(world, parts, visits, open_age, begin, *, when_open):
         day = min(failed_on, visits[0][0] if visits else np.inf)
         if day > begin + QUARTER_DAYS:
             return total
+        named, cost = set(), 0.0
         if failed_on <= day:
             total += fails.failure * counts(day)
             fails.renew(day)
-            named, cost = set(), 0.0
+            if when_open and visits and visits[0][0] <= day + TOGETHER_DAYS:
+                named = visits.pop(0)[1]
         else:
             named, cost = visits.pop(0)[1], world.visit_cost
+        is_failure = failed_on <= day
         done = [
             p for p in parts
             if p.installed < day
-            # a part that was changed since the plan was made is left in while it is young
             and ((p.component in named and p.installed <= begin)
-                 or (p.age(day) >= open_age[p.component] and (when_open or p.component in named)))
+                 or (p.age(day) >= open_age[p.component]
+                     and (p.component in named or (is_failure and when_open))))
         ]  # fmt: skip
         if done:
             total += (cost + sum(p.planned for p in done)) * counts(day)

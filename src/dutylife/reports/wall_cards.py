@@ -9,6 +9,7 @@ from markupsafe import Markup
 import dutylife
 from dutylife import wording
 from dutylife.components import shipped_components
+from dutylife.decisions.visits.jobs import GROUP_DAYS
 from dutylife.provenance import Run, open_run
 from dutylife.reports.card_cautions import SHORT, hazards_of
 from dutylife.reports.cautions import CALENDAR_LINE, CAUTIONS, FOOTER
@@ -107,7 +108,7 @@ def _card(rows: pd.DataFrame, past: dict[tuple[str, str], Any], given: Facts) ->
     first = rows.iloc[0]
     coming = rows["next_on"].min()
     when = (
-        f"Next visit: {day(coming)}"
+        f"Next visit: {day(coming)}, or when it is in up to {GROUP_DAYS:.0f} days before"
         if pd.notna(coming)
         else f"No visit within {wording.count(given.horizon_months, 'month')}"
     )

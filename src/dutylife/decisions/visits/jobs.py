@@ -97,6 +97,7 @@ def jobs_of(
     *,
     visit_cost: float | None,
     per_customer: bool,
+    first_day: int,
     n_days: int,
 ) -> Jobs:
     """Tasks with the worth of each by day.
@@ -112,6 +113,8 @@ def jobs_of(
         Settings' visit cost. [currency]
     per_customer : bool
         A visit is a customer's, with all his machines, not one machine's.
+    first_day : int
+        First working day; a limit before it has passed. [days]
     n_days : int
         Length of the tables of worth.
     """
@@ -127,6 +130,7 @@ def jobs_of(
     share = np.where(makes, _share(codes, period, makes, shared), 0.0)
     limit = due["limit_days"].fillna(np.inf).to_numpy(dtype=float)
     due_limit = due["limit_due_days"].fillna(np.inf).to_numpy(dtype=float)
+    due_limit = np.where(due_limit < first_day, 0.0, due_limit)
     laws = Laws(life_draws)
     worth: list[Worth] = []
     curves: list[LawCurve | None] = []

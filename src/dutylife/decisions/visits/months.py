@@ -8,7 +8,7 @@ import numpy.typing as npt
 from dutylife.decisions.visits.programme import Course, Programme, best_course
 
 Array = npt.NDArray[np.float64]
-GAP = 0.002  # courses are added until the cost is so near its bound
+GAP = 0.004  # courses are added until the cost of their mix is so near its bound
 WHOLE_GAP = 0.005  # whole courses are searched until they are so near the known ones' mix
 MOST_ROUNDS = 60
 MOST_MENDS = 8
@@ -82,7 +82,7 @@ def plan_months(programmes: list[Programme], capacity: Array | None) -> MonthPla
                     news += 1
             if news:
                 break
-        if not news or value - bound <= GAP / 2 * max(abs(base + value), 1e-9):
+        if not news or value - bound <= GAP * max(abs(base + value), 1e-9):
             break
     picked, over = _whole(columns, capacity, dear, base)
     for _ in range(MOST_MENDS):

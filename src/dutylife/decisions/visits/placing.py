@@ -56,7 +56,10 @@ def place(
         costs, by_day = _week_costs(jobs, weeks, is_open, last, items, own)
         hours = np.array([sum(float(jobs.hours[t]) for t in i.tasks) for i in items])
         chosen = _assign(jobs, weeks, last, items, costs, hours, room.left[own], month)
-        pieces = [_urgent_apart(jobs, i, c < 0) for i, c in zip(items, chosen, strict=True)]
+        pieces = [
+            _urgent_apart(jobs, item, last, cost, int(week))
+            for item, cost, week in zip(items, costs, chosen, strict=True)
+        ]
         if sum(map(len, pieces)) == len(items):
             break
         items = [piece for apart in pieces for piece in apart]
@@ -77,10 +80,15 @@ def place(
     return placed, [items[i] for i in range(len(items)) if chosen[i] < 0]
 
 
-def _urgent_apart(jobs: Jobs, item: Item, waits: bool) -> list[Item]:
-    """Cut an item that would have to wait in two: what has a limit need not wait for the rest."""
+def _urgent_apart(jobs: Jobs, item: Item, last: Ints, costs: Floats, week: int) -> list[Item]:
+    """Cut an item in two that would make what can hurt wait for hours that the rest takes.
+
+    What has a limit may not wait for another month; what is past its limit not even for a week.
+    """
     bound = tuple(t for t in item.tasks if jobs.is_hard[t])
     rest = tuple(t for t in item.tasks if not jobs.is_hard[t])
+    overdue = any(last[t] < 0 and np.isinf(jobs.due_limit[t]) for t in bound)
+    waits = week < 0 or (overdue and week != int(np.argmin(costs)))
     if not (waits and bound and rest):
         return [item]
     return [

@@ -126,7 +126,7 @@ def visit_tables(
         jobs = jobs_of(
             due, fleet.spans["customer"], life_draws, visit_cost=settings.workshop.visit_cost,
             per_customer=settings.workshop.visit_cost_per == "customer",
-            n_days=weeks.n_days + BEYOND_DAYS,
+            first_day=int(weeks.days[0][0]), n_days=weeks.n_days + BEYOND_DAYS,
         )  # fmt: skip
         shares = _shares(jobs)
         done = _rows(jobs, plan_jobs(jobs, weeks, _is_open(jobs, weeks, settings)).done)

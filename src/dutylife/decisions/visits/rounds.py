@@ -91,9 +91,9 @@ def frequent_rounds(jobs: Jobs, weeks: Weeks, is_open: Flags, room: Room) -> Don
         mine = frequent[jobs.group[frequent] == group]
         chains[group] = _Chain(
             mine=mine,
-            next_due=np.maximum(jobs.due[mine], 1.0),
+            next_due=np.maximum(jobs.due[mine], float(weeks.days[0][0])),
             space=np.minimum(jobs.period[mine], jobs.limit[mine]),
-            overdue=jobs.due[mine] <= 0,
+            overdue=jobs.due[mine] < weeks.days[0][0],
         )
         heapq.heappush(queue, (not jobs.is_hard[mine].any(), chains[group].limit, group))
     out: Done = []
