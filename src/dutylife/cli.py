@@ -130,6 +130,23 @@ def check_command(settings: Path, out: Path | None) -> None:
     _finish(check(settings, out=out, progress=_progress()))
 
 
+@main.command("backtest")
+@click.argument("settings", type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder; reports/backtest if none.",
+)
+@click.option("--back", type=click.IntRange(1, 36), default=6, show_default=True,
+              help="Months to go back.")  # fmt: skip
+def backtest_command(settings: Path, out: Path | None, back: int) -> None:
+    """Roll the as-of date back month by month: forecasts of parts against what came."""
+    from dutylife.backtest import backtest
+
+    found = backtest(settings, out=out, n_back=back, progress=_progress())
+    click.echo(f"{found.text}\n  in {found.folder}")
+
+
 @main.command()
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path, file_okay=False))
 @click.option("--settings", type=click.Path(path_type=Path), help="Scenario file; ours if none.")

@@ -181,6 +181,10 @@ class SpanLaw:
         """Mean pieces of all streams."""
         return self.mean_planned + self.mean_unplanned + self.mean_other
 
+    def set_chances(self, chances: Array) -> None:
+        """Put another law in its place."""
+        self._chances = chances
+
     def chances(self) -> Array:
         """Chance of 0, 1, 2, ... pieces, by the inverse transform."""
         from scipy.fft import irfft

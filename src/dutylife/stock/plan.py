@@ -18,6 +18,7 @@ from dutylife.stock.comings import Contract, contracts_ahead, flow_of
 from dutylife.stock.demand import common_spans, days_ahead, forecast_rows, protection_span
 from dutylife.stock.orders import stock_row, terms_of
 from dutylife.stock.plans import done_share, planned_ages, plans_of, seen_rates
+from dutylife.stock.shares import mix, monthly_series, shares_of_lives
 from dutylife.stock.streams import IN_SERVICE, Inputs, part_laws, told_cells
 from dutylife.vocabulary import TABLES
 
@@ -37,6 +38,7 @@ def plan_stock(
     settings: Settings,
     *,
     contracts: pd.DataFrame | None = None,
+    forecast_scores: pd.DataFrame | None = None,
 ) -> dict[str, pd.DataFrame]:
     """Demand of every part and what to hold and order.
 
@@ -51,6 +53,9 @@ def plan_stock(
     contracts : DataFrame, optional
         Table "contracts": announced machines, new from their day on. One in a duty without
         machines counts in the duty where its class has most.
+    forecast_scores : DataFrame, optional
+        Table "forecast_scores" of past runs: how far each part goes by its lives and how far by
+        its own series (`shares_of_lives`), under the plan in force. Without it, by its lives.
 
     Returns
     -------
@@ -108,6 +113,8 @@ def plan_stock(
         done=done_share(failure_events, known, settings),
     )
     cells = sorted(set(lives[["component", "duty"]].itertuples(index=False, name=None)))
+    shares = shares_of_lives(forecast_scores, numbers)
+    series = monthly_series(service_lines, current, as_of)
     forecast: list[dict[str, Any]] = []
     rows: list[dict[str, Any]] = []
     for plan in plans:
@@ -116,7 +123,12 @@ def plan_stock(
         laws = part_laws(inputs, plan, planned_ages(plan, cells, intervals, known, settings))
         for number in numbers:
             own = laws[number]
-            forecast += forecast_rows(number, plan, own, [*spans, own_spans[number][0]])
+            share, n_scored = shares[number] if plan == plans[0] else (1.0, 0)
+            if share < 1:
+                for (start, end), law in own.items():
+                    mix(law, series.chances(number, end - start), share)
+            told_rows = forecast_rows(number, plan, own, [*spans, own_spans[number][0]])
+            forecast += [r | {"life_weight": share, "n_scored": n_scored} for r in told_rows]
             if plan == plans[0]:
                 rows.append(stock_row(number, own, terms[number], as_of, settings))
     component = parts.component_of_part(replaced, catalogue, current)

@@ -304,6 +304,10 @@ _DECLARED: list[Column] = [
     *_numbers("months", "months", "length of the span"),
     *_numbers("mean p50 p80 p90 p95", "pieces", "expected demand and its quantiles"),
     *_numbers("mean_planned mean_unplanned mean_other", "pieces", "expected demand by stream"),
+    *_numbers(
+        "life_weight", "1", "share of the forecast that goes by lives, not by the series", 0, 1
+    ),
+    *_counts("n_scored", "past forecasts that the weight stands on"),
     *_numbers("reorder_point order_up_to order_now", "pieces", "order when below; up to; now"),
     *_numbers("fill_rate", "1", "share of pieces asked for that the shelf gives", 0, 1),
     *_numbers("ready_rate", "1", "chance of no shortage until the next delivery", 0, 1),
@@ -311,6 +315,10 @@ _DECLARED: list[Column] = [
     *_dates("as_of", "last day the run knows of"),
     *_words("method", "forecast method"),
     *_numbers("pinball_loss", "pieces", "loss of the quantiles"),
+    *_numbers("asked given", "pieces", "asked for; given at once"),
+    *_numbers("held_mean", "pieces", "on the shelf, mean over the days replayed"),
+    *_numbers("held_money", "currency", "money in the pieces on the shelf, mean over the days"),
+    *_counts("n_orders n_short_days", "orders placed; days on which something asked for was short"),
     *_numbers("under_p80 under_p95", "1", "share of times the demand stayed under", 0, 1),
     # proof
     *_words("fleet", "invented fleet of a proof"),

@@ -298,7 +298,7 @@ _TABLES: list[Table] = [
         "part x span x plan",
         "part_number plan from_date months",
         "part_number component plan from_date months mean p50 p80 p90 p95 mean_planned "
-        "mean_unplanned mean_other",
+        "mean_unplanned mean_other life_weight n_scored",
     ),
     _table(
         "stock_plan",
@@ -313,6 +313,12 @@ _TABLES: list[Table] = [
         "a past forecast against what came",
         "as_of part_number from_date months method",
         "as_of part_number from_date months method pinball_loss under_p80 under_p95",
+    ),
+    _table(
+        "backtest_stock",
+        "a part's shelf replayed under the levels of a method",
+        "part_number method",
+        "part_number method asked given held_mean held_money n_orders n_short_days",
     ),
 ]
 # fmt: on

@@ -1,0 +1,276 @@
+"""Forecasts and levels of each month back, against the lines that came."""
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from dutylife import reports
+from dutylife.backtest.methods import LAST_YEAR, OTHERS, chances_by
+from dutylife.backtest.rolled import BOOKING_DELAY_DAYS, run_as_of
+from dutylife.backtest.shelf import Level, replay
+from dutylife.errors import DecisionError
+from dutylife.pipeline import check
+from dutylife.run_folder import swapped_in, write_tables
+from dutylife.schema import as_table
+from dutylife.settings import Settings, read_settings
+from dutylife.stock import plan_stock
+from dutylife.stock.orders import Terms, terms_of
+from dutylife.stock.part_law import quantiles
+from dutylife.stock.parts import DAYS_PER_MONTH, current_numbers
+from dutylife.stock.policies import level_of
+from dutylife.stock.series import LEVELS, pinball
+from dutylife.stock.shares import LIVES, SERIES, Series, monthly_series
+
+Array = npt.NDArray[np.float64]
+SPANS = (1, 3, 6)
+FORECAST = "forecast"  # of lives and series, weighted by the scores known by then
+N_BACK = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Backtest:
+    """A finished back-test: its folder, its tables, and what it found in words."""
+
+    folder: Path
+    tables: dict[str, pd.DataFrame]
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Month:
+    """What one rolled-back run said: quantiles by (part, months), levels by part; method first."""
+
+    as_of: pd.Timestamp
+    said: dict[str, dict[tuple[str, int], tuple[float, ...]]]
+    levels: dict[str, dict[str, tuple[float, float]]]
+
+
+def backtest(
+    settings: str | Path | Settings,
+    *,
+    out: str | Path | None = None,
+    n_back: int = N_BACK,
+    progress: Callable[[str], None] | None = None,
+) -> Backtest:
+    """Roll the as-of date back month by month and score each forecast and level by what came.
+
+    Parameters
+    ----------
+    settings : path or Settings
+    out : path, optional
+        Folder of the page and tables; ``reports/backtest`` when not given.
+    n_back : int
+        Months to go back.
+    progress : callable, optional
+        Called with each step.
+
+    Returns
+    -------
+    Backtest
+        Tables "forecast_scores" and "backtest_stock".
+
+    Raises
+    ------
+    DutylifeError
+        The input or settings can't be used, or the record is too short.
+    """
+    tell = progress or (lambda _: None)
+    given = settings if isinstance(settings, Settings) else read_settings(settings)
+    tell("reading what came")
+    now = check(given)
+    as_of = pd.Timestamp(now.info["as_of"])
+    lines = now.tables["service_lines"]
+    current = current_numbers(now.tables["catalogue"])
+    daily, first = _asked(lines, current, as_of)
+    days = [as_of - pd.DateOffset(months=k) for k in range(n_back, 0, -1)]
+    if not days or (days[0] - first).days < 12 * DAYS_PER_MONTH:
+        raise DecisionError(
+            f"The record from {first:%Y-%m-%d} is too short to go back {n_back} months.",
+            "dutylife backtest", "go back fewer months: a year must be left before the first",
+        )  # fmt: skip
+    months: list[_Month] = []
+    scores: list[dict[str, Any]] = []
+    for day in days:
+        tell(f"as of {day:%Y-%m-%d}")
+        known = [r for r in scores if _end(r["as_of"], r["months"]) <= day]
+        month = _rolled(given, day.date(), current, known)
+        months.append(month)
+        scores += _scored(month, daily, first, as_of)
+    tables = {
+        "forecast_scores": as_table("forecast_scores", pd.DataFrame(scores)),
+        "backtest_stock": _replayed(months, daily, first, as_of, now.tables["shelf"], given),
+    }
+    info = {
+        "name": given.fleet.name, "as_of": f"{as_of:%Y-%m-%d}", "n_back": n_back,
+        "currency": given.fleet.currency, "booking_delay_days": BOOKING_DELAY_DAYS,
+    }  # fmt: skip
+    folder = Path(out or Path("reports") / "backtest").absolute()
+    with swapped_in(folder) as new:
+        write_tables(tables, new / "tables")
+        reports.write_backtest_page(new, tables, info)
+    return Backtest(folder, tables, reports.backtest_answer(tables))
+
+
+def _end(as_of: pd.Timestamp, months: float) -> pd.Timestamp:
+    return as_of + pd.DateOffset(months=int(months))
+
+
+def _asked(
+    lines: pd.DataFrame, current: dict[str, str], as_of: pd.Timestamp
+) -> tuple[dict[str, Array], pd.Timestamp]:
+    """Pieces of each part by day from the first line on, returns negative; and that first day."""
+    words = lines.astype({"part_number": "object", "line_kind": "object"})
+    first = words["service_date"].min()
+    words = words[words["line_kind"].isin(["part", "credit"]) & words["part_number"].notna()]
+    number = words["part_number"].map(lambda p: current.get(p, p)).astype(str)
+    at = (words["service_date"] - first).dt.days
+    n = (as_of - first).days + 1
+    out: dict[str, Array] = {}
+    for name, rows in words["quantity"].fillna(1.0).groupby(number):
+        pieces = np.bincount(at[rows.index], weights=rows, minlength=n)
+        out[str(name)] = np.asarray(pieces, dtype=float)
+    return out, first
+
+
+def _rolled(
+    settings: Settings, day: dt.date, current: dict[str, str], known: list[dict[str, Any]]
+) -> _Month:
+    filled, t = run_as_of(settings, day)
+    as_of = pd.Timestamp(day)
+    made = {LIVES: {n: t[n] for n in ("demand_forecast", "stock_plan")}}
+    made[FORECAST] = made[LIVES]
+    if known:
+        table = as_table("forecast_scores", pd.DataFrame(known))
+        made[FORECAST] = plan_stock(
+            t["failure_events"], t["life_draws"], t["intervals"], t["units"], t["unit_spans"],
+            t["service_lines"], t["maintenance_events"], t["catalogue"], t["shelf"], filled,
+            contracts=t["contracts"], forecast_scores=table,
+        )  # fmt: skip
+    said = {method: _looked_up(own["demand_forecast"], as_of) for method, own in made.items()}
+    levels = {method: _planned(own["stock_plan"]) for method, own in made.items()}
+    series = monthly_series(t["service_lines"], current, as_of)
+    shelf = _listed(t["shelf"])
+    for method in (SERIES, *OTHERS):
+        said[method], levels[method] = {}, {}
+        for number in sorted(series.pieces):
+            for span in SPANS:
+                length = (_end(as_of, span) - as_of).days
+                law = _law(method, series, number, length)
+                said[method][number, span] = tuple(quantiles(law, LEVELS))
+            terms = terms_of(number, shelf.get(number, {}), filled)
+            levels[method][number] = _levels(method, series, number, terms)
+    return _Month(as_of=as_of, said=said, levels=levels)
+
+
+def _law(method: str, series: Series, number: str, days: float) -> Array:
+    if method == SERIES:
+        return series.chances(number, days)
+    return chances_by(method, series.pieces[number], days / DAYS_PER_MONTH)
+
+
+def _levels(method: str, series: Series, number: str, terms: Terms) -> tuple[float, float]:
+    """Order point and level; last year's usage keeps an average month, as shops do."""
+    if method == LAST_YEAR:
+        month = float(np.ceil(series.pieces[number][-12:].mean() - 1e-9))
+        return month, month
+    law = _law(method, series, number, terms.protection_days)
+    point = level_of(law, terms.service_level, terms.service_measure, is_distribution=True)
+    review = _law(method, series, number, terms.review_days)
+    return float(point), float(point + round(float(review @ np.arange(len(review)))))
+
+
+def _looked_up(
+    table: pd.DataFrame, as_of: pd.Timestamp
+) -> dict[tuple[str, int], tuple[float, ...]]:
+    rows = table.astype({"part_number": "object", "plan": "object"})
+    if set(rows["plan"]) != {"recommended"}:  # the plan in force only
+        rows = rows[rows["plan"] != "recommended"]
+    rows = rows[(rows["from_date"] == as_of + pd.Timedelta(days=1)) & rows["months"].isin(SPANS)]
+    return {
+        (str(r["part_number"]), int(r["months"])): (r["p50"], r["p80"], r["p95"])
+        for r in rows.to_dict("records")
+    }
+
+
+def _planned(plan: pd.DataFrame) -> dict[str, tuple[float, float]]:
+    return {
+        str(r["part_number"]): (float(r["reorder_point"]), float(r["order_up_to"]))
+        for r in plan.astype({"part_number": "object"}).to_dict("records")
+    }
+
+
+def _listed(shelf: pd.DataFrame) -> dict[str, dict[str, Any]]:
+    rows = shelf.astype({"part_number": "object", "supplier": "object"}).to_dict("records")
+    return {str(r["part_number"]): {str(k): v for k, v in r.items()} for r in rows}
+
+
+def _scored(
+    month: _Month, daily: dict[str, Array], first: pd.Timestamp, as_of: pd.Timestamp
+) -> list[dict[str, Any]]:
+    """Rows of "forecast_scores" of one rolled-back run; spans that have not ended are left out.
+
+    Only parts asked for by then or forecast then: a new part number is in no method's reach.
+    """
+    numbers = sorted({n for own in month.said.values() for n, _ in own})
+    begin = (month.as_of - first).days + 1
+    rows = []
+    for span in SPANS:
+        end = _end(month.as_of, span)
+        if end > as_of:
+            continue
+        for number in numbers:
+            asked = daily.get(number)
+            came = 0.0 if asked is None else float(asked[begin : (end - first).days + 1].sum())
+            came = max(came, 0.0)
+            for method, own in month.said.items():
+                at = own.get((number, span), (0.0, 0.0, 0.0))
+                loss = np.mean(
+                    [
+                        pinball(np.array(q), np.array(came), v)
+                        for q, v in zip(at, LEVELS, strict=True)
+                    ]
+                )
+                rows.append(
+                    {
+                        "as_of": month.as_of, "part_number": number, "months": float(span),
+                        "from_date": month.as_of + pd.Timedelta(days=1), "method": method,
+                        "pinball_loss": float(loss), "under_p80": float(came <= at[1]),
+                        "under_p95": float(came <= at[2]),
+                    }
+                )  # fmt: skip
+    return rows
+
+
+def _replayed(
+    months: list[_Month], daily: dict[str, Array], first: pd.Timestamp, as_of: pd.Timestamp,
+    shelf: pd.DataFrame, settings: Settings,
+) -> pd.DataFrame:  # fmt: skip
+    begin = (months[0].as_of - first).days + 1
+    listed = _listed(shelf)
+    rows = []
+    for method in months[0].levels:
+        for number in sorted({n for m in months for n in m.levels[method]}):
+            terms = terms_of(number, listed.get(number, {}), settings)
+            levels = [
+                Level(start=(m.as_of - months[0].as_of).days, point=point, up_to=up_to)
+                for m in months
+                for point, up_to in [m.levels[method].get(number, (0.0, 0.0))]
+            ]
+            n = (as_of - first).days + 1
+            found = replay(daily.get(number, np.zeros(n))[begin:], levels, terms)
+            cost = terms.unit_cost
+            rows.append(
+                {
+                    "part_number": number, "method": method, "asked": found.asked,
+                    "given": found.given, "held_mean": found.held_mean,
+                    "held_money": None if cost is None else cost * found.held_mean,
+                    "n_orders": found.n_orders, "n_short_days": found.n_short_days,
+                }
+            )  # fmt: skip
+    return as_table("backtest_stock", pd.DataFrame(rows))

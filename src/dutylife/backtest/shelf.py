@@ -1,0 +1,83 @@
+"""A part's shelf replayed day by day under levels that change from month to month."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from dutylife.stock.orders import Terms
+
+Array = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Level:
+    """From day ``start`` on: order when the position falls below ``point``, up to ``up_to``."""
+
+    start: int
+    point: float
+    up_to: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Replay:
+    """Pieces asked for and given at once, mean on the shelf, orders, days something was short."""
+
+    asked: float
+    given: float
+    held_mean: float
+    n_orders: int
+    n_short_days: int
+
+
+def replay(daily: Array, levels: list[Level], terms: Terms) -> Replay:
+    """Replay one part; what is short waits and is given later, not counted as given at once.
+
+    Parameters
+    ----------
+    daily : ndarray, shape (n_days,)
+        Pieces asked for each day; returned ones are negative and go back on the shelf.
+    levels : list of Level
+        In order of their start, the first at day 0; the shelf starts full to its ``up_to``.
+    terms : Terms
+        Lead time, days between reviews, pack, least order.
+
+    Examples
+    --------
+    >>> from dutylife.settings import Settings
+    >>> from dutylife.stock.orders import terms_of
+    >>> stock = {"default": {"lead_time_days": 2.0, "review_days": 1.0}}
+    >>> terms = terms_of("A", {}, Settings(stock=stock))
+    >>> replay(np.array([1.0, 2.0, 1.0]), [Level(start=0, point=1, up_to=2)], terms).given
+    2.0
+    """
+    shelf, waiting = levels[0].up_to, 0.0
+    asked = given = held = 0.0
+    n_orders = n_short = 0
+    coming: dict[int, float] = {}
+    lead, review = max(math.ceil(terms.lead_time_days), 1), max(round(terms.review_days), 1)
+    for day, pieces in enumerate(daily):
+        level = [one for one in levels if one.start <= day][-1]
+        shelf += coming.pop(day, 0.0)
+        late = min(waiting, shelf)
+        waiting, shelf = waiting - late, shelf - late
+        if pieces < 0:
+            shelf -= pieces
+        elif pieces > 0:
+            now = min(pieces, shelf)
+            asked, given = asked + pieces, given + now
+            shelf, waiting = shelf - now, waiting + pieces - now
+            n_short += now < pieces
+        held += shelf
+        if day % review == review - 1:
+            position = shelf - waiting + sum(coming.values())
+            if position < level.point:
+                wanted = max(level.up_to - position, terms.minimum_order)
+                packs = math.ceil(wanted / terms.pack_size - 1e-9)
+                coming[day + lead] = coming.get(day + lead, 0.0) + packs * terms.pack_size
+                n_orders += 1
+    return Replay(
+        asked=float(asked), given=float(given), held_mean=float(held / max(len(daily), 1)),
+        n_orders=n_orders, n_short_days=int(n_short),
+    )  # fmt: skip
