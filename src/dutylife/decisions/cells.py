@@ -188,6 +188,8 @@ def _cell(
         longest_age=float(longest) if np.isfinite(longest) else 0.0,
         n_lives=0 if model is None else int(model["n_lives"]),
         n_failed=0 if model is None else int(model["n_failed"]),
-        component_wears=math.nan if model is None else float(model["component_wears"]),
+        component_wears=math.nan
+        if model is None
+        else float(model.get("component_wears", math.nan)),
         use_per_week=use_per_week,
     )

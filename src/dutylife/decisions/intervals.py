@@ -8,12 +8,13 @@ from dutylife.components import components_of
 from dutylife.decisions.calendar_visits import by_calendar, schedule_of
 from dutylife.decisions.cells import Cell, cells_of
 from dutylife.decisions.costs import task_costs
-from dutylife.decisions.looking import look_rows, sign_words
+from dutylife.decisions.looking import look_rows
 from dutylife.decisions.looks_seen import LooksSeen, looks_seen
 from dutylife.decisions.measuring import measured_cells
 from dutylife.decisions.replacing import replacement_row
 from dutylife.decisions.task_choice import choose_task
 from dutylife.decisions.usage import duty_use
+from dutylife.decisions.warning_times import sign_words
 from dutylife.decisions.work_cautions import cautions_for
 from dutylife.schema import as_table
 from dutylife.settings import PresentSchedule, Settings

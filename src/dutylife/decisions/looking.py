@@ -12,7 +12,7 @@ from dutylife.decisions.looks import (
     inspection_interval,
     share_failing_before_look,
 )
-from dutylife.decisions.looks_seen import LooksSeen, delay_from_looks
+from dutylife.decisions.looks_seen import LooksSeen
 from dutylife.decisions.measuring import MeasuringInterval
 from dutylife.decisions.replacing import both_clocks, fill_by_use
 from dutylife.decisions.rounding import rounded
@@ -20,12 +20,11 @@ from dutylife.decisions.starting import (
     Start,
     WarningTime,
     looks_of,
-    warning_of,
 )
 from dutylife.decisions.steps import steps_of
-from dutylife.decisions.usage import to_days, to_hours
+from dutylife.decisions.warning_times import on_clock_of, warning_used
 from dutylife.settings import Settings
-from dutylife.wording import check_words, count, every, look_sentence, record_behind
+from dutylife.wording import check_words, every, look_sentence, record_behind
 
 
 def look_rows(
@@ -106,7 +105,7 @@ def _measured_row(
     settings: Settings,
 ) -> dict[str, Any]:
     spacing = measured.interval
-    started = _on_clock(
+    started = on_clock_of(
         WarningTime(hours=look.hours, days=look.days, mark=look.mark, stated=False), cell
     )
     if cell.component.can_hurt and started is not None:
@@ -148,11 +147,11 @@ def _main_row(
     settings: Settings,
     seen: LooksSeen,
 ) -> dict[str, Any]:
-    warning = _warning(cell, seen, settings)
+    warning = warning_used(cell, seen, settings)
     if warning is None:  # looks_of gave one, so a spacing to double is there
         raise AssertionError(f"{cell.component.name} has a look without a spacing")
     careful = bool(cell.component.can_hurt or cell.component.hidden)
-    on_clock = _on_clock(warning, cell)
+    on_clock = on_clock_of(warning, cell)
     if not cell.has_law or on_clock is None:
         return _half_warning_row(cell, look, warning, settings)
     best = inspection_interval(
@@ -192,50 +191,6 @@ def _main_row(
         why += "; look when the machine is in anyway, a visit of its own costs more than it saves"
     row["sentence"] = _sentence(cell, look, at, why)
     return row
-
-
-def _warning(cell: Cell, seen: LooksSeen, settings: Settings) -> WarningTime | None:
-    """Time from first sign to failure: by the record where looks tell it, else as stated.
-
-    What can hurt takes the shorter of the two.
-    """
-    stated = warning_of(cell.component, severe=cell.severe)
-    if not seen.tells_delay:
-        return stated
-    delay = delay_from_looks(
-        seen.n_found, seen.n_failed, seen.spacing_days,
-        detection=cell.component.look_detection,
-        confidence_level=settings.report.confidence_level,
-    )  # fmt: skip
-    told = WarningTime(
-        hours=None, days=delay.mean, mark="", stated=True,
-        source=f"the record: {seen.n_found} found at looks {seen.spacing_days:.0f} days apart, "
-        f"{seen.n_failed} failed between",
-    )  # fmt: skip
-    if cell.component.can_hurt and stated is not None:
-        ours, theirs = _on_clock(told, cell), _on_clock(stated, cell)
-        if ours is None or (theirs is not None and theirs < ours):
-            return stated
-    return told
-
-
-def sign_words(
-    cell: Cell, seen: LooksSeen, measured: MeasuringInterval | None, settings: Settings
-) -> str:
-    """What warns before a failure, how early, and how that is known."""
-    if measured is not None:
-        return (
-            f"readings drift towards the limit ({count(measured.n_readings, 'reading')} on "
-            f"{count(measured.n_parts, 'part')})"
-        )
-    warning = _warning(cell, seen, settings)
-    if warning is None or not warning.stated:
-        return (
-            "time from first sign to failure is not known, twice the starting spacing is taken "
-            "(our proposal)"
-        )
-    time = every(warning.hours, warning.days, "", settings.fleet.meter_unit)
-    return f"first sign to failure {time} ({warning.source or warning.mark})"
 
 
 def _in_steps(
@@ -282,15 +237,6 @@ def _probability_it_pays(
     mended = share_failing * failure + (1 - share_failing) * planned
     looking = costs[look.task]["planned_cost"] / interval + defects * mended
     return min(float(cell.weights @ (looking < defects * failure)), 1.0)
-
-
-def _on_clock(warning: WarningTime, cell: Cell) -> float | None:
-    """WarningTime time on the cell's clock; where both are stated, whichever comes first."""
-    convert = to_hours if cell.clock == "hours" else to_days
-    stated = [(warning.hours, "hours"), (warning.days, "days")]
-    given = [convert(v, clock, cell.use_per_week) for v, clock in stated if v is not None]
-    known = [v for v in given if v is not None]
-    return min(known) if known else None
 
 
 def _why(
