@@ -10,6 +10,7 @@ from dutylife.models.checks import Array
 
 Single = NDArray[np.float32]
 _DRAWS_A_PIECE = 65_536  # single-precision buffers of that many draws stay in a core's own cache
+_LEAST = 2.0**-33
 _UNIT, _MOST = np.float32(2.0**-32), np.float32(1.0 - 2.0**-24)
 
 
@@ -56,7 +57,8 @@ class Draws:
 
     def drawn(self) -> Iterator[tuple[slice, Single, Single, NDArray[np.bool_]]]:
         """Replicates, cumulative hazards at the end, their logs, and who failed."""
-        since = self.since.astype(np.float32)[:, None]
+        # of age 0 as good as: keeps a draw of nothing from standing at an age of nothing
+        since = np.maximum(self.since, _LEAST).astype(np.float32)[:, None]
         until = self.until.astype(np.float32)[:, None]
         width = max(_DRAWS_A_PIECE // max(len(since), 1), 16)
         for first in range(0, self.n, width):
@@ -71,13 +73,12 @@ class Draws:
             yield some, hazard, log_hazard, failed
 
     def _exponentials(self, out: Single, since: Single) -> None:
-        """Fill in ``since`` and exponential draws of 2^-32 to 16.6: quicker than numpy's own.
+        """Fill in ``since`` and exponential draws of at most 16.6: quicker than numpy's own.
 
         The share u below each is uniform, with 32 bits where it is small and 24 where it is great.
         """
         raw = self.rng.bit_generator.random_raw((out.size + 1) // 2)
         bits = raw.view(np.uint32)[: out.size].reshape(out.shape)
-        np.maximum(bits, 1, out=bits)
         np.multiply(bits, -_UNIT, out=out, casting="unsafe", dtype=np.float32)
         np.maximum(out, -_MOST, out=out)
         np.log1p(out, out=out)
