@@ -10,6 +10,7 @@ from dutylife.decisions.visits.programme import Course, Programme, best_course
 Array = npt.NDArray[np.float64]
 GAP = 0.004  # courses are added until the cost of their mix is so near its bound
 WHOLE_GAP = 0.005  # whole courses are searched until they are so near the known ones' mix
+FEW = 50  # machines for which the gap may be a tenth of it
 MOST_ROUNDS = 60
 MOST_MENDS = 8
 NEARLY_FULL = 0.85
@@ -64,6 +65,7 @@ def plan_months(programmes: list[Programme], capacity: Array | None) -> MonthPla
         return MonthPlan(courses=found, cost=cost, bound=cost, over_hours=none, n_rounds=0)
     columns = [[c] for c in found]
     dear = _dear(programmes)
+    near = GAP if len(programmes) > FEW else GAP / 10
     bound, n_rounds = -np.inf, 0
     prices, here = np.zeros(len(capacity)), np.zeros(len(capacity))
     for n_rounds in range(1, MOST_ROUNDS + 1):
@@ -82,7 +84,7 @@ def plan_months(programmes: list[Programme], capacity: Array | None) -> MonthPla
                     news += 1
             if news:
                 break
-        if not news or value - bound <= GAP * max(abs(base + value), 1e-9):
+        if not news or value - bound <= near * max(abs(base + value), 1e-9):
             break
     picked, over = _whole(columns, capacity, dear, base)
     for _ in range(MOST_MENDS):

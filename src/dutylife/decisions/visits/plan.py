@@ -15,7 +15,7 @@ from dutylife.decisions.visits.planner import plan_jobs
 from dutylife.decisions.visits.rounds import Done
 from dutylife.decisions.visits.weeks import Weeks, weeks_ahead
 from dutylife.errors import DecisionError
-from dutylife.schema import as_table, empty_table
+from dutylife.schema import as_table, empty_table, spans_of_days
 from dutylife.settings import Settings
 
 Flags = npt.NDArray[np.bool_]
@@ -252,5 +252,4 @@ def _machine_table(done: pd.DataFrame, fleet: _Fleet) -> pd.DataFrame:
 
 
 def _dates(days: pd.Series, as_of: pd.Timestamp) -> pd.Series:
-    spans = pd.to_timedelta(days.astype(float), unit="D")
-    return (as_of + spans).astype("datetime64[ns]")
+    return (as_of + spans_of_days(days.astype(float))).astype("datetime64[ns]")
