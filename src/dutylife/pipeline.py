@@ -15,6 +15,7 @@ import pandas as pd
 from dutylife import coding, decisions, intake, lives, models, reports, stock
 from dutylife.components import components_of
 from dutylife.draft import read_or_tell_changes
+from dutylife.errors import SettingsError
 from dutylife.provenance import digest_of, versions
 from dutylife.run_folder import swapped_in, write_info, write_tables
 from dutylife.schema import as_table
@@ -189,8 +190,33 @@ def _all_stages(settings: Settings, work: _Work) -> None:
                 t["failure_events"], t["life_draws"], t["intervals"], t["units"],
                 t["unit_spans"], t["service_lines"], t["maintenance_events"], t["catalogue"],
                 t["shelf"], settings, contracts=t["contracts"],
+                forecast_scores=_past_scores(settings),
             )
         )  # fmt: skip
+
+
+def _past_scores(settings: Settings) -> pd.DataFrame | None:
+    """Table "forecast_scores" of the folder ``[report] history`` names; None without one.
+
+    Scores of months after the as-of date are left out.
+    """
+    if not settings.report.history or settings.fleet.as_of is None:
+        return None
+    path = settings.folder / settings.report.history / "tables" / "forecast_scores.csv"
+    if not path.is_file():
+        raise SettingsError(
+            "There are no past forecasts in the folder of the history.",
+            f"{settings.source}: report.history ({path.parent.parent.name})",
+            "give the folder `dutylife backtest` wrote to, or leave the key out",
+        )
+    read = pd.read_csv(path, dtype={"part_number": str}, parse_dates=["as_of", "from_date"])
+    scores = as_table("forecast_scores", read)
+    last = pd.Timestamp(settings.fleet.as_of)
+    ended = [
+        a + pd.DateOffset(months=int(m)) <= last
+        for a, m in zip(scores["as_of"], scores["months"], strict=True)
+    ]
+    return scores[pd.Series(ended, index=scores.index, dtype=bool)]
 
 
 def check(

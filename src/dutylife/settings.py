@@ -20,7 +20,7 @@ KINDS = (
 )  # fmt: skip
 # keys of the contract that are read and checked, but that no stage acts on yet
 NO_EFFECT_YET = (
-    "plan.from", "report.history", "report.customer",
+    "plan.from", "report.customer",
     "compute.workers", "compute.memory_limit", "compute.scheduler", "customers.*.blackout_weeks",
     "stock.*.shelf_life_days",
 )  # fmt: skip
