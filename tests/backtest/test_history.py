@@ -28,6 +28,7 @@ def test_scores_that_had_ended_by_then_are_taken(tmp_path):
 
 
 def test_a_history_without_scores_is_refused(tmp_path):
-    given = settings_from({"report": {"history": "nowhere"}}, folder=tmp_path)
+    told = {"report": {"history": "nowhere"}, "fleet": {"as_of": dt.date(2025, 8, 31)}}
+    given = settings_from(told, folder=tmp_path)
     with pytest.raises(SettingsError, match="no past forecasts"):
         _past_scores(given)
