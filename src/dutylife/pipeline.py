@@ -198,8 +198,33 @@ def _all_stages(settings: Settings, work: _Work) -> None:
                 t["failure_events"], t["life_draws"], t["intervals"], t["units"],
                 t["unit_spans"], t["service_lines"], t["maintenance_events"], t["catalogue"],
                 t["shelf"], settings, contracts=t["contracts"],
+                forecast_scores=_past_scores(settings),
             )
         )  # fmt: skip
+
+
+def _past_scores(settings: Settings) -> pd.DataFrame | None:
+    """Table "forecast_scores" of the folder ``[report] history`` names; None without one.
+
+    Scores of months after the as-of date are left out.
+    """
+    if not settings.report.history or settings.fleet.as_of is None:
+        return None
+    path = settings.folder / settings.report.history / "tables" / "forecast_scores.csv"
+    if not path.is_file():
+        raise SettingsError(
+            "There are no past forecasts in the folder of the history.",
+            f"{settings.source}: report.history ({path.parent.parent.name})",
+            "give the folder `dutylife backtest` wrote to, or leave the key out",
+        )
+    read = pd.read_csv(path, dtype={"part_number": str}, parse_dates=["as_of", "from_date"])
+    scores = as_table("forecast_scores", read)
+    last = pd.Timestamp(settings.fleet.as_of)
+    ended = [
+        a + pd.DateOffset(months=int(m)) <= last
+        for a, m in zip(scores["as_of"], scores["months"], strict=True)
+    ]
+    return scores[pd.Series(ended, index=scores.index, dtype=bool)]
 
 
 def check(

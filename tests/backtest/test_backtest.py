@@ -118,7 +118,8 @@ def test_tables_of_reading_lose_what_came_later():
     lines = as_table(
         "service_lines",
         pd.DataFrame(
-            {"line_id": ["1", "2", "3"], "unit_id": ["A", "A", "C"], "source_file": "f", "line_kind": "part",
+            {"line_id": ["1", "2", "3"], "unit_id": ["A", "A", "C"], "source_file": "f",
+             "line_kind": "part",
              "source_row": [1, 2, 3],
              "service_date": pd.to_datetime(["2025-06-01", "2025-06-29", "2024-12-01"])}
         ),

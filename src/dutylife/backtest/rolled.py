@@ -19,8 +19,9 @@ def rolled_settings(settings: Settings, as_of: dt.date) -> Settings:
     }
     coding = settings.coding.model_copy(update={"corrections": ""})
     fleet = settings.fleet.model_copy(update={"as_of": as_of})
+    report = settings.report.model_copy(update={"history": ""})  # scores of later months
     return settings.model_copy(
-        update={"customers": customers, "coding": coding, "fleet": fleet}
+        update={"customers": customers, "coding": coding, "fleet": fleet, "report": report}
     )  # fmt: skip
 
 

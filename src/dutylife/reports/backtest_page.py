@@ -17,6 +17,10 @@ LEAD = (
     "by then, and its forecast held against what was then asked for. The levels it would have set "
     "were replayed day by day on the same lines.",
 )
+FOOTER = (
+    "What forecast best before need not do so next. For work that can hurt someone, the maker's "
+    "manual, local codes and licensed practice stand above any number."
+)
 FORECAST, LAST_YEAR = "forecast", "last year's usage"
 WORDS = {
     FORECAST: "this program (lives and series, weighted)", "lives": "lives only",
@@ -65,7 +69,7 @@ def write_backtest_page(
         _forecasts(scores), _stock(stock, info["currency"]), _terms(info),
     ]  # fmt: skip
     made = f"{info['name']}, as of {info['as_of']}, {info['n_back']} months back"
-    return write_proof(Path(folder) / "backtest.html", TITLE, LEAD, sections, made)
+    return write_proof(Path(folder) / "backtest.html", TITLE, LEAD, sections, made, FOOTER)
 
 
 def _losses(scores: pd.DataFrame) -> pd.DataFrame:
@@ -99,11 +103,12 @@ def _forecasts(scores: pd.DataFrame) -> Section:
                 name="loss",
                 heading="loss of the quantiles",
                 unit="pieces",
+                number=True,
                 write=lambda v: number(v, 3),
             ),
             _share("p80", "at or under p80"),
             _share("p95", "at or under p95"),
-            Shown(name="n", heading="forecasts", write=lambda v: f"{v:.0f}"),
+            Shown(name="n", heading="forecasts", number=True, write=lambda v: f"{v:.0f}"),
         ]
         caption = f"Forecasts of {span}, the smallest loss first."
         parts.append(html_table(_named(_by_method(rows)), shown, caption=caption))
@@ -123,11 +128,17 @@ def _stock(stock: pd.DataFrame, currency: str) -> Section:
             name="held_money",
             heading="money on the shelf",
             unit=currency,
+            number=True,
             write=lambda v: number(v, 4),
         ),
-        Shown(name="held_mean", heading="pieces on the shelf", write=lambda v: number(v, 4)),
-        Shown(name="n_orders", heading="orders", write=lambda v: f"{v:.0f}"),
-        Shown(name="n_short_days", heading="days short", write=lambda v: f"{v:.0f}"),
+        Shown(
+            name="held_mean",
+            heading="pieces on the shelf",
+            number=True,
+            write=lambda v: number(v, 4),
+        ),
+        Shown(name="n_orders", heading="orders", number=True, write=lambda v: f"{v:.0f}"),
+        Shown(name="n_short_days", heading="days short", number=True, write=lambda v: f"{v:.0f}"),
     ]
     told = (
         "Levels are set anew at the end of each month; each shelf starts full. Money counts only "
@@ -158,4 +169,6 @@ def _method() -> Shown:
 
 
 def _share(name: str, heading: str) -> Shown:
-    return Shown(name=name, heading=heading, unit="%", write=lambda v: number(100 * v, 3))
+    return Shown(
+        name=name, heading=heading, unit="%", number=True, write=lambda v: number(100 * v, 3)
+    )

@@ -63,7 +63,12 @@ def write_prove_page(
 
 
 def write_proof(
-    path: Path, title: str, lead: tuple[str, ...], sections: list[Section], made: str
+    path: Path,
+    title: str,
+    lead: tuple[str, ...],
+    sections: list[Section],
+    made: str,
+    footer: str = FOOTER,
 ) -> Path:
     """Write the page of a proof: one file, nothing loaded, all text escaped."""
     text = (
@@ -74,7 +79,7 @@ def write_proof(
             css=Markup((look() + own_css()).strip()),
             lead=lead,
             body=Markup("\n").join(Markup(s.html) for s in sections),
-            footer=FOOTER,
+            footer=footer,
             stamp=f"Made by dutylife {dutylife.__version__}, {made}.",
         )
     )
