@@ -148,7 +148,7 @@ def test_a_figure_of_chance_alone_is_not_said_exactly():
 
 def test_visits_are_grouped_as_a_plain_loop_groups_them():
     from dutylife.decisions.comparison.year import _in_order, _planned_visits
-    from dutylife.decisions.visits import GROUP_DAYS
+    from dutylife.decisions.visits.jobs import GROUP_DAYS
 
     rng = np.random.default_rng(4)
     at = rng.integers(0, 40, 600)

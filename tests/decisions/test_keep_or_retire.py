@@ -134,6 +134,17 @@ def test_billed_and_lost_are_those_of_the_record_by_hours_run(make, tables):
     assert lost == pytest.approx(1.5 * failed / hours * 1000)
 
 
+def test_a_machine_first_seen_on_the_last_day_has_no_figures_by_hours_run(make, tables):
+    units = tables["units"].copy()
+    units.loc[units["unit_id"] == "U001", "first_seen"] = pd.Timestamp("2026-03-15")
+    found = rows(weighed(make, tables | {"units": units}, 2000))
+    assert found["watched_hours"]["U001"] == 0
+    assert np.isnan(found["billed_per_1000_hours"]["U001"])
+    assert np.isnan(found["lost_days_per_1000_hours"]["U001"])
+    assert "nan" not in found["sentence"]["U001"]
+    assert found["billed_per_1000_hours"].drop("U001").notna().all()
+
+
 def test_a_trend_is_told_of_a_machine_that_worsens_and_hardly_ever_of_steady_ones(make, tables):
     steady = rows(weighed(make, tables, 2000))["trend"].astype(object)
     assert (steady.isin(["more often", "less often"])).sum() <= 1

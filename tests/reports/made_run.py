@@ -272,7 +272,7 @@ def _stock() -> dict[str, pd.DataFrame]:
          "from_date": pd.Timestamp(2026, 3 + first, 1), "months": span, "mean": mean,
          "p50": np.floor(mean), "p80": np.ceil(mean + 1), "p90": np.ceil(mean + 2),
          "p95": np.ceil(mean + 3), "mean_planned": 0.3 * mean, "mean_unplanned": 0.7 * mean,
-         "mean_other": 0.0}
+         "mean_other": 0.0, "life_weight": 0.8, "n_scored": 12}
         for n, (part, component) in enumerate(PARTS.items())
         for plan, more in (("as seen", 1.0), ("recommended", 1.3))
         for first, span in [(1, 1), (1, 3), (1, 6), *[(m, 1) for m in range(2, 7)]]

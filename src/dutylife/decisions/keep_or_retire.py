@@ -168,7 +168,9 @@ def _table(
     bare = _scaled(safety, factor, payer) if payer else None
     lost = kept.sums["lost_days"] * np.repeat(factor, kept.size.per_group, axis=1)
     p_adjusted = _adjusted(record["p_trend"].to_numpy())
-    per_1000 = record["watched_hours"].to_numpy() / 1000
+    watched = record["watched_hours"].to_numpy(dtype=float)
+    # a machine that came on the last day was not watched yet: nothing per hour can be said of it
+    per_1000 = np.where(watched > 0, watched, np.nan) / 1000
     hurt = _safety_tasks(standing)
     rows = []
     for i, unit in enumerate(standing.unit_id):

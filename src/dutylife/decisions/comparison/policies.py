@@ -12,6 +12,7 @@ from dutylife.components import DAYS_PER_MONTH, short_name
 from dutylife.decisions.comparison.standing import Standing, StandingCell
 from dutylife.decisions.due import CREW_DAYS
 from dutylife.decisions.starting import OPERATOR_DAYS, OPERATOR_HOURS, warning_of
+from dutylife.schema import spans_of_days
 from dutylife.settings import Settings
 
 Array = npt.NDArray[np.float64]
@@ -169,7 +170,7 @@ def _visits_seen(
     grouped = events.assign(failed=failed).groupby(["unit_id", "event_date"])
     visits = grouped.agg(failed=("failed", "any"), duty=("duty", "first")).reset_index()
     planned = visits[~visits["failed"]].groupby("duty").size()
-    begin = lives["ended_on"] - pd.to_timedelta(lives["days"], unit="D")
+    begin = lives["ended_on"] - spans_of_days(lives["days"])
     span = lives.assign(begin=begin).groupby(["unit_id", "duty"])
     days = (span["ended_on"].max() - span["begin"].min()).dt.days.groupby("duty").sum()
     return {str(d): (float(planned.get(d, 0)), float(n)) for d, n in days.items() if n > 0}
