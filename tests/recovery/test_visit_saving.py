@@ -1,7 +1,12 @@
 """The visit plan against single dates and the present schedule, on fleets of known laws."""
 
+import sys
+from pathlib import Path
+
 import numpy as np
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
 from visit_worlds import make_world, present_schedule, single_dates, visit_plan
 
 FLEETS = 20
