@@ -64,7 +64,7 @@ def test_alike_duties_lend_to_each_other(failures: int, most: float) -> None:
 @pytest.mark.slow
 def test_a_duty_over_another_where_customers_differ() -> None:
     """Told whose lives they are, 85 to 95 %; not told, well below: the promise would be broken."""
-    _, found = rows_of(ModelsJob("factors", "customers differ", 40, 100, (SEED, 40)))
+    _, found = rows_of(ModelsJob("factors", "customers differ", 40, 160, (SEED, 40)))
     by = {row["customers"]: row for row in found}
     assert within(by[TOLD], 0.85, 0.95), by[TOLD]
     assert by[NOT_TOLD]["coverage"] < by[TOLD]["coverage"] - 0.03
