@@ -31,6 +31,17 @@ def test_a_shelf_is_replayed_by_hand():
     assert found.held_mean == pytest.approx((1 + 0 + 0 + 1 + 1) / 5)
 
 
+def test_a_shelf_may_start_at_what_is_on_hand():
+    own = terms(lead_time_days=2.0, review_days=1.0)
+    daily = np.array([1.0, 1.0, 1.0, 0.0, 1.0])
+    # 1 on the shelf: given; position 0 < 1 orders 3, there on day 2; day 1 short, day 2 pays it
+    # back and gives; 1 left; day 4 given
+    found = replay(daily, [Level(start=0, point=1, up_to=3)], own, on_hand=1.0)
+    assert (found.asked, found.given, found.n_orders) == (4.0, 3.0, 2)
+    plenty = replay(daily, [Level(start=0, point=9, up_to=9)], own)
+    assert plenty.given == 4.0
+
+
 def test_levels_change_from_their_day_on():
     own = terms(lead_time_days=3.0, review_days=1.0, pack_size=1)
     daily = np.ones(20)

@@ -16,12 +16,10 @@ from dutylife.prove.fleet import run_fleet
 from dutylife.prove.jobs import Job, jobs_of
 from dutylife.prove.laws import score_laws, true_ranks
 from dutylife.prove.money import careful_age, chosen_ages, score_money
-from dutylife.prove.replay import Levels, future_pieces, replay
+from dutylife.prove.replay import future_pieces
 from dutylife.prove.scores import Scores
 from dutylife.prove.truth import TrueCell, lived_table, true_cells
 from dutylife.schema import as_table
-from dutylife.settings import Settings
-from dutylife.stock.orders import terms_of
 
 
 def cell(**other):
@@ -203,18 +201,6 @@ def test_a_forecast_that_knows_has_no_loss_and_a_blank_one_is_under(fleet):
     assert figure(scores, "under p95", "oracle") < 0.8
     # nothing said: the loss of a missing piece is the mean of the four levels
     assert figure(scores, "pinball loss", "oracle") == pytest.approx(0.7875)
-
-
-def test_replay_by_hand():
-    stock = {"default": {"lead_time_days": 2.0, "review_days": 1.0}}
-    terms = terms_of("A", {}, Settings(stock=stock))
-    daily = np.array([1.0, 1.0, 1.0, 0.0, 1.0])
-    # 1 on the shelf: given; position 0 < 1 orders 3, there on day 2; day 1 short, day 2 pays it
-    # back and gives; 1 left; day 4 given
-    found = replay(daily, Levels(point=1.0, up_to=3.0), terms)
-    assert (found.asked, found.given, found.orders) == (4.0, 3.0, 2)
-    plenty = replay(daily, Levels(point=9.0, up_to=9.0), terms)
-    assert plenty.given == 4.0
 
 
 def test_future_pieces_are_the_true_demand(fleet):

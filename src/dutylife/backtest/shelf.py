@@ -31,7 +31,9 @@ class Replay:
     n_short_days: int
 
 
-def replay(daily: Array, levels: list[Level], terms: Terms) -> Replay:
+def replay(
+    daily: Array, levels: list[Level], terms: Terms, *, on_hand: float | None = None
+) -> Replay:
     """Replay one part; what is short waits and is given later, not counted as given at once.
 
     Parameters
@@ -39,9 +41,11 @@ def replay(daily: Array, levels: list[Level], terms: Terms) -> Replay:
     daily : ndarray, shape (n_days,)
         Pieces asked for each day; returned ones are negative and go back on the shelf.
     levels : list of Level
-        In order of their start, the first at day 0; the shelf starts full to its ``up_to``.
+        In order of their start, the first at day 0.
     terms : Terms
         Lead time, days between reviews, pack, least order.
+    on_hand : float, optional
+        On the shelf at the start; by default it is full to the first ``up_to``. [pieces]
 
     Examples
     --------
@@ -52,7 +56,7 @@ def replay(daily: Array, levels: list[Level], terms: Terms) -> Replay:
     >>> replay(np.array([1.0, 2.0, 1.0]), [Level(start=0, point=1, up_to=2)], terms).given
     2.0
     """
-    shelf, waiting = levels[0].up_to, 0.0
+    shelf, waiting = levels[0].up_to if on_hand is None else on_hand, 0.0
     asked = given = held = 0.0
     n_orders = n_short = 0
     coming: dict[int, float] = {}

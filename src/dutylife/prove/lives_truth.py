@@ -1,8 +1,8 @@
 """The failure-event table against the true lives: found, ended rightly, aged rightly, no bias."""
 
 from collections.abc import Callable, Mapping
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -26,6 +26,7 @@ from dutylife.prove.lives_scores import (
     presence_table,
 )
 from dutylife.prove.run import source_digest
+from dutylife.prove.workers import worked
 from dutylife.run_folder import write_tables
 from dutylife.schema import as_table
 from dutylife.settings import read_settings
@@ -154,11 +155,8 @@ def prove_lives(
         for case, given in cases(wanted).items()
         for number in range(n_fleets)
     ]  # fmt: skip
-    if workers > 1 and plant is None:
-        with ProcessPoolExecutor(workers) as pool:
-            seen = list(pool.map(_fleet, jobs))
-    else:
-        seen = [_fleet(job, plant) for job in jobs]
+    # a fault planted by a test need not be one that another process can be sent
+    seen = list(worked(partial(_fleet, plant=plant), jobs, 1 if plant else workers))
     by_case: dict[str, list[SeenFleet]] = {}
     for job, one in zip(jobs, seen, strict=True):
         by_case.setdefault(job.case, []).append(one)

@@ -1,7 +1,6 @@
 """The life models alone against laws that are known: ranges hold them as often as they say."""
 
 from collections.abc import Callable, Iterator
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -15,6 +14,7 @@ from dutylife.prove.models_cases import ModelsJob, rows_of
 from dutylife.prove.models_made import N_DUTIES
 from dutylife.prove.models_scores import MET, NO_AIM
 from dutylife.prove.run import source_digest
+from dutylife.prove.workers import worked
 from dutylife.run_folder import write_tables
 from dutylife.schema import as_table
 
@@ -97,19 +97,11 @@ def prove_models(
     jobs = list(models_jobs(n_cells, seed))
     tell = progress or (lambda _: None)
     rows: dict[str, list[dict[str, Any]]] = {}
-    for job, (name, found) in zip(jobs, _run(jobs, workers), strict=True):
+    for job, (name, found) in zip(jobs, worked(rows_of, jobs, workers), strict=True):
         rows.setdefault(TABLES[name], []).extend(found)
         tell(f"{job.case}, {job.failures} expected failures")
     info = {"seed": seed, "n_cells": n_cells, "source_digest": source_digest()}
     return ModelsProof({n: as_table(n, pd.DataFrame(r)) for n, r in rows.items()}, info)
-
-
-def _run(jobs: list[ModelsJob], workers: int) -> Iterator[tuple[str, list[dict[str, Any]]]]:
-    if workers == 1:
-        yield from map(rows_of, jobs)
-        return
-    with ProcessPoolExecutor(workers) as pool:
-        yield from pool.map(rows_of, jobs)
 
 
 def models_jobs(n_cells: int, seed: int) -> Iterator[ModelsJob]:

@@ -1,7 +1,6 @@
 """The replacement ages alone against laws that are known: what they lose on perfect knowledge."""
 
-from collections.abc import Callable, Iterator
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,6 +12,7 @@ from dutylife.errors import DutylifeError
 from dutylife.prove.models_made import N_DUTIES
 from dutylife.prove.money_cells import CASES, COST_RATIO, OURS, SIZES, MoneyJob, money_rows
 from dutylife.prove.run import source_digest
+from dutylife.prove.workers import worked
 from dutylife.run_folder import write_tables
 from dutylife.schema import as_table
 
@@ -95,16 +95,8 @@ def prove_money(
     ]
     tell = progress or (lambda _: None)
     rows: list[dict[str, Any]] = []
-    for job, found in zip(jobs, _run(jobs, workers), strict=True):
+    for job, found in zip(jobs, worked(money_rows, jobs, workers), strict=True):
         rows += found
         tell(f"{job.case}, {job.failures} expected failures")
     info = {"seed": seed, "n_cells": n_cells, "source_digest": source_digest()}
     return MoneyProof(as_table(TABLE, pd.DataFrame(rows)), info)
-
-
-def _run(jobs: list[MoneyJob], workers: int) -> Iterator[list[dict[str, Any]]]:
-    if workers == 1:
-        yield from map(money_rows, jobs)
-        return
-    with ProcessPoolExecutor(workers) as pool:
-        yield from pool.map(money_rows, jobs)

@@ -1,39 +1,22 @@
 """Stock replayed through the true future, day by day: pieces given at once, and what it cost."""
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from dutylife.backtest.shelf import Level, replay
 from dutylife.practice import PracticeFleet
 from dutylife.practice.truth import oil_of
 from dutylife.prove.demand import MONTHS, demand_around
 from dutylife.prove.scores import LAST_YEAR, Scores
 from dutylife.settings import Settings
-from dutylife.stock.orders import Terms, terms_of
+from dutylife.stock.orders import terms_of
 
 Array = npt.NDArray[np.float64]
 DAYS_PER_YEAR = 365.25
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Levels:
-    """Order when the position falls under ``point``, up to ``up_to`` [pieces]."""
-
-    point: float
-    up_to: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Replayed:
-    """Pieces asked for and given at once, mean pieces on the shelf, number of orders."""
-
-    asked: float
-    given: float
-    held: float
-    orders: int
+_NOTHING = Level(start=0, point=0.0, up_to=0.0)  # a part without a row is not held
 
 
 def score_stock(
@@ -71,58 +54,14 @@ def score_stock(
         pieces = given = cost = 0.0
         for part, daily in sorted(asked.items()):
             terms = terms_of(part, listed.get(part, {}), settings)
-            found = replay(daily, own.get(part, Levels(point=0.0, up_to=0.0)), terms)
+            level = own.get(part, _NOTHING)
+            found = replay(daily, [level], terms, on_hand=level.point)
             years = len(daily) / DAYS_PER_YEAR
-            cost += terms.holding_rate * costs[part] * found.held
-            cost += found.orders * (terms.order_cost or 0.0) / years
+            cost += terms.holding_rate * costs[part] * found.held_mean
+            cost += found.n_orders * (terms.order_cost or 0.0) / years
             pieces, given = pieces + found.asked, given + found.given
         scores.add("fill rate", method, given, pieces)
         scores.add("stock cost", method, cost, pieces / years if pieces else 0.0)
-
-
-def replay(daily: Array, levels: Levels, terms: Terms) -> Replayed:
-    """Replay one part.
-
-    Parameters
-    ----------
-    daily : ndarray, shape (n_days,)
-        Pieces asked for each day; negative ones come back to the shelf. [pieces]
-    levels : Levels
-    terms : Terms
-        Lead time, days between reviews, pack, least order.
-
-    Examples
-    --------
-    >>> stock = {"default": {"lead_time_days": 2.0, "review_days": 1.0}}
-    >>> terms = terms_of("A", {}, Settings(stock=stock))
-    >>> replay(np.array([1.0, 1.0, 1.0, 0.0]), Levels(point=1.0, up_to=3.0), terms).given
-    2.0
-    """
-    shelf, waiting = levels.point, 0.0
-    asked = given = held = 0.0
-    orders = 0
-    coming: dict[int, float] = {}
-    lead, review = math.ceil(terms.lead_time_days), max(round(terms.review_days), 1)
-    for day, pieces in enumerate(daily):
-        shelf += coming.pop(day, 0.0)
-        late = min(waiting, shelf)
-        waiting, shelf = waiting - late, shelf - late
-        if pieces < 0:
-            shelf -= pieces
-        elif pieces > 0:
-            now = min(pieces, shelf)
-            asked, given = asked + pieces, given + now
-            shelf, waiting = shelf - now, waiting + pieces - now
-        held += shelf
-        if day % review == review - 1:
-            position = shelf - waiting + sum(coming.values())
-            wanted = max(levels.up_to - position, terms.minimum_order)
-            if position < levels.point:
-                packs = math.ceil(wanted / terms.pack_size - 1e-9)
-                at = day + max(lead, 1)
-                coming[at] = coming.get(at, 0.0) + packs * terms.pack_size
-                orders += 1
-    return Replayed(asked=float(asked), given=float(given), held=held / len(daily), orders=orders)
 
 
 def future_pieces(fleet: PracticeFleet) -> dict[str, Array]:
@@ -162,11 +101,11 @@ def unit_costs(fleet: PracticeFleet) -> dict[str, float]:
     return out | {number: part.unit_cost for number, part in scenario.other_parts.items()}
 
 
-def _planned(plan: pd.DataFrame) -> dict[str, Levels]:
+def _planned(plan: pd.DataFrame) -> dict[str, Level]:
     rows = zip(plan["part_number"], plan["reorder_point"], plan["order_up_to"], strict=True)
-    return {str(part): Levels(point=float(r), up_to=float(s)) for part, r, s in rows}
+    return {str(part): Level(start=0, point=float(r), up_to=float(s)) for part, r, s in rows}
 
 
-def _average(a_month: float) -> Levels:
+def _average(a_month: float) -> Level:
     level = float(math.ceil(max(a_month, 0.0) - 1e-9))
-    return Levels(point=level, up_to=level)
+    return Level(start=0, point=level, up_to=level)

@@ -2,7 +2,8 @@
 
 from dataclasses import dataclass, replace
 
-from dutylife.vocabulary.columns import Column, column
+from dutylife.vocabulary.columns import column
+from dutylife.vocabulary.kinds import Column
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,27 @@
+"""Columns of demand, levels, orders and past forecasts."""
+
+from dutylife.vocabulary.kinds import Column, counts, dates, numbers, words
+
+OF_STOCK: list[Column] = [
+    # stock
+    *words("plan", "maintenance plan the demand assumes"),
+    *numbers("months", "months", "length of the span"),
+    *numbers("mean p50 p80 p90 p95", "pieces", "expected demand and its quantiles"),
+    *numbers("mean_planned mean_unplanned mean_other", "pieces", "expected demand by stream"),
+    *numbers(
+        "life_weight", "1", "share of the forecast that goes by lives, not by the series", 0, 1
+    ),
+    *counts("n_scored", "past forecasts that the weight stands on"),
+    *numbers("reorder_point order_up_to order_now", "pieces", "order when below; up to; now"),
+    *numbers("fill_rate", "1", "share of pieces asked for that the shelf gives", 0, 1),
+    *numbers("ready_rate", "1", "chance of no shortage until the next delivery", 0, 1),
+    *dates("needed_by", "day the shelf is likely to run out"),
+    *dates("as_of", "last day the run knows of"),
+    *words("method", "forecast method"),
+    *numbers("pinball_loss", "pieces", "loss of the quantiles"),
+    *numbers("asked given", "pieces", "asked for; given at once"),
+    *numbers("held_mean", "pieces", "on the shelf, mean over the days replayed"),
+    *numbers("held_money", "currency", "money in the pieces on the shelf, mean over the days"),
+    *counts("n_orders n_short_days", "orders placed; days on which something asked for was short"),
+    *numbers("under_p80 under_p95", "1", "share of times the demand stayed under", 0, 1),
+]
