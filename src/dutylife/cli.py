@@ -250,19 +250,11 @@ def prove_command(
 
     kinds = {"--lives": lives, "--models": models, "--money": money}
     _refuse_unused(context, [name for name, asked in kinds.items() if asked])
-    if money:
+    if money or models:
+        hold, folder = (prove_money, out / "money") if money else (prove_models, out / "models")
         size_of = {} if cells is None else {"n_cells": cells}
-        lost = prove_money(seed=seed, workers=workers, progress=_progress(), **size_of).written(
-            out / "money"
-        )
-        click.echo(f"{lost.text}\n  in {out / 'money'}")
-        return
-    if models:
-        size_of = {} if cells is None else {"n_cells": cells}
-        shown = prove_models(seed=seed, workers=workers, progress=_progress(), **size_of).written(
-            out / "models"
-        )
-        click.echo(f"{shown.text}\n  in {out / 'models'}")
+        shown = hold(seed=seed, workers=workers, progress=_progress(), **size_of).written(folder)
+        click.echo(f"{shown.text}\n  in {folder}")
         return
     if lives:
         found = prove_lives(

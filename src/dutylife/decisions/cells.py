@@ -56,6 +56,13 @@ class Cell:
         """Return an age on the cell's clock in meter units."""
         return to_hours(age, self.clock, self.use_per_week)
 
+    def sooner(self, hours: float | None, days: float | None) -> float | None:
+        """Whichever of two stated times comes first, on the cell's clock; None where not known."""
+        convert = to_hours if self.clock == "hours" else to_days
+        stated = [(hours, "hours"), (days, "days")]
+        given = [convert(v, clock, self.use_per_week) for v, clock in stated if v is not None]
+        return min((v for v in given if v is not None), default=None)
+
     def per_1000_hours(self, rate: float) -> float:
         """Return a cost per unit of the clock per 1000 meter units; per 1000 days without a use."""
         hours = self.in_hours(1.0)

@@ -71,7 +71,7 @@ def test_interval(cell: Cell, look: Start, seen: LooksSeen, meter_unit: str) -> 
     spacing = failure_finding_interval(
         unavailability=allowed, mean_time_to_fail=1 / cell.defect_rate
     ).interval
-    started = _on_clock(look, cell)
+    started = cell.sooner(look.hours, look.days)
     ceiling = none_found or bool(cell.component.can_hurt)
     if ceiling and (started is None or spacing >= started):
         why = (
@@ -92,14 +92,3 @@ def _said(kept: TestInterval, why: str) -> TestInterval:
         hours=kept.hours, days=kept.days, clock=kept.clock, computed=False,
         why=f"{kept.why}: {why}",
     )  # fmt: skip
-
-
-def _on_clock(look: Start, cell: Cell) -> float | None:
-    """Starting spacing on the cell's clock, the sooner of the two; None where not known."""
-    from dutylife.decisions.usage import to_days, to_hours
-
-    convert = to_hours if cell.clock == "hours" else to_days
-    stated = [(look.hours, "hours"), (look.days, "days")]
-    given = [convert(v, clock, cell.use_per_week) for v, clock in stated if v is not None]
-    known = [v for v in given if v is not None]
-    return min(known) if known else None

@@ -22,7 +22,7 @@ from dutylife.decisions.starting import (
     looks_of,
 )
 from dutylife.decisions.steps import steps_of
-from dutylife.decisions.warning_times import on_clock_of, warning_used
+from dutylife.decisions.warning_times import warning_used
 from dutylife.settings import Settings
 from dutylife.wording import check_words, every, look_sentence, record_behind
 
@@ -105,9 +105,7 @@ def _measured_row(
     settings: Settings,
 ) -> dict[str, Any]:
     spacing = measured.interval
-    started = on_clock_of(
-        WarningTime(hours=look.hours, days=look.days, mark=look.mark, stated=False), cell
-    )
+    started = cell.sooner(look.hours, look.days)
     if cell.component.can_hurt and started is not None:
         spacing = min(spacing, started)
     spacing = _rounded_down(spacing, cell, settings)
@@ -151,7 +149,7 @@ def _main_row(
     if warning is None:  # looks_of gave one, so a spacing to double is there
         raise AssertionError(f"{cell.component.name} has a look without a spacing")
     careful = bool(cell.component.can_hurt or cell.component.hidden)
-    on_clock = on_clock_of(warning, cell)
+    on_clock = cell.sooner(warning.hours, warning.days)
     if not cell.has_law or on_clock is None:
         return _half_warning_row(cell, look, warning, settings)
     best = inspection_interval(

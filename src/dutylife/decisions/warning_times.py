@@ -4,7 +4,6 @@ from dutylife.decisions.cells import Cell
 from dutylife.decisions.looks_seen import LooksSeen, delay_from_looks
 from dutylife.decisions.measuring import MeasuringInterval
 from dutylife.decisions.starting import WarningTime, warning_of
-from dutylife.decisions.usage import to_days, to_hours
 from dutylife.settings import Settings
 from dutylife.wording import count, every
 
@@ -28,7 +27,7 @@ def warning_used(cell: Cell, seen: LooksSeen, settings: Settings) -> WarningTime
         f"{seen.n_failed} failed between",
     )  # fmt: skip
     if cell.component.can_hurt and stated is not None:
-        ours, theirs = on_clock_of(told, cell), on_clock_of(stated, cell)
+        ours, theirs = cell.sooner(told.hours, told.days), cell.sooner(stated.hours, stated.days)
         if ours is None or (theirs is not None and theirs < ours):
             return stated
     return told
@@ -51,12 +50,3 @@ def sign_words(
         )
     time = every(warning.hours, warning.days, "", settings.fleet.meter_unit)
     return f"first sign to failure {time} ({warning.source or warning.mark})"
-
-
-def on_clock_of(warning: WarningTime, cell: Cell) -> float | None:
-    """WarningTime time on the cell's clock; where both are stated, whichever comes first."""
-    convert = to_hours if cell.clock == "hours" else to_days
-    stated = [(warning.hours, "hours"), (warning.days, "days")]
-    given = [convert(v, clock, cell.use_per_week) for v, clock in stated if v is not None]
-    known = [v for v in given if v is not None]
-    return min(known) if known else None
