@@ -247,6 +247,17 @@ def test_no_machine_in_service_is_said_and_stops_no_run(made, tables):
     assert "No machine in service" in told["findings"]["message"].iloc[0]
 
 
+def test_every_note_of_the_run_says_where_and_how_to_mend_it(made, tables):
+    told = coming_year(tables, made.settings)["findings"]
+    assert len(told)
+    assert told[["key", "mend"]].notna().all(axis=None)
+    assert (told[["key", "mend"]] != "").all(axis=None)
+    schedule = told[told["message"].str.contains("present schedule")].iloc[0]
+    assert (schedule["key"], schedule["mend"]) == (
+        "[present_schedule]", "state it in the settings file",
+    )  # fmt: skip
+
+
 def test_no_usage_leaves_parts_by_the_meter_out_and_says_so(make):
     fleet = make(10, meter=False, settings=STATED)
     found = compare_plans(tables_of(fleet), fleet.settings)

@@ -1,5 +1,6 @@
 """The coming year of a run: plans compared and machines weighed, simulated once for both."""
 
+import re
 from collections.abc import Mapping
 
 import pandas as pd
@@ -36,8 +37,8 @@ def coming_year(tables: Mapping[str, pd.DataFrame], settings: Settings) -> dict[
         return {name: empty_table(name) for name in names} | {"findings": told}
     compared = compare_plans(tables, settings, simulated=simulated)
     weighed = keep_or_retire(tables, settings, simulated=simulated)
-    notes = [("plan_comparison", n, "") for n in compared.notes]
-    notes += [("keep_or_retire", n, "") for n in weighed.notes if n not in compared.notes]
+    notes = [("plan_comparison", n, _mend(n)) for n in compared.notes]
+    notes += [("keep_or_retire", n, _mend(n)) for n in weighed.notes if n not in compared.notes]
     found = pd.concat([_findings(notes), weighed.findings.astype("object")])
     return {
         "plan_comparison": compared.table,
@@ -46,13 +47,23 @@ def coming_year(tables: Mapping[str, pd.DataFrame], settings: Settings) -> dict[
     }
 
 
+def _key(note: str) -> str:
+    """Return the settings key that a note names in brackets, blank where it names none."""
+    named = re.search(r"\[[^\]]+\](?: [a-z]+_[a-z_]+)?", note)
+    return named[0] if named else ""
+
+
+def _mend(note: str) -> str:
+    return "state it in the settings file" if _key(note) else "nothing to do"
+
+
 def _findings(notes: list[tuple[str, str, str]]) -> pd.DataFrame:
     return pd.DataFrame(
         [
             {
                 "finding_id": digest_of("decisions", table, message), "stage": "decisions",
-                "kind": "note", "table": table, "key": "", "source_row": 0, "message": message,
-                "mend": mend,
+                "kind": "note", "table": table, "key": _key(message) or table, "source_row": 0,
+                "message": message, "mend": mend,
             }
             for table, message, mend in notes
         ],
