@@ -179,3 +179,21 @@ def test_later_edits_of_the_record_do_not_change_a_rolled_back_run(practice, tmp
                  "stock_plan"):  # fmt: skip
         pd.testing.assert_frame_equal(before[name], after[name])
     assert len(before["demand_forecast"]) > 0
+
+
+def test_the_sentence_says_what_was_held_for_the_fill_rate():
+    from dutylife.reports import backtest_answer
+
+    both = ["forecast", "last year's usage"]
+    scores = pd.DataFrame({
+        "as_of": pd.Timestamp("2025-05-31"), "part_number": "A", "months": 1.0, "method": both,
+        "pinball_loss": [0.9, 1.0], "under_p80": 1.0, "under_p95": 1.0,
+    })  # fmt: skip
+    stock = pd.DataFrame({
+        "part_number": "A", "method": both, "asked": 10.0, "given": [10.0, 8.0],
+        "held_mean": [30.0, 6.0], "held_money": 1.0, "n_orders": 1, "n_short_days": [0, 2],
+    })  # fmt: skip
+    said = backtest_answer({"forecast_scores": scores, "backtest_stock": stock})
+    assert "Over 1 month past forecasts were off by 10 % less" in said
+    assert "100 % of the pieces asked for at once with 30 on the shelf" in said
+    assert "80 % with 6" in said

@@ -9,7 +9,7 @@ from dutylife.reports.layout import Section
 from dutylife.reports.prove_page import write_proof
 from dutylife.reports.prove_parts import as_words
 from dutylife.reports.tables import Shown, html_table
-from dutylife.wording import number
+from dutylife.wording import count, number
 
 TITLE = "How past forecasts of parts did"
 LEAD = (
@@ -30,19 +30,22 @@ WORDS = {
 
 
 def backtest_answer(tables: dict[str, pd.DataFrame]) -> str:
-    """One sentence on the loss and the fill rate, this program beside last year's usage."""
+    """Say in short how far forecasts lay off and what the shelf gave, beside last year's usage."""
     losses = _losses(as_words(tables["forecast_scores"]))
     loss = {str(m): float(v) for m, v in zip(losses["method"], losses["loss"], strict=True)}
     shelves = _shelf(as_words(tables["backtest_stock"]))
     fill = {str(m): float(v) for m, v in zip(shelves["method"], shelves["fill"], strict=True)}
+    held = {str(m): float(v) for m, v in zip(shelves["method"], shelves["held_mean"], strict=True)}
+    months = tables["forecast_scores"]["as_of"].nunique()
     if not {FORECAST, LAST_YEAR} <= set(loss) or not loss[LAST_YEAR] > 0:
         return "No past forecast could be scored."
     apart = 100 * (loss[FORECAST] / loss[LAST_YEAR] - 1)
     return (
-        f"Past forecasts were off by {number(abs(apart), 2)} % "
-        f"{'less' if apart < 0 else 'more'} than last year's usage (loss of the quantiles); its "
-        f"levels gave {number(100 * fill[FORECAST], 3)} % of the pieces asked for at "
-        f"once, last year's average month {number(100 * fill[LAST_YEAR], 3)} %."
+        f"Over {count(months, 'month')} past forecasts were off by {number(abs(apart), 2)} % "
+        f"{'less' if apart < 0 else 'more'} than last year's usage (loss of the quantiles). Its "
+        f"levels gave {number(100 * fill[FORECAST], 3)} % of the pieces asked for at once with "
+        f"{number(held[FORECAST])} on the shelf, last year's average month "
+        f"{number(100 * fill[LAST_YEAR], 3)} % with {number(held[LAST_YEAR])}."
     )
 
 
