@@ -24,7 +24,7 @@ SIZES = (2, 5, 10, 30)
 AIMS = {2: 0.06, 5: 0.03, 10: 0.02, 30: 0.01}
 WORST_TENTH = 3.0
 OURS, OPEN, BEFORE, OWN, NEVER, FIXED = (
-    "pooled, as the run advises", "pooled, no gate", "pooled, gate until now: 1 % saved, age seen",
+    "pooled, as the run advises", "pooled, no gate", "pooled, another gate: 1 % saved, age seen",
     "by itself, maximum likelihood", "run to failure", "0.6 x mean life of all duties",
 )  # fmt: skip
 RULES = (OURS, OPEN, BEFORE, OWN, NEVER, FIXED)

@@ -70,8 +70,8 @@ def _case(rows: pd.DataFrame, case: str) -> Section:
     shown = [
         Shown(name="rule", heading="age chosen"),
         figure_column("expected_failures", "expected failures", ""),
-        Shown(name="money_lost", heading="money lost", write=_percent),
-        Shown(name="money_lost_se", heading="standard error", write=_percent),
+        figure_column("money_lost", "money lost", write=_percent),
+        figure_column("money_lost_se", "standard error", write=_percent),
         figure_column("worst_tenth_ratio", "worst tenth over mean", ""),
         figure_column("ninth_decile_ratio", "nine in ten below, times the mean", ""),
         Shown(name="answer", heading="aim"),
