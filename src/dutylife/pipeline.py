@@ -201,6 +201,9 @@ def _all_stages(settings: Settings, work: _Work) -> None:
                 forecast_scores=_past_scores(settings),
             )
         )  # fmt: skip
+    with work.stage("the bench"):
+        load = stock.bench_load(t, settings)
+        work.take({"bench_forecast": load.table, "findings": load.findings})
 
 
 def _past_scores(settings: Settings) -> pd.DataFrame | None:
