@@ -26,7 +26,8 @@ OF_STOCK: list[Column] = [
     *numbers("under_p80 under_p95", "1", "share of times the demand stayed under", 0, 1),
     # the bench
     *numbers(
-        "machines_mean machines_planned machines_p10 machines_p50 machines_p90", "machines",
+        "machines_mean machines_planned machines_p10 machines_p50 machines_p90",
+        "machines",
         "machines that arrive in the week: expected, of these by a plan, quantiles",
     ),
     *numbers("labour_hours_p50 labour_hours_p90", "hours", "workshop time the week asks for"),

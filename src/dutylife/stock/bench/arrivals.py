@@ -39,14 +39,14 @@ class Arrivals:
 
     def row(self, equipment_class: object) -> int:
         """Place of a class of the tables among ``classes``; -1 where the record has none."""
-        name = NOT_STATED if pd.isna(equipment_class) else str(equipment_class)
+        name = equipment_class if isinstance(equipment_class, str) else NOT_STATED
         return self.row_of_class.get(name, -1)
 
 
 def parts_of_year(mondays: pd.DatetimeIndex) -> Ints:
     """Part of the year, 0 to 51, of the weeks that begin on some Mondays."""
     day = (mondays + _MIDDLE).dayofyear.to_numpy()
-    return np.minimum((day - 1) // 7, WEEKS - 1).astype(np.int64)
+    return np.asarray(np.minimum((day - 1) // 7, WEEKS - 1), dtype=np.int64)
 
 
 def first_monday(as_of: pd.Timestamp) -> pd.Timestamp:
@@ -96,10 +96,10 @@ def arrivals_of(
         equipment_class=named.fillna(NOT_STATED).astype(str), is_failure=is_failure,
         is_planned=is_planned & ~is_failure, days_there=there.where(there >= 0),
     )  # fmt: skip
-    return _in_weeks(visits, units, as_of)
+    return _in_weeks(visits, as_of)
 
 
-def _in_weeks(visits: pd.DataFrame, units: pd.DataFrame, as_of: pd.Timestamp) -> Arrivals:
+def _in_weeks(visits: pd.DataFrame, as_of: pd.Timestamp) -> Arrivals:
     end = first_monday(as_of) - pd.Timedelta(days=0 if as_of.weekday() == 6 else 7)
     first = visits["arrived"].min() if len(visits) else end
     # the week the record begins in may be a part of one

@@ -148,9 +148,7 @@ def _few(draws: dict[tuple[str, str], pd.DataFrame]) -> pd.DataFrame:
     for frame in draws.values():
         few = _grouped(frame)
         frames.append(
-            frame.iloc[: len(few.shape)].assign(
-                shape=few.shape, scale=few.scale, weight=few.weight
-            )
+            frame.iloc[: len(few.shape)].assign(shape=few.shape, scale=few.scale, weight=few.weight)
         )
     return pd.concat(frames)
 

@@ -43,11 +43,15 @@ class WeeklyLaw:
 
 def count_quantile(level: float, mean: Array, spread: Array) -> Array:
     """Quantile of negative binomial counts of variance mean + spread x mean^2; Poisson at 0."""
-    from scipy.stats import nbinom
+    from scipy.special import betainc
 
-    size = 1.0 / np.maximum(spread, 1e-6)
-    found = nbinom.ppf(level, size, size / (size + np.maximum(mean, 1e-12)))
-    return np.where(mean > 1e-9, found, 0.0)
+    mean, spread = np.asarray(mean, dtype=float), np.maximum(spread, 1e-6)
+    size = 1.0 / spread
+    reach = mean + 12.0 * np.sqrt(mean + spread * mean**2) + 12.0
+    counts = np.arange(int(np.ceil(float(reach.max(initial=0.0)))) + 1.0)
+    share = size / (size + np.maximum(mean, 1e-12))
+    below = betainc(size[..., None], counts + 1.0, share[..., None])
+    return np.asarray((below < level - 1e-12).sum(axis=-1), dtype=float)
 
 
 def weekly_law(
@@ -160,7 +164,11 @@ def _spreads(counts: Array, expected: Array, rate: Array, starts: Ints, n_ahead:
     stated = PRIOR_SPREAD[0] + PRIOR_SPREAD[1] * ahead_of
     if not looked:
         return np.tile(stated, (len(counts) + 1, 1))
-    each, n_weeks, far = np.array(found), np.array(weeks, dtype=float), np.array(looked, dtype=float)
+    each, n_weeks, far = (
+        np.array(found),
+        np.array(weeks, dtype=float),
+        np.array(looked, dtype=float),
+    )
     prior = PRIOR_SPREAD[0] + PRIOR_SPREAD[1] * far
     # errors of neighbouring weeks far ahead are nearly one and the same
     apart = n_weeks / np.sqrt(far)
@@ -195,9 +203,12 @@ def _held_spread(came: Array, said: Array, weight: Array) -> float:
 
 
 def _line(far: Array, spread: Array, weight: Array, ahead: Ints) -> Array:
-    """Spread a + b x weeks ahead, neither below 0, at each week ahead."""
-    from scipy.optimize import nnls
-
-    root = np.sqrt(weight)
-    (a, b), _ = nnls(np.column_stack([root, root * far]), root * np.maximum(spread, 0.0))
+    """Spread a + b x weeks ahead by least squares, neither below 0, at each week ahead."""
+    y, w = np.maximum(spread, 0.0), weight / weight.sum()
+    middle, level = float(w @ far), float(w @ y)
+    square = float(w @ (far - middle) ** 2)
+    b = max(float(w @ ((far - middle) * (y - level))) / square, 0.0) if square > 0 else 0.0
+    a = level - b * middle
+    if a < 0:
+        a, b = 0.0, float(w @ (far * y)) / float(w @ far**2)
     return np.asarray(a + b * ahead)

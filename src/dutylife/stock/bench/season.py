@@ -9,12 +9,12 @@ Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 WEEKS = 52  # parts of the year; day 365 and 366 belong to the last
 # all our proposal
-CLEARLY = 3.0  # log likelihood of the other years that a season must gain; see `season_of`
+CLEARLY = 5.0  # log likelihood of the other years that a season must gain; see `season_of`
+AGAINST = -1.0  # log likelihood below which a class does not go by the fleet's season
 SMOOTH = (0.1, 0.2, 0.4, 0.8)  # standard deviations of a season that turns slowly
 ABRUPT = (0.0, 0.05, 0.15)  # of single weeks, for holidays
 TURN = 0.5  # of the slow part: weeks two months apart still go half together
 LEAST = 0.05  # of the mean week: no week stands quite still
-FLAT = (0.0, 0.0)
 Kind = tuple[float, float]
 
 
@@ -51,9 +51,7 @@ def dispersion(counts: Array) -> float:
     return max(float(np.mean(np.diff(counts) ** 2)) / (2.0 * mean), 1.0)
 
 
-def season_of(
-    counts: Array, week: Ints, exposure: Array, pool: Season | None = None
-) -> Season:
+def season_of(counts: Array, week: Ints, exposure: Array, pool: Season | None = None) -> Season:
     """Season of weekly arrivals, one of a few stated stiffnesses, or none.
 
     Parameters
@@ -87,35 +85,30 @@ def season_of(
     use = slice(len(counts) - n_years * WEEKS, None)
     y, at, base = counts[use], week[use], _trended(counts[use], exposure[use])
     year = np.repeat(np.arange(n_years), WEEKS)
-    by_year = np.array([(_by_week(y[year == k], at[year == k]), _by_week(base[year == k],
-                         at[year == k])) for k in range(n_years)])  # fmt: skip
+    years = [(y[year == k], base[year == k], at[year == k]) for k in range(n_years)]
+    by_year = np.array([[_by_week(v, w), _by_week(e, w)] for v, e, w in years])
     phi = dispersion(y)
     centre = np.ones(WEEKS) if pool is None else pool.shares
-    kinds: list[Kind] = [(s, a) for s in SMOOTH for a in ABRUPT]
-    without = np.ones(WEEKS)
-    gains = {kind: _gain(by_year, centre, kind, phi) for kind in kinds}
-    best = max(gains, key=lambda k: gains[k])
-    start = 0.0 if pool is None or pool.is_flat else _left_out(by_year, centre, phi)
-    # a class may go against its pool for less: a pool is a guess at each of its classes
-    least = max(start, 0.0) if start > -1.0 else 0.0
-    if gains[best] < least + CLEARLY:
-        return pool if pool is not None and start > -1.0 else flat_season()
+    stay, start = flat_season(), 0.0
+    if pool is not None and not pool.is_flat:
+        of_pool = _told(by_year, pool.shares, phi)
+        if of_pool > AGAINST:
+            stay, start = pool, max(of_pool, 0.0)
+    gains = {(s, a): _gain(by_year, centre, (s, a), phi) for s in SMOOTH for a in ABRUPT}
+    best = max(gains, key=lambda kind: gains[kind])
+    if gains[best] < start + CLEARLY:
+        return stay
     shares, variance = _fitted(by_year.sum(axis=0), centre, best, phi)
-    del without
     return Season(shares=shares, variance=variance, gain=gains[best])
 
 
 def _gain(by_year: Array, centre: Array, kind: Kind, phi: float) -> float:
     """Log likelihood of each year under the season of the others, over one without a season."""
     total = by_year.sum(axis=0)
-    gain = 0.0
-    for one in by_year:
-        shares, _ = _fitted(total - one, centre, kind, phi)
-        gain += _log_chance(one, shares) - _log_chance(one, np.ones(WEEKS))
-    return gain / phi
+    return sum(_told(one[None], _fitted(total - one, centre, kind, phi)[0], phi) for one in by_year)
 
 
-def _left_out(by_year: Array, shares: Array, phi: float) -> float:
+def _told(by_year: Array, shares: Array, phi: float) -> float:
     flat = np.ones(WEEKS)
     return sum(_log_chance(one, shares) - _log_chance(one, flat) for one in by_year) / phi
 
