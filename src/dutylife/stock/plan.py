@@ -15,11 +15,13 @@ from dutylife.schema import as_table
 from dutylife.settings import Settings
 from dutylife.stock import parts
 from dutylife.stock.comings import Contract, contracts_ahead, flow_of
-from dutylife.stock.demand import common_spans, days_ahead, forecast_rows, protection_span
-from dutylife.stock.orders import stock_row, terms_of
+from dutylife.stock.demand import common_spans, days_ahead, forecast_rows
+from dutylife.stock.levels import days_asked
+from dutylife.stock.orders import stock_row
 from dutylife.stock.plans import done_share, planned_ages, plans_of, seen_rates
 from dutylife.stock.shares import mix, monthly_series, shares_of_lives
 from dutylife.stock.streams import IN_SERVICE, Inputs, part_laws, told_cells
+from dutylife.stock.terms import terms_of
 from dutylife.vocabulary import TABLES
 
 RUN_OUT_DAYS = (10.0, 20.0, 60.0, 120.0)  # ends of further spans: when the shelf runs out
@@ -93,13 +95,14 @@ def plan_stock(
     numbers = sorted(set(other) | set(lives["part"]))
     terms = {n: terms_of(n, on_shelf.get(n, {}), settings) for n in numbers}
     spans = common_spans(as_of, settings.report.horizon_months)
+    horizon = max(span.key[1] for span in spans if span.start == 0)
     further = [days_ahead(as_of, d) for d in RUN_OUT_DAYS]
     own_spans = {
-        n: [protection_span(as_of, t.protection_days), days_ahead(as_of, t.review_days)]
+        n: [days_ahead(as_of, d) for d in (t.protection_days, *days_asked(t, horizon))]
         for n, t in terms.items()
     }
     told = [*spans, *(own[0] for own in own_spans.values())]
-    asked = [*told, *further, *(own[1] for own in own_spans.values())]
+    asked = [*told, *further, *(span for own in own_spans.values() for span in own[1:])]
     inputs = Inputs(
         lives=lives,
         life_draws=life_draws,
@@ -130,7 +133,7 @@ def plan_stock(
             told_rows = forecast_rows(number, plan, own, [*spans, own_spans[number][0]])
             forecast += [r | {"life_weight": share, "n_scored": n_scored} for r in told_rows]
             if plan == plans[0]:
-                rows.append(stock_row(number, own, terms[number], as_of, settings))
+                rows.append(stock_row(number, own, terms[number], as_of, settings, horizon))
     component = parts.component_of_part(replaced, catalogue, current)
     words = _descriptions(service_lines, catalogue, shelf)
     return {
