@@ -1,5 +1,6 @@
 """The stock stage: lives in service, laws and the plan in force to demand, levels and orders."""
 
+import math
 from dataclasses import replace
 from typing import Any
 
@@ -15,11 +16,18 @@ from dutylife.schema import as_table
 from dutylife.settings import Settings
 from dutylife.stock import parts
 from dutylife.stock.comings import Contract, contracts_ahead, flow_of
-from dutylife.stock.demand import common_spans, days_ahead, forecast_rows, protection_span
-from dutylife.stock.orders import stock_row, terms_of
+from dutylife.stock.demand import (
+    Span,
+    common_spans,
+    days_ahead,
+    forecast_rows,
+    protection_span,
+)
+from dutylife.stock.money_curve import ShelfLine, money_curve
+from dutylife.stock.orders import Terms, stock_row, terms_of
 from dutylife.stock.plans import done_share, planned_ages, plans_of, seen_rates
 from dutylife.stock.shares import mix, monthly_series, shares_of_lives
-from dutylife.stock.streams import IN_SERVICE, Inputs, part_laws, told_cells
+from dutylife.stock.streams import IN_SERVICE, Inputs, Laws, part_laws, told_cells
 from dutylife.vocabulary import TABLES
 
 RUN_OUT_DAYS = (10.0, 20.0, 60.0, 120.0)  # ends of further spans: when the shelf runs out
@@ -61,7 +69,8 @@ def plan_stock(
     -------
     dict of str to DataFrame
         "demand_forecast" under the plan in force and, as a second scenario, the recommended one;
-        "stock_plan" under the plan in force. Both without rows where no part has a number.
+        "stock_plan" and "money_curve" under the plan in force. All without rows where no part has
+        a number.
 
     Raises
     ------
@@ -95,11 +104,16 @@ def plan_stock(
     spans = common_spans(as_of, settings.report.horizon_months)
     further = [days_ahead(as_of, d) for d in RUN_OUT_DAYS]
     own_spans = {
-        n: [protection_span(as_of, t.protection_days), days_ahead(as_of, t.review_days)]
+        n: [
+            protection_span(as_of, t.protection_days),
+            days_ahead(as_of, t.review_days),
+            days_ahead(as_of, t.lead_time_days),
+            days_ahead(as_of, t.lead_time_days + t.review_days / 2),
+        ]  # fmt: skip
         for n, t in terms.items()
     }
     told = [*spans, *(own[0] for own in own_spans.values())]
-    asked = [*told, *further, *(own[1] for own in own_spans.values())]
+    asked = [*told, *further, *(span for own in own_spans.values() for span in own[1:])]
     inputs = Inputs(
         lives=lives,
         life_draws=life_draws,
@@ -117,6 +131,7 @@ def plan_stock(
     series = monthly_series(service_lines, current, as_of)
     forecast: list[dict[str, Any]] = []
     rows: list[dict[str, Any]] = []
+    on_curve: list[ShelfLine] = []
     for plan in plans:
         if plan != plans[0]:  # levels follow the plan in force only
             inputs = replace(inputs, spans=told)
@@ -130,13 +145,38 @@ def plan_stock(
             told_rows = forecast_rows(number, plan, own, [*spans, own_spans[number][0]])
             forecast += [r | {"life_weight": share, "n_scored": n_scored} for r in told_rows]
             if plan == plans[0]:
-                rows.append(stock_row(number, own, terms[number], as_of, settings))
+                row = stock_row(number, own, terms[number], as_of, settings)
+                rows.append(row)
+                if terms[number].unit_cost:
+                    on_curve.append(_shelf_line(row, own, own_spans[number], terms[number]))
     component = parts.component_of_part(replaced, catalogue, current)
     words = _descriptions(service_lines, catalogue, shelf)
     return {
         "demand_forecast": _named("demand_forecast", forecast, component, words),
         "stock_plan": _named("stock_plan", rows, component, words),
+        "money_curve": money_curve(on_curve).table,
     }
+
+
+def _shelf_line(row: dict[str, Any], laws: Laws, spans: list[Span], terms: Terms) -> ShelfLine:
+    """A part of known cost on the curve of money: its demand until an order of today, an order
+    half a review later, and the next order can be there.
+    """  # noqa: D205
+    late, _, early, middle = spans
+    mean = laws[late.key].mean
+    position = None if terms.on_hand is None else terms.on_hand + (terms.on_order or 0.0)
+    return ShelfLine(
+        name=str(row["part_number"]),
+        demands=(
+            laws[early.key].chances() if terms.lead_time_days >= 1 else np.ones(1),
+            laws[middle.key].chances(),
+            laws[late.key].chances(),
+        ),
+        unit_cost=float(row["unit_cost"]),
+        waited_share=1 - laws[late.key].mean_planned / mean if mean > 0 else 1.0,
+        held=math.nan if position is None else position,
+        ordered=float(row["order_now"] or 0.0),
+    )
 
 
 def _announced(
