@@ -43,7 +43,7 @@ def test_no_order_protects_nothing(run_folder: Path):
 
 def test_what_95_instead_of_90_takes_is_the_answer(run_folder: Path):
     section = shelf_money.money_and_waiting(with_curve(run_folder, *CURVE))
-    assert "95 % given at once instead of 90 % takes 120 EUR more" in section.answer
+    assert "95 % of pieces given at once instead of 90 % take 120 EUR more" in section.answer
     assert "245 days" in section.answer
     assert 'alt="Days waited fall' in section.html
 

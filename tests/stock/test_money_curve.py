@@ -75,7 +75,7 @@ def test_the_order_and_more_money_never_make_anybody_wait_longer():
     curve = result.table[result.table["point"] == "curve"]
     assert curve["waiting_days"].is_monotonic_decreasing
     assert curve["levels_cost"].is_monotonic_increasing
-    assert "95 % given at once instead of 90 %" in result.text
+    assert "95 % of pieces given at once instead of 90 %" in result.text
     assert "crowns" in result.text
 
 

@@ -34,10 +34,10 @@ def curve_of(run: Run) -> MoneyCurve:
 
 def what_it_protects(run: Run) -> str:
     """Say what today's order spares; blank where the shelf is not counted or nothing is bought."""
-    rows = plain(table_or_empty(run, "money_curve")).set_index("point")
-    if not {"as it stands", "with the order"} <= set(rows.index):
+    curve = curve_of(run)
+    before, after = curve.at("as it stands"), curve.at("with the order")
+    if not (before and after):
         return ""
-    before, after = rows.loc["as it stands"], rows.loc["with the order"]
     if after["levels_cost"] <= before["levels_cost"]:
         return ""
     return (

@@ -83,25 +83,32 @@ class MoneyCurve:
         """One sentence: what the shelf as it stands, today's order and 95 instead of 90 % do."""
         if self.table.empty:
             return "No part has both a forecast and a known cost."
-        rows = self.table.astype({"point": "object"}).set_index("point")
+        low, high = self.at("90 % given"), self.at("95 % given")
         said = []
-        for point in ("as it stands", "with the order"):
-            if point in rows.index:
-                row = rows.loc[point]
-                said.append(
-                    f"{point} {number(100 * row['fill_rate'], 3)} % of pieces are given at once "
-                    f"and {count(round(row['waiting_days']), 'day')} are waited in a year"
-                )
-        at = [p for p in ("90 % given", "95 % given") if p in rows.index]
-        text = "The counted shelf: " + "; ".join(said) + "." if said else ""
-        if len(at) == 2:
-            more = float(rows.loc[at[1], "levels_cost"] - rows.loc[at[0], "levels_cost"])
-            spared = float(rows.loc[at[0], "waiting_days"] - rows.loc[at[1], "waiting_days"])
-            text += (
-                f" 95 % given at once instead of 90 % takes {money(more, self.currency)} more in "
-                f"the levels and spares {count(round(spared), 'day')} of waiting a year."
+        if low and high:
+            spared = round(low["waiting_days"] - high["waiting_days"])
+            said.append(
+                "95 % of pieces given at once instead of 90 % take "
+                f"{money(high['levels_cost'] - low['levels_cost'], self.currency)} more in the "
+                f"levels and spare {count(spared, 'day')} of waiting a year."
             )
-        return text.strip() or "No level reaches 90 % of pieces given at once."
+        for point, words in (
+            ("as it stands", "The shelf as it stands"),
+            ("with the order", "With today's order it"),
+        ):
+            if row := self.at(point):
+                said.append(
+                    f"{words} gives {number(100 * row['fill_rate'], 3)} % at once and lets people "
+                    f"wait {count(round(row['waiting_days']), 'day')} a year, summed over pieces."
+                )
+        return " ".join(said) or "No level reaches 90 % of pieces given at once."
+
+    def at(self, point: str) -> dict[str, float]:
+        """Figures of a named point; empty where the curve has none."""
+        rows = self.table[self.table["point"].astype(object) == point]
+        if rows.empty:
+            return {}
+        return {str(k): float(v) for k, v in rows.iloc[0].drop("point").items()}
 
 
 def money_curve(
