@@ -17,6 +17,7 @@ from dutylife.reports import (
     evidence_page,
     law_sections,
     maintenance_page,
+    shelf_money,
     stock_page,
     task_choice,
 )
@@ -31,6 +32,8 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
     "demand by month": stock_page.demand_by_month,
     "shelf": stock_page.shelf,
     "dead stock": stock_page.dead_stock,
+    "money and waiting": shelf_money.money_and_waiting,
+    "more than needed": shelf_money.excess,
     "next visits": maintenance_page.next_visits,
     "intervals in short": maintenance_page.intervals_in_short,
     "all visits": maintenance_page.all_visits,

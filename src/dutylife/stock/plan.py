@@ -17,6 +17,7 @@ from dutylife.stock import parts
 from dutylife.stock.comings import Contract, contracts_ahead, flow_of
 from dutylife.stock.demand import common_spans, days_ahead, forecast_rows
 from dutylife.stock.levels import days_asked
+from dutylife.stock.money_curve import ShelfLine, days_on_curve, money_curve, shelf_line
 from dutylife.stock.orders import stock_row
 from dutylife.stock.plans import done_share, planned_ages, plans_of, seen_rates
 from dutylife.stock.shares import mix, monthly_series, shares_of_lives
@@ -63,7 +64,8 @@ def plan_stock(
     -------
     dict of str to DataFrame
         "demand_forecast" under the plan in force and, as a second scenario, the recommended one;
-        "stock_plan" under the plan in force. Both without rows where no part has a number.
+        "stock_plan" and "money_curve" under the plan in force. All without rows where no part has
+        a number.
 
     Raises
     ------
@@ -98,7 +100,10 @@ def plan_stock(
     horizon = max(span.key[1] for span in spans if span.start == 0)
     further = [days_ahead(as_of, d) for d in RUN_OUT_DAYS]
     own_spans = {
-        n: [days_ahead(as_of, d) for d in (t.protection_days, *days_asked(t, horizon))]
+        n: [
+            days_ahead(as_of, d)
+            for d in (t.protection_days, *days_asked(t, horizon), *days_on_curve(t))
+        ]
         for n, t in terms.items()
     }
     told = [*spans, *(own[0] for own in own_spans.values())]
@@ -120,6 +125,7 @@ def plan_stock(
     series = monthly_series(service_lines, current, as_of)
     forecast: list[dict[str, Any]] = []
     rows: list[dict[str, Any]] = []
+    on_curve: list[ShelfLine] = []
     for plan in plans:
         if plan != plans[0]:  # levels follow the plan in force only
             inputs = replace(inputs, spans=told)
@@ -133,12 +139,16 @@ def plan_stock(
             told_rows = forecast_rows(number, plan, own, [*spans, own_spans[number][0]])
             forecast += [r | {"life_weight": share, "n_scored": n_scored} for r in told_rows]
             if plan == plans[0]:
-                rows.append(stock_row(number, own, terms[number], as_of, settings, horizon))
+                row = stock_row(number, own, terms[number], as_of, settings, horizon)
+                rows.append(row)
+                if terms[number].unit_cost:
+                    on_curve.append(shelf_line(row, own, terms[number]))
     component = parts.component_of_part(replaced, catalogue, current)
     words = _descriptions(service_lines, catalogue, shelf)
     return {
         "demand_forecast": _named("demand_forecast", forecast, component, words),
         "stock_plan": _named("stock_plan", rows, component, words),
+        "money_curve": money_curve(on_curve).table,
     }
 
 

@@ -310,6 +310,12 @@ _TABLES: list[Table] = [
         "lead_time_days needed_by p50 p90 sentence",
     ),
     _table(
+        "money_curve",
+        "money in the levels of all parts and what it brings",
+        "point pieces",
+        "point pieces levels_cost fill_rate waiting_days",
+    ),
+    _table(
         "forecast_scores",
         "a past forecast against what came",
         "as_of part_number from_date months method",
