@@ -16,11 +16,13 @@ _VALUE = re.compile(r"[-+(]?[\d][\d.,:/'-]*\)?-?%?|\d{1,2}[-.][A-Za-z]{3,9}\.?[-
 _DATE = re.compile(
     r"\d{1,4}[-/. ](?:\d{1,2}|[A-Za-z]{3,9}\.?)[-/., ]\s?\d{2,4}|[A-Za-z]{3,9}\.? \d{1,2},? \d{4}"
 )
-# a place where so many lines have a figure or date end or begin is a column of them
-_ANCHOR_SHARE = 0.25
+# figures or dates begin or end at the places of their columns: against the fullest place so often
+_ANCHOR_SHARE = 0.4
 # of many lines so few may break a gap: they are shown and set aside, not the gap
 _BROKEN_SHARE = 0.01
 _LEAST_LINES = 3
+# above so many lines a blank at one place of all texts is no chance
+_FEW_LINES = 20
 _WIDEST = 4000
 
 Span = tuple[int, int]
@@ -43,8 +45,6 @@ class FixedColumns:
         Lines with figures or dates where the columns have them; lines that cross no gap.
     question : str
         Two cuts that explain the file equally; blank where there are none.
-    other : tuple of (int, int)
-        The columns by the other of the two cuts.
     touching : tuple of str
         Two labels that stand above one column: no gap parts them.
     """
@@ -55,7 +55,6 @@ class FixedColumns:
     data: Flags
     fits: Flags
     question: str = ""
-    other: tuple[Span, ...] = ()
     touching: tuple[str, ...] = ()
 
 
@@ -91,23 +90,23 @@ def fixed_columns(lines: list[str]) -> FixedColumns | None:
     rulers = [i for i in np.flatnonzero(ruled) if i <= int(np.flatnonzero(data)[-1])]
     spans = _by_ruler(lines, rulers, filled[data])
     if spans:
-        labels, header, touching = _under_labels(lines, data, ruled, spans)
+        # a ruler says where a column is: its labels stand inside it
+        labels, header, touching, _ = _under_labels(lines, data, ruled, spans)
         fits = _fitting(filled, spans) & ~(whole & _over_two(lines, spans))
         return FixedColumns(tuple(spans), labels, header, data, fits, touching=touching)
     spans = _by_gaps(filled[data])
     if len(spans) < 2:
         return None
-    spans = _with_blank_columns(lines, data, ruled, spans)
+    spans = _with_labels(lines, data, ruled, spans)
     merged, question = _merged(lines, data, ruled, spans, filled)
     if len(merged) < 2:
         return None
-    labels, header, touching = _under_labels(lines, data, ruled, merged)
+    labels, header, touching, loose = _under_labels(lines, data, ruled, merged)
+    if loose and not question:
+        question = f"no figure or text stands below '{loose}', which may be a column of its own"
     # words one blank apart over two columns are one text: a title, a footer
     fits = _fitting(filled, merged) & ~(whole & _over_two(lines, merged))
-    return FixedColumns(
-        tuple(merged), labels, header, data, fits, question,
-        tuple(spans) if question else (), touching,
-    )  # fmt: skip
+    return FixedColumns(tuple(merged), labels, header, data, fits, question, touching)
 
 
 def stated_columns(lines: list[str], starts: list[int]) -> FixedColumns:
@@ -131,24 +130,24 @@ def stated_columns(lines: list[str], starts: list[int]) -> FixedColumns:
 
 def _data_lines(lines: list[str], ruled: Flags) -> Flags:
     """Lines with a figure or date at the places where most lines with figures have one."""
-    places: list[set[tuple[str, int]]] = []
-    counts: Counter[tuple[str, int]] = Counter()
+    places: list[list[Span]] = []
+    ends: Counter[int] = Counter()
+    begins: Counter[int] = Counter()
     for line, is_ruler in zip(lines, ruled, strict=True):
-        mine: set[tuple[str, int]] = set()
-        if not is_ruler:
-            for found in _TOKEN.finditer(line):
-                if _VALUE.fullmatch(found[0]):
-                    mine |= {("ends", found.end()), ("starts", found.start())}
-        places.append(mine)
-        counts.update(mine)
-    n_valued = sum(bool(p) for p in places)
-    anchors = {p for p, n in counts.items() if n >= max(2, _ANCHOR_SHARE * n_valued)}
-    if not anchors:
+        found = [] if is_ruler else list(_TOKEN.finditer(line))
+        places.append([m.span() for m in found if _VALUE.fullmatch(m[0])])
+        begins.update(s for s, _ in places[-1])
+        ends.update(e for _, e in places[-1])
+    least = max(2.0, _ANCHOR_SHARE * max([0, *begins.values(), *ends.values()]))
+    at_begin = {p for p, n in begins.items() if n >= least}
+    at_end = {p for p, n in ends.items() if n >= least}
+    if not at_begin and not at_end:
         # a list of words only: every line with two blanks inside may be of it
         apart = [bool(re.search(r"\S {2,}\S", line)) for line in lines]
         return np.array(apart) & ~ruled
-    least = 2 if len(anchors) >= 4 else 1
-    return np.array([len(p & anchors) >= least for p in places])
+    hits = [sum(s in at_begin or e in at_end for s, e in mine) for mine in places]
+    usual = sorted(h for h in hits if h)[sum(h > 0 for h in hits) // 2]
+    return np.array([h >= max(1, usual // 2) for h in hits])
 
 
 def _by_ruler(lines: list[str], rulers: list[int], filled: Flags) -> list[Span]:
@@ -198,9 +197,9 @@ def _runs(flags: Flags) -> list[Span]:
 def _header_lines(lines: list[str], data: Flags, ruled: Flags, spans: list[Span]) -> range:
     """The last words above the first data line, and words right above that fit the columns."""
     at = int(np.flatnonzero(data)[0]) - 1
-    while at >= 0 and (not lines[at].strip() or ruled[at] or _is_rule(lines[at])):
+    while at >= 0 and (not lines[at].strip() or ruled[at] or is_rule(lines[at])):
         at -= 1
-    if at < 0 or not _words(lines[at]):
+    if at < 0 or not _words(lines[at], max(2, len(spans) // 2)):
         return range(0)
     first = at
     while first > 0 and _words(lines[first - 1]) and at - first < 2:
@@ -212,14 +211,16 @@ def _header_lines(lines: list[str], data: Flags, ruled: Flags, spans: list[Span]
     return range(first, at + 1)
 
 
-def _is_rule(line: str) -> bool:
+def is_rule(line: str) -> bool:
+    """Whether a line is drawn, of dashes and the like."""
     return bool(re.fullmatch(r"[-=_~*+\s]{3,}", line))
 
 
-def _words(line: str) -> bool:
-    labels = [m[0] for m in _LABEL.finditer(line)]
-    values = sum(bool(_VALUE.fullmatch(v)) for label in labels for v in label.split())
-    return len(labels) >= 2 and values == 0 and not _is_rule(line)
+def _words(line: str, least: int = 1000) -> bool:
+    """A line of two labels or more, or of so many words, none a figure."""
+    n_labels, words = len(_LABEL.findall(line)), line.split()
+    values = sum(bool(_VALUE.fullmatch(w)) for w in words)
+    return (n_labels >= 2 or len(words) >= least) and values == 0 and not is_rule(line)
 
 
 def _overlapped(label: Span, spans: list[Span]) -> list[int]:
@@ -228,41 +229,53 @@ def _overlapped(label: Span, spans: list[Span]) -> list[int]:
 
 def _under_labels(
     lines: list[str], data: Flags, ruled: Flags, spans: list[Span]
-) -> tuple[tuple[str, ...], range, tuple[str, ...]]:
-    """Label of each column, the header's lines, and two labels above one column."""
+) -> tuple[tuple[str, ...], range, tuple[str, ...], str]:
+    """Label of each column, the header's lines, two labels above one column, a word of none."""
     header = _header_lines(lines, data, ruled, spans)
     out = [""] * len(spans)
     touching: tuple[str, ...] = ()
+    loose = ""
     for at in header:
         taken: dict[int, str] = {}
         for found in _LABEL.finditer(lines[at]):
-            for place, text in _placed(found, spans):
+            words, stray = _placed(found, spans)
+            loose = loose or stray
+            for place, text in words.items():
                 if place in taken and not touching:
                     touching = (taken[place], text)
                 taken[place] = text
         for place, text in taken.items():
             out[place] = f"{out[place]} {text}".strip()
-    return tuple(out) if len(header) else (), header, touching
+    return tuple(out) if len(header) else (), header, touching, loose
 
 
-def _placed(found: re.Match[str], spans: list[Span]) -> list[tuple[int, str]]:
-    """Columns a label stands above; its words one by one where each has a column of its own."""
-    over = _overlapped(found.span(), spans)
-    if len(over) > 1:
-        base = found.start()
-        words: dict[int, list[str]] = {}
-        for word in _TOKEN.finditer(found[0]):
-            at = _overlapped((base + word.start(), base + word.end()), spans)
-            words.setdefault(at[0] if len(at) == 1 else -1, []).append(word[0])
-        if set(words) == set(over):
-            return [(i, " ".join(w)) for i, w in words.items()]
+def _placed(found: re.Match[str], spans: list[Span]) -> tuple[dict[int, str], str]:
+    """Columns a label stands above, and a word of it that may be of another column.
+
+    Where it stands above several columns each word goes to its own; one above none stays with
+    the word before it.
+    """
     start, end = found.span()
-    # the column it covers most; beside every column the nearest one
+
     def shared(i: int) -> tuple[int, int]:
         s, e = spans[i]
         return min(end, e) - max(start, s), -i
 
-    return [(max(range(len(spans)), key=shared), found[0])]
+    over = _overlapped(found.span(), spans)
+    if len(over) < 2:
+        # beside every column the nearest one
+        return {max(range(len(spans)), key=shared): found[0]}, ""
+    words: dict[int, list[str]] = {}
+    stray, place = "", over[0]
+    for word in _TOKEN.finditer(found[0]):
+        at = _overlapped((start + word.start(), start + word.end()), spans)
+        if not at:
+            stray = stray or word[0]
+        place = at[0] if at else place
+        words.setdefault(place, []).append(word[0])
+    if len(words) == 1:
+        return {max(range(len(spans)), key=shared): found[0]}, ""
+    return {i: " ".join(w) for i, w in words.items()}, stray
 
 
 def _merged(
@@ -281,9 +294,16 @@ def _merged(
         spanning = any(s < left[1] and e > span[0] for s, e in labels)
         own = any(s >= left[1] and s < span[1] for s, e in labels)
         if not narrow:
-            # an unlabelled piece behind a gap of one blank is the end of a text that chance cut
-            gap = span[0] - left[1] == 1 and not own and not spanning
-            out[-1:] = [(left[0], span[1])] if gap else [left, span]
+            # of few lines chance leaves a blank at one place of all texts, where no label stands
+            by_chance = not own and not spanning and len(rows) < _FEW_LINES
+            if by_chance:
+                out[-1] = (left[0], span[1])
+                question = question or (
+                    f"no label stands above {_first(lines, rows, span)!r}, which may be a column "
+                    "or the end of the one before"
+                )
+            else:
+                out.append(span)
             continue
         if own:
             out.append(span)
@@ -304,13 +324,36 @@ def _merged(
     return out, question
 
 
-def _with_blank_columns(
-    lines: list[str], data: Flags, ruled: Flags, spans: list[Span]
-) -> list[Span]:
-    """Columns with those that are blank in all data lines and stand in the header only."""
+def _with_labels(lines: list[str], data: Flags, ruled: Flags, spans: list[Span]) -> list[Span]:
+    """Columns reaching to labels that stand beside their figures, and blank ones of the header."""
     header = _header_lines(lines, data, ruled, spans)
     labels = [m.span() for at in header[-1:] for m in _LABEL.finditer(lines[at])]
-    return sorted([*spans, *(label for label in labels if not _overlapped(label, spans))])
+    out = list(spans)
+    bare = [i for i, s in enumerate(out) if not any(_overlapped(lb, [s]) for lb in labels)]
+    more: list[Span] = []
+    for label in labels:
+        if _overlapped(label, spans):
+            continue
+        right = next((i for i in bare if _are_beside(label, out[i], spans, labels)), None)
+        if right is None:
+            # blank in every line: a column nobody fills
+            more.append(label)
+        else:
+            bare.remove(right)
+            out[right] = (min(label[0], out[right][0]), max(label[1], out[right][1]))
+    return sorted([*out, *more])
+
+
+def _are_beside(label: Span, span: Span, spans: list[Span], labels: list[Span]) -> bool:
+    """Nothing else stands between a label and a column."""
+    start, end = min(label[1], span[1]), max(label[0], span[0])
+    others = [o for o in (*spans, *labels) if o not in (label, span)]
+    return not any(o[0] < end and o[1] > start for o in others)
+
+
+def _first(lines: list[str], rows: NDArray[np.int64], span: Span) -> str:
+    said = [lines[i][span[0] : span[1]].strip() for i in rows]
+    return next((c for c in said if c), "")
 
 
 def _is_padded(filled: Flags, left: Span, right: Span) -> bool:

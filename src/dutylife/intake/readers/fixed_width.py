@@ -8,7 +8,12 @@ import numpy as np
 from dutylife.errors import SettingsError
 from dutylife.intake.readers.delimiter import cuts_the_text, text_sample
 from dutylife.intake.readers.encoding import Decoded
-from dutylife.intake.readers.fixed_columns import FixedColumns, fixed_columns, stated_columns
+from dutylife.intake.readers.fixed_columns import (
+    FixedColumns,
+    fixed_columns,
+    is_rule,
+    stated_columns,
+)
 from dutylife.intake.readers.sheet import ReadNote, Sheet, Source, no_table, sheet_of
 from dutylife.intake.readers.wrapped_lines import unwrapped
 from dutylife.settings import Export
@@ -66,8 +71,8 @@ def fixed_width_sheet(
     return _sheet(lines, columns, found, source, key)
 
 
-def _starts(columns: FixedColumns, other: bool = False) -> list[int]:
-    return [start + 1 for start, _ in (columns.other if other else columns.spans)]
+def _starts(columns: FixedColumns) -> list[int]:
+    return [start + 1 for start, _ in columns.spans]
 
 
 def _may_be(text: str) -> bool:
@@ -85,20 +90,23 @@ def _sheet(
         notes.append(
             ReadNote(
                 f"Columns can be cut in two ways: {columns.question}.",
-                f"set column_starts in {key} to {_starts(columns)} (one column, read so now) or "
-                f"to {_starts(columns, other=True)}",
+                f"set column_starts in {key} to where each begins; read now is {_starts(columns)}",
                 columns.header[-1] + 1, "ask",
             )
         )  # fmt: skip
     rows: list[list[str]] = []
     numbers: list[int] = []
     crossing: list[int] = []
-    rest = set(columns.header[:-1])
+    # a header of several lines is one row, on each page
+    head = lines[columns.header[-1]] if columns.labels else None
+    rest = {lines[at] for at in columns.header[:-1]}
     for at, line in enumerate(lines):
-        if at in rest:
+        if line in rest and not columns.data[at]:
             continue
-        if columns.labels and at == columns.header[-1]:
+        if line == head:
             rows.append(list(columns.labels))
+        elif is_rule(line) and not columns.data[at]:
+            rows.append([line.strip()])
         elif columns.fits[at] or not line:
             rows.append(_cut(line, columns.spans))
         else:
@@ -107,8 +115,9 @@ def _sheet(
                 crossing.append(len(rows) - 1)
         numbers.append(at + 1)
     fits = np.array([columns.fits[n - 1] for n in numbers])
-    is_body = np.array([n - 1 not in columns.header for n in numbers]) & fits
-    rows, kept, n_joined, question = unwrapped(rows, is_body)
+    data = np.array([columns.data[n - 1] for n in numbers])
+    is_body = np.array([lines[n - 1] != head for n in numbers]) & fits
+    rows, kept, n_joined, question = unwrapped(rows, is_body, data)
     crossing = [int(np.flatnonzero(kept == i)[0]) for i in crossing]
     if n_joined:
         notes.append(

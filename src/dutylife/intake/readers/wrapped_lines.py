@@ -1,6 +1,7 @@
 """Texts too long for their column, printed on over the next lines, in one cell again."""
 
 import re
+from collections import Counter
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,11 +11,14 @@ _TEXT_SHARE = 0.2
 _FIGURES = re.compile(r"[^A-Za-zÀ-ÿ]*")
 # a cell is cut within a word when so many of its like fill their column to the last place
 _LEAST_FULL = 5
+_HYPHEN = re.compile(r"[^\W_]-$")
+# after "Ein-" goes on another word of two that share their end
+_AND = re.compile(r"(?:and|or|und|oder|et|ou|y|o|en|of)\b", re.IGNORECASE)
 _PAGE = re.compile(r"(?:page|seite|página|pagina|blatt|feuille|blad)\s*:?\s*\d+.*", re.IGNORECASE)
 
 
 def unwrapped(
-    rows: list[list[str]], body: NDArray[np.bool_]
+    rows: list[list[str]], body: NDArray[np.bool_], data: NDArray[np.bool_]
 ) -> tuple[list[list[str]], NDArray[np.int64], int, str]:
     """Put lines that fill nothing but columns of text to the row above.
 
@@ -26,6 +30,9 @@ def unwrapped(
         Cells of each line, blanks as in the file.
     body : ndarray of bool, shape (rows,)
         Lines below the header that keep to the columns.
+    data : ndarray of bool, shape (rows,)
+        Lines with figures or dates where the columns have them. Other lines that stand in the
+        file twice are of the page: a text goes on below them.
 
     Returns
     -------
@@ -39,6 +46,8 @@ def unwrapped(
         max((len(r[c].rstrip()) for r in mine if c < len(r)), default=0) for c in range(n_columns)
     ]
     texts = _text_columns(mine, n_columns)
+    plain = [re.sub(r"\d+", "9", " ".join(" ".join(cells).split())) for cells in rows]
+    n_of = Counter(p for p, is_data in zip(plain, data, strict=True) if not is_data)
     parts: dict[int, list[int]] = {}
     last = -1
     for at, cells in enumerate(rows):
@@ -51,7 +60,7 @@ def unwrapped(
             and not any(_PAGE.fullmatch(cells[i].strip()) for i in filled)
         ):
             parts.setdefault(last, []).append(at)
-        else:
+        elif data[at] or n_of[plain[at]] == 1:
             last = at
     within, question = _cut_within_words(rows, parts, widths)
     gone: set[int] = set()
@@ -61,10 +70,25 @@ def unwrapped(
             if len(pieces) > 1 and column in within:
                 rows[head][column] = "".join(p.ljust(widths[column]) for p in pieces)
             elif len(pieces) > 1:
-                rows[head][column] = " ".join(p.strip() for p in pieces)
+                rows[head][column] = joined_words([p.strip() for p in pieces])
         gone |= set(more)
     kept = np.array([i for i in range(len(rows)) if i not in gone], dtype="int64")
     return [rows[i] for i in kept], kept, len(gone), question
+
+
+def joined_words(pieces: list[str]) -> str:
+    """Pieces of a text cut between words, or after the hyphen of a word.
+
+    Examples
+    --------
+    >>> joined_words(["49 cc two-", "stroke, new", "plug"]), joined_words(["Ein-", "und Ausbau"])
+    ('49 cc two-stroke, new plug', 'Ein- und Ausbau')
+    """
+    out = pieces[0]
+    for piece in pieces[1:]:
+        within = _HYPHEN.search(out) and piece[:1].isalnum() and not _AND.match(piece)
+        out = f"{out}{piece}" if within else f"{out} {piece}"
+    return out
 
 
 def _text_columns(rows: list[list[str]], n_columns: int) -> set[int]:
