@@ -8,7 +8,9 @@ SIGNS = (";", "\t", "|", ",")
 # a big file is looked at in so many pieces, spread from its first to its last line
 _PIECES = 32
 _PIECE_CHARACTERS = 1 << 14
-_QUOTED = re.compile(r'"(?:[^"\n]|"")*"')
+# a whole cell in quotes, over several lines or not; an inch mark stands after a figure
+_QUOTED = re.compile(r'(?:^|(?<=[;\t|,]))"(?:[^"]|"")*"(?=[;\t|,]|$)', re.MULTILINE)
+_SIGNS_INSIDE = re.compile(r'[;\t|,"\s]+')
 _FIGURE = re.compile(r"[\d\s.,:;/+()€$£%-]*")
 
 
@@ -50,7 +52,8 @@ _OF_TEXT = re.compile(r"(?<=\d),(?=\d)|,(?=\s)")
 
 def _best(lines: list[str]) -> tuple[tuple[bool, float, int, int], str]:
     """Score of the likeliest sign, and the sign: headed, share of lines, cells, place in SIGNS."""
-    bare = [_QUOTED.sub("q", line) for line in lines if line.strip()]
+    plain = _QUOTED.sub(lambda m: _SIGNS_INSIDE.sub(" ", m[0]).strip() or "q", "\n".join(lines))
+    bare = [line for line in plain.split("\n") if line.strip()]
     best: tuple[bool, float, int, int] = (False, 0.0, 0, 0)
     chosen = ","
     for rank, sign in enumerate(SIGNS):

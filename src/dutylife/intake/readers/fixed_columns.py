@@ -92,7 +92,7 @@ def fixed_columns(lines: list[str]) -> FixedColumns | None:
     if spans:
         # a ruler says where a column is: its labels stand inside it
         labels, header, touching, _ = _under_labels(lines, data, ruled, spans)
-        fits = _fitting(filled, spans) & ~(whole & _over_two(lines, spans))
+        fits = _fitting(filled, spans, data) & ~(whole & _over_two(lines, spans))
         return FixedColumns(tuple(spans), labels, header, data, fits, touching=touching)
     spans = _by_gaps(filled[data])
     if len(spans) < 2:
@@ -105,7 +105,7 @@ def fixed_columns(lines: list[str]) -> FixedColumns | None:
     if loose and not question:
         question = f"no figure or text stands below '{loose}', which may be a column of its own"
     # words one blank apart over two columns are one text: a title, a footer
-    fits = _fitting(filled, merged) & ~(whole & _over_two(lines, merged))
+    fits = _fitting(filled, merged, data) & ~(whole & _over_two(lines, merged))
     return FixedColumns(tuple(merged), labels, header, data, fits, question, touching)
 
 
@@ -164,11 +164,19 @@ def _by_ruler(lines: list[str], rulers: list[int], filled: Flags) -> list[Span]:
     return spans if _fitting(filled, spans).mean() > 0.9 else []
 
 
-def _fitting(filled: Flags, spans: list[Span]) -> Flags:
-    """Lines with a blank in every gap, and nothing left of the first column."""
+def _fitting(filled: Flags, spans: list[Span], data: Flags | None = None) -> Flags:
+    """Lines that keep the gaps, with nothing left of the first column.
+
+    A text may reach into the gap right of its column and a figure into the one left of it. Of
+    lines that are no data, a text of several words may.
+    """
     fits = ~filled[:, : spans[0][0]].any(axis=1)
+    loose = np.zeros(len(filled), dtype=bool) if data is None else ~data
     for (_, end), (start, _) in zip(spans, spans[1:], strict=False):
-        fits &= ~filled[:, end:start].all(axis=1)
+        gap = filled[:, end:start]
+        rising = (np.diff(gap.astype("int8"), axis=1) > 0).sum(axis=1)
+        once = (rising == 0) | ((rising == 1) & gap[:, -1])
+        fits &= ~gap.all(axis=1) & (once | (loose & ~gap[:, -1]))
     return fits
 
 
@@ -283,8 +291,9 @@ def _merged(
 ) -> tuple[list[Span], str]:
     """Columns with the gaps that lie inside one of them closed, and what can't be decided."""
     header = _header_lines(lines, data, ruled, spans)
+    spans = _dates_whole(lines, data, spans)
     if not len(header):
-        return _dates_whole(lines, data, spans, filled), ""
+        return spans, ""
     labels = [m.span() for m in _LABEL.finditer(lines[header[-1]])]
     rows = np.flatnonzero(data)
     out, question = [spans[0]], ""
@@ -293,6 +302,9 @@ def _merged(
         narrow = span[0] - left[1] == 1 and not _is_padded(filled[rows], left, span)
         spanning = any(s < left[1] and e > span[0] for s, e in labels)
         own = any(s >= left[1] and s < span[1] for s, e in labels)
+        n_filled = int(filled[rows, span[0] : span[1]].any(axis=1).sum())
+        if not own and not spanning and n_filled < _BROKEN_SHARE * len(rows):
+            continue  # a few texts too long for their column, no column
         if not narrow:
             # of few lines chance leaves a blank at one place of all texts, where no label stands
             by_chance = not own and not spanning and len(rows) < _FEW_LINES
@@ -376,8 +388,8 @@ def _all_dates(cells: list[str]) -> bool:
     return bool(said) and all(_DATE.fullmatch(c) for c in said)
 
 
-def _dates_whole(lines: list[str], data: Flags, spans: list[Span], filled: Flags) -> list[Span]:
-    """Without a header only pieces that together always read as a date are put together."""
+def _dates_whole(lines: list[str], data: Flags, spans: list[Span]) -> list[Span]:
+    """Three pieces that together always read as a date are one column."""
     rows = np.flatnonzero(data)
     out: list[Span] = []
     at = 0

@@ -146,16 +146,15 @@ def _sheet(
 def _cut(line: str, spans: tuple[tuple[int, int], ...]) -> list[str]:
     """Cells as the line has them, blanks on the left kept for texts that go on.
 
-    A text may reach into the gap beside its column: the cut is at the first blank in the gap.
+    In a gap, what touches the column on the right is its own; the rest is of the one on the left.
     """
+    line = line.ljust(spans[-1][0])
     cells: list[str] = []
     begin = spans[0][0]
     for (_, end), (start, _) in zip(spans, spans[1:], strict=False):
-        cut = end
-        while cut < start and line[cut : cut + 1].strip():
-            cut += 1
-        cells.append(line[begin:cut])
-        begin = cut
-        while begin < start and not line[begin : begin + 1].strip():
-            begin += 1
+        after = start
+        while after > end and not line[after - 1].isspace():
+            after -= 1
+        cells.append(line[begin:after])
+        begin = after
     return [*cells, line[begin:]]
