@@ -81,7 +81,10 @@ def _plans(fleet: pd.DataFrame, given: Facts) -> Any:
                       unit=given.money_unit, number=True)
             )  # fmt: skip
     return html_table(
-        pd.DataFrame(rows), shown, caption="A year of the whole fleet under each plan."
+        pd.DataFrame(rows),
+        shown,
+        caption=f"A year of {'your machines' if given.customer else 'the whole fleet'} under "
+        "each plan.",
     )
 
 

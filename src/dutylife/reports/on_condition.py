@@ -50,7 +50,7 @@ def on_condition(run: Run) -> Section:
     n = len(found)
     return Section(
         "Looks and readings, with limit and tool",
-        f"{wording.count(n, 'look')} tell in time what is about to fail." if n else "",
+        f"{wording.count(n, 'look')}, each with what is read, its limit and the tool." if n else "",
         (
             "Limits are starting values; the maker's figure for the machine stands above them, and "
             "a limit in the parts list above those. Tools: common practice, no source.",

@@ -77,7 +77,8 @@ def visits_kept(
     left = _left(units)
     used: set[tuple[Any, str]] = set()
     rows = []
-    for visit in due.itertuples():
+    visits: list[Any] = list(due.itertuples())
+    for visit in visits:
         for words_ in dict.fromkeys(t.strip() for t in str(visit.tasks).split(";") if t.strip()):
             task, _, component = words_.partition(" ")
             of_part = by_part.get((str(visit.unit_id), component), [])

@@ -74,8 +74,14 @@ def customers_behind(failure_events: pd.DataFrame, life_models: pd.DataFrame) ->
     lives = failure_events.astype(dict.fromkeys(["component", "duty", "customer"], "object"))
     lives = lives[lives["exit_days"].notna() | lives["exit_hours"].notna()]
     lives = lives[lives["customer"].fillna("") != ""]
-    of_cell = lives.groupby(["component", "duty"])["customer"].agg(frozenset).to_dict()
-    of_component = lives.groupby("component")["customer"].agg(frozenset).to_dict()
+    of_cell: dict[Cell, frozenset[str]] = {}
+    of_component: dict[str, frozenset[str]] = {}
+    for component, duty, customer in (
+        lives[["component", "duty", "customer"]].drop_duplicates().itertuples(index=False)
+    ):
+        cell, one = (str(component), str(duty)), frozenset([str(customer)])
+        of_cell[cell] = of_cell.get(cell, frozenset()) | one
+        of_component[cell[0]] = of_component.get(cell[0], frozenset()) | one
     models = life_models.astype({"component": "object", "duty": "object"})
     own_share = {
         (str(c), str(d)): float(share)

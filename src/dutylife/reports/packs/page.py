@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from markupsafe import Markup
 
@@ -10,7 +11,7 @@ from dutylife import wording
 from dutylife.provenance import Run
 from dutylife.reports import coming_year, maintenance_page
 from dutylife.reports.cautions import FOOTER
-from dutylife.reports.facts import day, facts_of, plain, records
+from dutylife.reports.facts import Facts, day, facts_of, plain, records
 from dutylife.reports.kept_section import kept_since
 from dutylife.reports.layout import Section, look
 from dutylife.reports.maintenance_page import interval_said, range_words
@@ -71,6 +72,7 @@ def intervals(run: Run) -> Section:
     rows = rows.sort_values(["component", "duty", "task"])
     rows = rows.assign(
         at=[interval_said(r, given) for r in records(rows)],
+        why=[_why(r, given) for r in records(rows)],
         span=[range_words(r, given) for r in records(rows)],
     )
     shown = [
@@ -79,7 +81,7 @@ def intervals(run: Run) -> Section:
         Shown(name="at", heading="do"),
         Shown(name="span", heading="costs nearly the same"),
         Shown(name="probability_it_pays", heading="it pays", write=wording.chances),
-        Shown(name="sentence", heading="stands on", wide=True),
+        Shown(name="why", heading="why", wide=True),
     ]
     return Section(
         "Intervals",
@@ -92,6 +94,20 @@ def intervals(run: Run) -> Section:
         (html_table(rows, shown, caption="By component and duty.",
                     none="No interval is known for these machines yet."),),
     )  # fmt: skip
+
+
+def _why(row: Any, given: Facts) -> str:
+    """What it saves this customer, with its range, and whose record it stands on."""
+    saving, low, high = (
+        getattr(row, f"saving_per_1000_hours_cost{end}") for end in ("", "_lower", "_upper")
+    )
+    if row.task != "replace" or not saving > 0:
+        return str(row.sentence)
+    return (
+        f"Saves you {wording.money(saving, '')} ({wording.money(low, '')} to "
+        f"{wording.money(high, given.currency)}) per 1000 {given.meter_short} against waiting for "
+        f"failure. {row.sentence}"
+    )
 
 
 def what_it_changes(run: Run) -> Section:
