@@ -15,6 +15,7 @@ import pandas as pd
 from dutylife import coding, decisions, intake, lives, models, reports, stock
 from dutylife.components import components_of
 from dutylife.draft import read_or_tell_changes
+from dutylife.earlier_runs import EarlierRun, earlier_runs
 from dutylife.errors import SettingsError
 from dutylife.provenance import digest_of, versions
 from dutylife.run_folder import swapped_in, write_info, write_tables
@@ -112,8 +113,21 @@ def run(
     _all_stages(settings, work)
     with work.stage("assumptions switched"):
         t["sensitivity"] = sensitivity(t | as_read, settings)
+    with work.stage("plan kept"):
+        before = _last_run(settings)
+        plan = None if before is None else before.run.table("visit_plan")
+        t["visits_kept"] = decisions.visits_kept(
+            plan, None if before is None else before.as_of, t["maintenance_events"], t["units"],
+            read.as_of,
+        )  # fmt: skip
+        work.findings.append(reports.without_machines(t["machine_tasks"], settings))
     t["findings"] = _all_findings(work.findings)
     info = _info(settings, read, t)
+    if before is not None:
+        info["earlier_run"] = {
+            "folder": before.run.folder.name, "as_of": before.as_of.isoformat(),
+            "visit_plan_digest": before.digest("visit_plan"),
+        }  # fmt: skip
     info["answers"] = reports.answers(t, settings)
     folder = (Path(out) if out else _default_folder(settings)).absolute()
     with swapped_in(folder) as new:
@@ -127,6 +141,8 @@ def run(
         with work.stage("pages"):
             reports.write_pages(new, progress=work.progress)
             reports.write_wall_cards(new)
+        with work.stage("customer packs"):
+            reports.write_customer_packs(new, [*_history(settings), folder])
         write_info(info, new)
     return RunResult(folder, t, info)
 
@@ -203,6 +219,16 @@ def _all_stages(settings: Settings, work: _Work) -> None:
         )  # fmt: skip
 
 
+def _last_run(settings: Settings) -> EarlierRun | None:
+    """Last run before this one in the folder of ``[report] history`` that planned visits."""
+    if settings.fleet.as_of is None:
+        return None
+    found = earlier_runs(
+        _history(settings), settings.fleet.name, settings.fleet.as_of, with_table="visit_plan"
+    )
+    return found[-1] if found else None
+
+
 def _past_scores(settings: Settings) -> pd.DataFrame | None:
     """Table "forecast_scores" of the folder ``[report] history`` names; None without one.
 
@@ -212,6 +238,8 @@ def _past_scores(settings: Settings) -> pd.DataFrame | None:
         return None
     path = settings.folder / settings.report.history / "tables" / "forecast_scores.csv"
     if not path.is_file():
+        if _bears_history(path.parent.parent):
+            return None
         raise SettingsError(
             "There are no past forecasts in the folder of the history.",
             f"{settings.source}: report.history ({path.parent.parent.name})",
@@ -225,6 +253,13 @@ def _past_scores(settings: Settings) -> pd.DataFrame | None:
         for a, m in zip(scores["as_of"], scores["months"], strict=True)
     ]
     return scores[pd.Series(ended, index=scores.index, dtype=bool)]
+
+
+def _bears_history(place: Path) -> bool:
+    """Whether the place of the history holds earlier runs or a calendar, if no past forecasts."""
+    if place.is_file():
+        return place.suffix == ".ics"
+    return any(any(place.glob(f"{depth}run.json")) for depth in ("", "*/", "*/*/"))
 
 
 def check(
@@ -289,6 +324,7 @@ def _read(
         work.take(dict(read.tables))
         fleet = given.fleet.model_copy(update={"as_of": read.as_of})
         given = given.model_copy(update={"fleet": fleet})
+        reports.check_chosen(given, work.tables["unit_spans"])
     with work.stage("coding events"):
         t = work.tables
         kept = t.pop("readings", None)  # of a file of readings; those of texts are added to them

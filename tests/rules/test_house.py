@@ -13,7 +13,8 @@ import dutylife
 SRC = Path(__file__).parents[2] / "src" / "dutylife"
 TOP = Path(__file__).parents[2]
 RANKS = [
-    {"errors", "vocabulary", "wording"}, {"schema"}, {"provenance"}, {"settings"}, {"components"},
+    {"errors", "vocabulary", "wording"}, {"schema"}, {"provenance"}, {"earlier_runs"},
+    {"settings"}, {"components"},
     {"practice"}, {"intake"}, {"draft"}, {"coding"}, {"lives"}, {"models"}, {"decisions"},
     {"sensitivity"}, {"stock"},
     {"reports"}, {"run_folder"}, {"pipeline"}, {"backtest"}, {"prove"}, {"cli"},

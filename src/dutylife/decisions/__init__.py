@@ -26,7 +26,7 @@ from dutylife.decisions.measuring import measuring_interval
 from dutylife.decisions.reading_verdict import ReadingVerdict, judge_reading, judge_readings
 from dutylife.decisions.renewal import RenewalFunction, renewal_function
 from dutylife.decisions.renewal_counts import renewal_counts
-from dutylife.decisions.visits import opportunities, plan_visits, visit_tables
+from dutylife.decisions.visits import opportunities, plan_visits, visit_tables, visits_kept
 from dutylife.decisions.what_if import WhatIf, what_if
 from dutylife.decisions.what_if_ground import what_if_ground
 
@@ -70,6 +70,7 @@ __all__ = [
     "share_failing_before_look",
     "simulate_plans",
     "visit_tables",
+    "visits_kept",
     "what_if",
     "what_if_ground",
 ]

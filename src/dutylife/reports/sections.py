@@ -15,11 +15,16 @@ from dutylife.reports import (
     coming_year,
     events_with_age,
     evidence_page,
+    kept_section,
     law_sections,
     maintenance_page,
+    on_condition,
+    packs,
+    present_schedule,
     shelf_money,
     stock_page,
     task_choice,
+    visits_section,
 )
 from dutylife.reports.facts import Facts
 from dutylife.reports.layout import Section
@@ -34,9 +39,9 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
     "dead stock": stock_page.dead_stock,
     "money and waiting": shelf_money.money_and_waiting,
     "more than needed": shelf_money.excess,
-    "next visits": maintenance_page.next_visits,
+    "next visits": visits_section.next_visits,
     "intervals in short": maintenance_page.intervals_in_short,
-    "all visits": maintenance_page.all_visits,
+    "all visits": visits_section.visits_soon,
     "all intervals": maintenance_page.all_intervals,
     "what it saves": maintenance_page.what_it_saves,
     "what the plan changes": coming_year.what_the_plan_changes,
@@ -44,6 +49,10 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
     "task choice": task_choice.task_choice,
     "what can hurt": maintenance_page.can_hurt,
     "cautions": maintenance_page.cautions,
+    "kept since": kept_section.kept_since,
+    "beside present": present_schedule.beside_present,
+    "on condition": on_condition.on_condition,
+    "customer packs": packs.customer_packs,
     "rows": evidence_page.rows,
     "findings": evidence_page.findings,
     "not understood": evidence_page.not_understood,
@@ -117,7 +126,7 @@ def answers(tables: dict[str, pd.DataFrame], settings: Settings) -> list[str]:
     )
     out = [
         stock_page.order_answer(tables["stock_plan"], given.currency),
-        maintenance_page.visit_answer(tables["visit_plan"], given),
+        visits_section.visit_answer(tables["visit_plan"], given),
     ]
     compared = tables.get("plan_comparison")
     if compared is not None and len(compared):

@@ -150,7 +150,7 @@ class Report(Section):
     confidence_level: Share = 0.90
     seed: Annotated[int, Field(ge=0)] = 20260101
     history: str = ""
-    customer: str = ""
+    customer: str | list[str] = ""
 
 
 class Compute(Section):

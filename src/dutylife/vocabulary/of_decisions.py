@@ -89,4 +89,10 @@ OF_DECISIONS: list[Column] = [
     ),
     *numbers("due_hours", "fleet meter unit", "meter at which the visit is due"),
     *texts("tasks parts", "joined with ;"),
+    *texts("would_tell", "what record would settle an advice that can't be told, and how long"),
+    # visits of an earlier plan
+    *words("kept", "what became of a planned task", "kept"),
+    *dates("done_on", "day the planned task was done"),
+    *numbers("days_late", "days", "from the day planned to the day done; early ones below 0", None),
+    *dates("failed_on", "first failure of the part before its planned task was done"),
 ]

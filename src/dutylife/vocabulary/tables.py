@@ -277,8 +277,15 @@ _TABLES: list[Table] = [
         + " trend p_adjusted "
         + _bounds("next_year_cost")
         + " next_year_lost_days new_one_cost_per_year probability_new_is_cheaper advice "
-        "safety_tasks sentence",
+        "safety_tasks would_tell sentence",
         "advice",
+    ),
+    _table(
+        "visits_kept",
+        "a task of an earlier plan that has fallen due, and what became of it",
+        "unit_id due_on component task",
+        "unit_id customer due_on component task kept done_on days_late failed_on",
+        "kept",
     ),
     _table(
         "machine_tasks",
