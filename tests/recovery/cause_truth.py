@@ -7,12 +7,14 @@ and how often the first three hold the cause.
 import argparse
 import tempfile
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from dutylife import pipeline
+import dutylife as dl
 from dutylife.decisions.causes import cause_record, likely_causes
+from dutylife.models import fit_models
 from dutylife.practice import PracticeFleet, simulate_fleet, write_practice
 from dutylife.practice.fleet import date_of
 
@@ -38,9 +40,20 @@ def asked_and_true(seed: int, n_units: int, vague: float, n_years: float = 4) ->
         paths = write_practice(Path(name), fleet, n_years=n_years)
         last = fleet.scenario.record.as_of
         cut = (pd.Timestamp(last) - pd.Timedelta(days=HELD_OUT_DAYS)).date()
-        settings, before = pipeline.run_stages(paths["settings"], as_of=cut)
-        _, whole = pipeline.run_stages(paths["settings"])
+        settings = dl.read_settings(paths["settings"])
+        _, whole = _lives(settings)
+        early = settings.fleet.model_copy(update={"as_of": cut})
+        settings, before = _lives(settings.model_copy(update={"fleet": early}))
+    before |= fit_models(before["failure_events"], before["unit_spans"], settings)
     asked = _complaints(fleet, whole["service_lines"], pd.Timestamp(cut))
+    return answers(seed, asked, before, whole, settings)
+
+
+def answers(
+    seed: int, asked: pd.DataFrame, before: dict[str, pd.DataFrame],
+    whole: dict[str, pd.DataFrame], settings: Any,
+) -> pd.DataFrame:
+    """Ask each complaint of the record before it."""
     record = cause_record(before, settings, tuple(asked["complaint"].unique()))
     order = _by_frequency(before, record.cases)
     rows = []
@@ -60,6 +73,19 @@ def asked_and_true(seed: int, n_units: int, vague: float, n_years: float = 4) ->
             )
         )  # fmt: skip
     return pd.concat(rows, ignore_index=True)
+
+
+def _lives(settings: Any) -> tuple[Any, dict[str, pd.DataFrame]]:
+    """Exports to lives, without what stands behind them."""
+    read = dl.read_exports(settings)
+    fleet = settings.fleet.model_copy(update={"as_of": read.as_of})
+    settings = settings.model_copy(update={"fleet": fleet})
+    t = dict(read.tables)
+    t |= dl.code_lines(t["service_lines"], t["units"], t["shelf"], settings)
+    t |= dl.build_lives(
+        t["maintenance_events"], t["service_lines"], t["units"], t["unit_spans"], settings
+    )
+    return settings, t
 
 
 def _complaints(fleet: PracticeFleet, lines: pd.DataFrame, cut: pd.Timestamp) -> pd.DataFrame:

@@ -2,5 +2,8 @@
 
 from dutylife.decisions.causes.likely import LikelyCauses, likely_causes
 from dutylife.decisions.causes.record import CauseRecord, cause_record
+from dutylife.decisions.causes.visit_price import VisitPrice, visit_price
 
-__all__ = ["CauseRecord", "LikelyCauses", "cause_record", "likely_causes"]
+__all__ = [
+    "CauseRecord", "LikelyCauses", "VisitPrice", "cause_record", "likely_causes", "visit_price",
+]  # fmt: skip

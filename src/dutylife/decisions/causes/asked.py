@@ -43,6 +43,7 @@ def the_components(
     Parameters
     ----------
     given : sequence of str
+        Each a name, or several with commas between them; a name that holds a comma is found.
     known : mapping
         Components by short name.
     here : iterable of str
@@ -53,24 +54,28 @@ def the_components(
     DecisionError
         Every name that is no component, with the nearest ones.
     """
-    out: list[str] = []
-    faults = []
-    called = {c: c for c in here} | {
+    called = {c.casefold(): c for c in here} | {
         alias.casefold(): name for name, c in known.items() for alias in (*c.aliases, name)
     }
-    for name in given:
-        word = name.strip()
-        if not word:
-            continue
-        found = short_name(word, dict(known)) or short_name(word.casefold(), dict(known))
-        if found is None and word in called:
-            found = called[word]
-        if found is None:
-            near = list(dict.fromkeys(called[n] for n in _near(word.casefold(), called)))
-            told = f" (the nearest: {', '.join(near)})" if near else ""
-            faults.append(f"'{_short(word)}' is not a component this run knows{told}")
-        elif found not in out:
-            out.append(found)
+
+    def named(word: str) -> str | None:
+        return short_name(word, dict(known)) or called.get(word.casefold())
+
+    out: list[str] = []
+    faults = []
+    for words in (text.split(",") for text in given):
+        at = 0
+        while at < len(words):
+            ends = range(len(words), at, -1)
+            tried = ((end, ",".join(words[at:end]).strip()) for end in ends)
+            end, found = next(((e, n) for e, w in tried if (n := named(w))), (at + 1, None))
+            word, at = words[at].strip(), end
+            if found is not None:
+                out += [found] if found not in out else []
+            elif word:
+                near = list(dict.fromkeys(called[n] for n in _near(word.casefold(), called)))
+                told = f" (the nearest: {', '.join(near)})" if near else ""
+                faults.append(f"'{_short(word)}' is not a component this run knows{told}")
     if faults:
         raise DecisionError(
             "; ".join(faults) + ".", "--already",

@@ -62,9 +62,9 @@ class LikelyCauses:
         """In words, whose complaints are counted."""
         kind = self.equipment_class or "machine"
         return {
-            "duty": f"of the {kind} class in {self.duty}",
-            "class": f"of the {kind} class in all duties",
-            "fleet": "of all machines",
+            "duty": f"the {kind} class in {self.duty}",
+            "class": f"the {kind} class in all duties",
+            "fleet": "all machines",
         }[self.counted_in]
 
     @property
@@ -80,12 +80,12 @@ class LikelyCauses:
         like = count(round(self.n_like), "like complaint")
         if self.is_thin:
             return (
-                f"{head} Not enough evidence: only {like} {self.where} "
+                f"{head} Not enough evidence: only {like} of {self.where} "
                 f"{'has' if round(self.n_like) == 1 else 'have'} a part at fault on record; the "
                 "order goes by the words of the complaint and the age of the parts."
             )
         counted = (
-            f"Of {like} {self.where}, {number(round(first['n_at_fault']))} turned out to be the "
+            f"Of {like} of {self.where}, {number(round(first['n_at_fault']))} turned out to be the "
             f"{first['component']} ({_span(first, 'share_of_like')})."
         )
         return f"{head} {counted}"

@@ -109,7 +109,9 @@ def shares(mean: Array, worth: Array, risk: Array, cv: Array, level: float) -> t
     cases = np.clip(chance * (1 - chance) / np.maximum(spread, 1e-12) - 1, 0.5, 1e6)
     a, b = np.maximum(chance * cases, 1e-6), np.maximum((1 - chance) * cases, 1e-6)
     tail = (1 - level) / 2
-    return chance, betaincinv(a, b, tail), betaincinv(a, b, 1 - tail)
+    # of a law that leans far to one side the mean may lie outside
+    low = np.minimum(betaincinv(a, b, tail), chance)
+    return chance, low, np.maximum(betaincinv(a, b, 1 - tail), chance)
 
 
 def counted_range(n: Array, total: float, level: float) -> tuple[Array, Array]:
