@@ -8,7 +8,6 @@ import numpy.typing as npt
 import pandas as pd
 
 from dutylife.coding.complaints import Sign
-from dutylife.components import components_of
 from dutylife.decisions.causes.asked import the_components, the_machine
 from dutylife.decisions.causes.record import CELL, CauseRecord, cause_record
 from dutylife.decisions.causes.risks import part_risks
@@ -143,8 +142,7 @@ def likely_causes(
     own = record.standing if standing is None else standing
     own = own[own["unit_id"].astype(object) == unit_id]
     names = _candidates(record, kind, own)
-    known = components_of(record.settings)
-    done = the_components(already, known, {*names, *record.cases["component"]})
+    done = the_components(already, record.known, {*names, *record.cases["component"]})
     sign = record.sign_of(complaint)
     alike = _alike(record, sign)
     risks = _risks(record, own, names, kind, duty)
@@ -255,7 +253,7 @@ def _risks(
 ) -> pd.DataFrame:
     """Risk of each candidate; without a law its failures on the class over machine days."""
     found = part_risks(
-        own, duty, record.draws, record.early, record.settings.coding.comeback_days
+        own, duty, record.laws, record.early, record.settings.coding.comeback_days
     ).reindex(names)
     days = float(record.machines.loc[record.machines["equipment_class"] == kind, "days"].sum())
     of_class = record.cases["equipment_class"] == kind

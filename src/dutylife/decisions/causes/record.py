@@ -7,8 +7,9 @@ import pandas as pd
 
 from dutylife.coding import complaint_signs
 from dutylife.coding.complaints import Sign
+from dutylife.components import Component, components_of
 from dutylife.decisions.causes.cases import past_cases
-from dutylife.decisions.cells import law_draws
+from dutylife.decisions.causes.risks import Law, laws_of
 from dutylife.decisions.current import current_lives
 from dutylife.decisions.expected_failures import expected_failures
 from dutylife.decisions.usage import DAYS_PER_WEEK, latest_spans, unit_use
@@ -36,10 +37,11 @@ class CauseRecord:
         equipment_class, duty, customer, days (of its record).
     standing : DataFrame
         Lives in service, from `current_lives`.
-    draws : dict
-        Draws by component and duty.
+    laws : dict
+        By component and duty.
     early : dict of str to float
         Share of works on a component that came back at once, half a case in 25 added. [1]
+    known : dict of str to Component
     settings : Settings
     """
 
@@ -48,8 +50,9 @@ class CauseRecord:
     expected: pd.Series
     machines: pd.DataFrame
     standing: pd.DataFrame = field(repr=False)
-    draws: dict[tuple[str, str], pd.DataFrame] = field(repr=False)
+    laws: dict[tuple[str, str], Law] = field(repr=False)
     early: dict[str, float]
+    known: dict[str, Component] = field(repr=False)
     settings: Settings = field(repr=False)
 
     def sign_of(self, complaint: str) -> Sign:
@@ -94,8 +97,9 @@ def cause_record(
         expected=expected.add(again, fill_value=0.0),
         machines=_machines(units, spans, as_of),
         standing=current_lives(lives, units, use, as_of),
-        draws=law_draws(tables["life_draws"]),
+        laws=laws_of(tables["life_draws"]),
         early=_early(events),
+        known=components_of(settings),
         settings=settings,
     )
 
