@@ -412,5 +412,10 @@ def _history(settings: Settings) -> list[Path]:
 
 
 def _default_folder(settings: Settings) -> Path:
+    return fleet_folder(settings) / f"{settings.fleet.as_of:%Y-%m-%d}"
+
+
+def fleet_folder(settings: Settings) -> Path:
+    """Return where the runs of a fleet lie when no other place is given."""
     name = re.sub(r"[^\w-]+", "-", settings.fleet.name.casefold()).strip("-") or "fleet"
-    return Path("reports") / name / f"{settings.fleet.as_of:%Y-%m-%d}"
+    return Path("reports") / name

@@ -2,5 +2,6 @@
 
 from dutylife.intake.exports import read_exports
 from dutylife.intake.rows import Intake, SourceFile, account
+from dutylife.intake.unchanged import same_exports
 
-__all__ = ["Intake", "SourceFile", "account", "read_exports"]
+__all__ = ["Intake", "SourceFile", "account", "read_exports", "same_exports"]

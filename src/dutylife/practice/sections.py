@@ -53,6 +53,7 @@ class Visits(Section):
     return_share: Share
     visit_return_share: Share
     vague_share: Share
+    vague_complaint_share: Share
     blank_share: Share
     no_number_share: Share
     fee_share: Share

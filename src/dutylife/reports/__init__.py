@@ -10,14 +10,15 @@ from dutylife.reports.prove_models_page import write_prove_models_page
 from dutylife.reports.prove_money_page import write_prove_money_page
 from dutylife.reports.prove_page import write_prove_page
 from dutylife.reports.sections import SECTIONS, answers, plot, section
+from dutylife.reports.sheet import machine_sheet, write_sheet
 from dutylife.reports.wall_cards import write_wall_cards
 from dutylife.reports.what_if_panel import what_if_panel
 from dutylife.reports.workbook import write_order_list
 
 __all__ = [
-    "SECTIONS", "Section", "answers", "backtest_answer", "check_chosen", "plot", "section",
-    "what_if_panel", "without_machines", "write_backtest_page", "write_calendar",
+    "SECTIONS", "Section", "answers", "backtest_answer", "check_chosen", "machine_sheet", "plot",
+    "section", "what_if_panel", "without_machines", "write_backtest_page", "write_calendar",
     "write_customer_packs", "write_order_list", "write_pages",
     "write_prove_lives_page", "write_prove_models_page", "write_prove_money_page",
-    "write_prove_page", "write_wall_cards",
+    "write_prove_page", "write_sheet", "write_wall_cards",
 ]  # fmt: skip

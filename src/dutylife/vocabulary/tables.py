@@ -302,6 +302,17 @@ _TABLES: list[Table] = [
         "interval_days visit_cost basis can_hurt",
     ),
     _table(
+        "likely_causes",
+        "a component of a machine, as the cause of a complaint",
+        "unit_id check_order",
+        "unit_id check_order complaint component "
+        + _bounds("probability")
+        + " counted_in n_like n_at_fault "
+        + _bounds("share_of_like")
+        + " times_usual_risk age_hours age_days is_already_done",
+        "component",
+    ),
+    _table(
         "demand_forecast",
         "part x span x plan",
         "part_number plan from_date months",
