@@ -1,6 +1,7 @@
 """Export files to service lines, machines, shelf; every row used, or set aside with a reason."""
 
 from dutylife.intake.exports import read_exports
+from dutylife.intake.plan_file import stated_plan
 from dutylife.intake.rows import Intake, SourceFile, account
 
-__all__ = ["Intake", "SourceFile", "account", "read_exports"]
+__all__ = ["Intake", "SourceFile", "account", "read_exports", "stated_plan"]

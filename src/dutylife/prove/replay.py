@@ -64,11 +64,11 @@ def score_stock(
         scores.add("stock cost", method, cost, pieces / years if pieces else 0.0)
 
 
-def future_pieces(fleet: PracticeFleet) -> dict[str, Array]:
-    """Pieces of each part asked for on each day of the next six months."""
+def future_pieces(fleet: PracticeFleet, months: int = MONTHS) -> dict[str, Array]:
+    """Pieces of each part asked for on each day of the next months, six if not said."""
     start = fleet.span.end
     first = pd.Timestamp(fleet.scenario.record.as_of) + pd.Timedelta(days=1)
-    n_days = min((first + pd.DateOffset(months=MONTHS) - first).days, int(fleet.span.until - start))
+    n_days = min((first + pd.DateOffset(months=months) - first).days, int(fleet.span.until - start))
     scenario = fleet.scenario
     out: dict[str, Array] = {part: np.zeros(n_days) for part in unit_costs(fleet)}
 
