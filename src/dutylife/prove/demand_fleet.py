@@ -142,7 +142,7 @@ def _of_laws(demand: FleetDemand, settings: Settings, spans: list[Span]) -> Any:
 def _of_series(method: str, series: Series) -> Any:
     known: dict[tuple[str, int], Array] = {}
 
-    def chances(part: str, start: int, days: int) -> Array:
+    def chances(part: str, _: int, days: int) -> Array:
         if part not in series.pieces:
             return _NOTHING
         if (part, days) not in known:

@@ -57,7 +57,7 @@ def switched_chances(
         replace(law, planned_rate=np.array([rates[0]])), replace(positions, planned_age=none),
         draws, before_of, spans.step_days,
     )  # fmt: skip
-    stays = _unrenewed(law, positions, draws, starts_days, rates[0])
+    stays = _unrenewed(positions, draws, starts_days, rates[0])
     older = replace(positions, age=positions.age + starts_days)
     newer = replace(positions, age=np.full(n, starts_days / 2), is_known=np.ones(n, dtype=np.bool_))
     later = replace(law, planned_rate=np.array([rates[1]]))
@@ -83,9 +83,7 @@ def _found(
     return planned_chances(law, positions, draws, spans), place
 
 
-def _unrenewed(
-    law: RenewalLaw, positions: Positions, draws: Draws, days: float, rate: float
-) -> Array:
+def _unrenewed(positions: Positions, draws: Draws, days: float, rate: float) -> Array:
     """Chance that the part now in service is still there after so many days; shape (n,)."""
     from scipy.special import gamma
 
