@@ -153,6 +153,7 @@ def run_stages(
     as_of: dt.date | None = None,
     progress: Progress | None = None,
     after: AfterStage | None = None,
+    laws_only: bool = False,
 ) -> tuple[Settings, dict[str, pd.DataFrame]]:
     """Run exports to order quantities without writing anything.
 
@@ -163,6 +164,8 @@ def run_stages(
     after : callable, optional
         Called with a stage's name and all tables so far; tables it returns take their place.
         ``prove`` plants faults with it.
+    laws_only : bool
+        Stop as soon as the life models are fitted.
 
     Returns
     -------
@@ -171,12 +174,12 @@ def run_stages(
     """
     work = _Work(progress or (lambda _: None), after=after)
     filled, _ = _read(settings, as_of, work)
-    _all_stages(filled, work)
+    _all_stages(filled, work, laws_only=laws_only)
     work.tables["findings"] = _all_findings(work.findings)
     return filled, work.tables
 
 
-def _all_stages(settings: Settings, work: _Work) -> None:
+def _all_stages(settings: Settings, work: _Work, *, laws_only: bool = False) -> None:
     """Every stage behind coding, into ``work.tables``."""
     t = work.tables
     with work.stage("lives"):
@@ -188,6 +191,8 @@ def _all_stages(settings: Settings, work: _Work) -> None:
         t["readings"] = lives.age_readings(t["readings"], t["failure_events"])
     with work.stage("life models"):
         work.take(models.fit_models(t["failure_events"], t["unit_spans"], settings))
+        if laws_only:
+            return
         work.take(models.recurrence_of(t["failure_events"], t["units"], settings))
         work.findings.append(models.alike_duties(t["failure_events"], settings))
         t["law_checks"] = models.check_laws(t["failure_events"], settings)
@@ -214,7 +219,7 @@ def _all_stages(settings: Settings, work: _Work) -> None:
                 t["failure_events"], t["life_draws"], t["intervals"], t["units"],
                 t["unit_spans"], t["service_lines"], t["maintenance_events"], t["catalogue"],
                 t["shelf"], settings, contracts=t["contracts"],
-                forecast_scores=_past_scores(settings),
+                forecast_scores=_past_scores(settings), stated_plan=t["stated_plan"],
             )
         )  # fmt: skip
 
@@ -325,6 +330,8 @@ def _read(
         fleet = given.fleet.model_copy(update={"as_of": read.as_of})
         given = given.model_copy(update={"fleet": fleet})
         reports.check_chosen(given, work.tables["unit_spans"])
+        duties = set(work.tables["unit_spans"]["duty"].astype(object).dropna())
+        work.tables["stated_plan"] = intake.stated_plan(given, duties)
     with work.stage("coding events"):
         t = work.tables
         kept = t.pop("readings", None)  # of a file of readings; those of texts are added to them

@@ -215,6 +215,12 @@ class Announced(Section):
     share_of_fleet: NotNegative
 
 
+class Arrivals(Section):
+    """``[arrivals]``: new machines a year as a share of the fleet, before and after the cut-off."""
+
+    share_of_fleet_a_year: NotNegative = 0.0
+
+
 class PlanAge(Section):
     """``[plan.ages."COMPONENT"]``: the age at which the plan replaces it."""
 

@@ -99,8 +99,15 @@ class PresentSchedule(Section):
     months: Positive | None = None
 
 
+PLANS = ("as seen", "none", "present_schedule", "recommended")
+
+
 class Plan(Section):
-    """``[plan]``: the maintenance the stock forecast assumes."""
+    """``[plan]``: the maintenance the stock forecast assumes.
+
+    ``in_force``: one of `PLANS`, or a file of components with their ages; ``from``: the day it
+    starts, before which the planned share in the record goes on.
+    """
 
     in_force: str = "as seen"
     from_: dt.date | None = Field(default=None, alias="from")

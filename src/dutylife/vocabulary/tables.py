@@ -109,6 +109,12 @@ _TABLES: list[Table] = [
         "n_machines from_date",
     ),
     _table(
+        "stated_plan",
+        "ages at which a plan given as a file replaces components; no duty: all others",
+        "component duty",
+        "component duty interval_hours interval_days",
+    ),
+    _table(
         "readings",
         "a measured condition",
         "line_id component position quantity moment reading_number",
