@@ -222,6 +222,9 @@ def _all_stages(settings: Settings, work: _Work, *, laws_only: bool = False) -> 
                 forecast_scores=_past_scores(settings), stated_plan=t["stated_plan"],
             )
         )  # fmt: skip
+    with work.stage("the bench"):
+        load = stock.bench_load(t, settings)
+        work.take({"bench_forecast": load.table, "findings": load.findings})
 
 
 def _last_run(settings: Settings) -> EarlierRun | None:

@@ -12,6 +12,7 @@ from dutylife.errors import RunError
 from dutylife.provenance import Run, open_run
 from dutylife.reports import (
     assumptions,
+    bench_load,
     coming_year,
     events_with_age,
     evidence_page,
@@ -35,6 +36,7 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
     "why": stock_page.why,
     "demand": stock_page.demand,
     "demand by month": stock_page.demand_by_month,
+    "weeks ahead at the bench": bench_load.weeks_ahead,
     "shelf": stock_page.shelf,
     "dead stock": stock_page.dead_stock,
     "money and waiting": shelf_money.money_and_waiting,

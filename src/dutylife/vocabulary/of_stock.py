@@ -28,4 +28,13 @@ OF_STOCK: list[Column] = [
     *numbers("waiting_days", "days per year", "days waited in a year, summed over pieces"),
     *counts("n_orders n_short_days", "orders placed; days on which something asked for was short"),
     *numbers("under_p80 under_p95", "1", "share of times the demand stayed under", 0, 1),
+    # the bench
+    *numbers(
+        "machines_mean machines_planned machines_p10 machines_p50 machines_p90",
+        "machines",
+        "machines that arrive in the week: expected, of these by a plan, quantiles",
+    ),
+    *numbers("labour_hours_p50 labour_hours_p90", "hours", "workshop time the week asks for"),
+    *numbers("loaners_p90", "machines", "machines in the shop at once, 9 in 10 days at most"),
+    *numbers("workshop_hours", "hours", "the workshop's stated hours a week"),
 ]

@@ -340,6 +340,13 @@ _TABLES: list[Table] = [
         "point pieces levels_cost fill_rate waiting_days",
     ),
     _table(
+        "bench_forecast",
+        "week to come x equipment class, all machines together last",
+        "from_date equipment_class",
+        "from_date equipment_class machines_mean machines_planned machines_p10 machines_p50 "
+        "machines_p90 labour_hours_p50 labour_hours_p90 workshop_hours loaners_p90",
+    ),
+    _table(
         "forecast_scores",
         "a past forecast against what came",
         "as_of part_number from_date months method",
