@@ -127,6 +127,7 @@ def run(
         with work.stage("pages"):
             reports.write_pages(new, progress=work.progress)
             reports.write_wall_cards(new)
+            reports.write_lives_page(new)
         write_info(info, new)
     return RunResult(folder, t, info)
 

@@ -25,7 +25,7 @@ ONLY_IN = {
     "matplotlib": {"reports"},
     "seaborn": {"reports"},
     "python_calamine": {"intake"},
-    "papermill": {"reports"},
+    "nbclient": {"reports"},
 }
 
 
