@@ -141,6 +141,7 @@ def run(
         with work.stage("pages"):
             reports.write_pages(new, progress=work.progress)
             reports.write_wall_cards(new)
+            reports.write_lives_page(new)
         with work.stage("customer packs"):
             reports.write_customer_packs(new, [*_history(settings), folder])
         write_info(info, new)

@@ -88,11 +88,16 @@ def test_stated_starts_read_every_print(made: tuple[str, list[list[str]]]):
     import tempfile
 
     text, cells = made
-    line = next(t for t in text.replace("\r", "").split("\n") if t.startswith("Job  ") or t[:4] == "Job ")
+    line = next(
+        t for t in text.replace("\r", "").split("\n") if t.startswith("Job  ") or t[:4] == "Job "
+    )
     starts = [line.index(h) + 1 for h in HEADER]
     widths = [max(len(r[c]) for r in [HEADER, *cells]) for c in range(len(HEADER))]
     # a right-aligned label stands at the end of its column
-    starts = [s - (w - len(h)) if h in RIGHT else s for s, w, h in zip(starts, widths, HEADER, strict=True)]
+    starts = [
+        s - (w - len(h)) if h in RIGHT else s
+        for s, w, h in zip(starts, widths, HEADER, strict=True)
+    ]
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "jobs.prn"
         path.write_bytes(text.encode("cp1252"))

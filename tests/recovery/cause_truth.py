@@ -50,8 +50,11 @@ def asked_and_true(seed: int, n_units: int, vague: float, n_years: float = 4) ->
 
 
 def answers(
-    seed: int, asked: pd.DataFrame, before: dict[str, pd.DataFrame],
-    whole: dict[str, pd.DataFrame], settings: Any,
+    seed: int,
+    asked: pd.DataFrame,
+    before: dict[str, pd.DataFrame],
+    whole: dict[str, pd.DataFrame],
+    settings: Any,
 ) -> pd.DataFrame:
     """Ask each complaint of the record before it."""
     record = cause_record(before, settings, tuple(asked["complaint"].unique()))

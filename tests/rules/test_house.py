@@ -26,7 +26,7 @@ ONLY_IN = {
     "matplotlib": {"reports"},
     "seaborn": {"reports"},
     "python_calamine": {"intake"},
-    "papermill": {"reports"},
+    "nbclient": {"reports"},
 }
 
 

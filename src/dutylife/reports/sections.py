@@ -63,7 +63,7 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
     "law checks": law_sections.law_checks,
     "part makers": law_sections.part_makers,
     "assumptions": assumptions.switched,
-    "survival": evidence_page.survival,
+    "survival": law_sections.survival,
     "recurrence": evidence_page.recurrence,
     "events with age": events_with_age.events_with_age,
     "provenance": evidence_page.provenance,
