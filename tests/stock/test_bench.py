@@ -291,9 +291,31 @@ def test_the_day_to_start_from_must_be_known():
     from dutylife.errors import DecisionError
 
     settings = settings_of()
-    blank = settings.model_copy(
-        update={"fleet": settings.fleet.model_copy(update={"as_of": None})}
-    )
+    blank = settings.model_copy(update={"fleet": settings.fleet.model_copy(update={"as_of": None})})
     with pytest.raises(DecisionError, match="day to start from"):
         bench_load(tables_of(visits_of(12, 1, 2.0)), blank)
     assert isinstance(settings.fleet.as_of, dt.date)
+
+
+def test_planned_work_goes_on_as_seen_until_the_plan_starts():
+    """A third of the visits are services; the plan without any starts in July."""
+    tables = tables_of(visits_of(13, 2, 9.0))
+    lines = tables["service_lines"]
+    services = lines.iloc[::3]
+    events = pd.DataFrame(
+        {
+            "unit_id": services["unit_id"].astype(object), "component": "air filter",
+            "event_date": services["service_date"], "activity": "inspect",
+            "reason": "preventive", "ticket": services["ticket"].astype(object),
+            "is_comeback": False, "found_at_service": False, "confidence": 1.0,
+        }
+    )  # fmt: skip
+    tables["maintenance_events"] = as_table("maintenance_events", events)
+    settings = settings_of()
+    none = settings.plan.model_copy(update={"in_force": "none", "from_": dt.date(2026, 7, 6)})
+    table = whole(bench_load(tables, settings.model_copy(update={"plan": none})).table)
+    weeks = table.set_index("from_date")["machines_mean"]
+    before, after = weeks["2026-06-01":"2026-06-29"].mean(), weeks["2026-07-06":].mean()
+    assert after / before == pytest.approx(2 / 3, abs=0.06)
+    seen = whole(bench_load(tables, settings).table).set_index("from_date")["machines_mean"]
+    assert before / seen["2026-06-01":"2026-06-29"].mean() == pytest.approx(1.0, abs=0.12)

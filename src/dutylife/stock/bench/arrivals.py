@@ -105,6 +105,7 @@ def _in_weeks(visits: pd.DataFrame, as_of: pd.Timestamp) -> Arrivals:
     # the week the record begins in may be a part of one
     begin = first + pd.Timedelta(days=(7 - first.weekday()) % 7)
     mondays = pd.date_range(begin, end, freq="7D", inclusive="left")
+    mondays = mondays[mondays < end]
     at = (visits["arrived"] - begin).dt.days // 7
     inside = (at >= 0) & (at < len(mondays))
     counts = visits["equipment_class"].value_counts()

@@ -10,9 +10,17 @@ from dutylife.settings import Settings
 from dutylife.stock.bench.arrivals import Arrivals
 from dutylife.stock.bench.fleet import Weeks, failures_by_week, machines_by_week
 from dutylife.stock.comings import contracts_ahead, flow_of
+from dutylife.stock.plans import days_until_plan
 
 Array = npt.NDArray[np.float64]
 AS_SEEN = "as seen"
+REPLACES_ALL = ("none", "recommended")  # plans under which the record's planned visits end
+
+
+def counted_visits(seen: Arrivals, plan: str) -> "pd.Series[bool]":
+    """Visits of the record that go on under a plan: all, or those that were not planned."""
+    planned = seen.visits["is_planned"].astype(bool)
+    return ~planned if plan in REPLACES_ALL else planned | ~planned
 
 
 def exposures(
@@ -27,15 +35,10 @@ def exposures(
     there, there_ahead = machines_by_week(
         tables["units"], seen.row, n, as_of, weeks, flow, contracts
     )
-    lived, due, planned_due = failures_by_week(
-        tables, settings, seen.row, n, weeks, flow, contracts
-    )
+    lived, due, planned_due = failures_by_week(tables, settings, as_of, seen.row, n, weeks, flow)
     failed = seen.weekly(seen.visits["is_failure"])
     plan = settings.plan.in_force
-    among = plan in (AS_SEEN, "present_schedule")  # planned visits are among the record's
-    others = seen.weekly(
-        ~seen.visits["is_failure"] & (True if among else ~seen.visits["is_planned"])
-    )
+    others = seen.weekly(counted_visits(seen, plan) & ~seen.visits["is_failure"])
     # a class whose lives tell nothing goes by its machines alone
     by_lives = (lived.sum(axis=1) > 0) & (due.sum(axis=1) > 0)
     per_failure = np.where(by_lives, failed.sum(axis=1) / np.maximum(lived.sum(axis=1), 1e-9), 0.0)[
@@ -46,8 +49,10 @@ def exposures(
     there[no_machines], there_ahead[no_machines] = 1.0, 1.0
     per_machine = (rest / there.sum(axis=1))[:, None]
     extra = np.zeros_like(there_ahead)
-    if plan == "present_schedule":
-        services = seen.weekly(seen.visits["is_planned"]).mean(axis=1)[:, None]
+    services = seen.weekly(seen.visits["is_planned"]).mean(axis=1)[:, None]
+    if plan in REPLACES_ALL:  # until it starts the record's planned visits go on
+        extra += services * (weeks.ahead < days_until_plan(settings, as_of))
+    elif plan != AS_SEEN:
         extra = np.maximum(planned_due / _parts_a_service(tables) - services, 0.0)
     return (
         per_failure * lived + per_machine * there + 1e-9,
@@ -73,13 +78,14 @@ def planned_visits(
     plan = tables["visit_plan"]
     if settings.plan.in_force != "recommended" or plan.empty:
         return out
+    begins = settings.plan.from_
+    if begins is not None:
+        plan = plan[plan["due_on"] >= pd.Timestamp(begins)]
     week = (plan["due_on"] - mondays[0]).dt.days // 7
     week = week.where(week >= 0, 0)  # days before the first Monday fall to it
     rows = [seen.row(c) for c in plan["equipment_class"].astype("object")]
-    table = pd.DataFrame(
-        {"row": rows, "week": week, "hours": plan["labour_hours"].astype(float).fillna(0.0)}
-    )
-    for (row, at), own in table.groupby(["row", "week"]):
+    hours = plan["labour_hours"].astype(float).fillna(0.0)
+    for row, at, own in zip(rows, week.astype(int), hours, strict=True):
         if row >= 0 and at < len(mondays):
-            out[int(row)][int(at)] = own["hours"].to_numpy(dtype=float)
+            out[row][at] = np.append(out[row][at], own)
     return out

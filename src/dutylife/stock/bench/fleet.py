@@ -14,7 +14,8 @@ from dutylife.decisions.usage import unit_use
 from dutylife.settings import Settings
 from dutylife.stock.comings import Contract, Flow
 from dutylife.stock.demand import Span
-from dutylife.stock.plans import done_share, planned_ages, seen_rates
+from dutylife.stock.fleet_demand import announced
+from dutylife.stock.plans import days_until_plan, done_share, planned_ages, seen_rates
 from dutylife.stock.positions import Draws, few_draws
 from dutylife.stock.streams import IN_SERVICE, Inputs, part_laws, told_cells
 
@@ -76,8 +77,8 @@ def machines_by_week(
 
 
 def failures_by_week(
-    tables: Mapping[str, pd.DataFrame], settings: Settings, row_of: RowOf, n_classes: int,
-    weeks: Weeks, flow: Flow, contracts: list[Contract],
+    tables: Mapping[str, pd.DataFrame], settings: Settings, as_of: pd.Timestamp, row_of: RowOf,
+    n_classes: int, weeks: Weeks, flow: Flow,
 ) -> tuple[Array, Array, Array]:  # fmt: skip
     """Failures that lives bring in each week of the record and to come, by class.
 
@@ -93,7 +94,6 @@ def failures_by_week(
     Only cells whose law stands on the record. Past and coming failures come from one law, so
     their ratio tells whether more or fewer are due than were; what lives do not explain cancels.
     """
-    as_of = pd.Timestamp(settings.fleet.as_of)
     use = unit_use(tables["units"], tables["unit_spans"], settings)
     if use.notna().any():
         use = use.fillna(use.median())
@@ -121,16 +121,19 @@ def failures_by_week(
         Span(from_date=first, months=1.0, start=float(i * SPAN_DAYS), days=float(SPAN_DAYS))
         for i in range(n_spans)
     ]
-    known = components_of(settings)
+    known, stated = components_of(settings), tables.get("stated_plan")
+    contracts = announced(tables.get("contracts"), lives, as_of)
     inputs = Inputs(
         lives=lives, life_draws=_few(draws),
         rates=seen_rates(tables["failure_events"], tables["units"]), shares={}, pieces={},
         other={}, spans=spans, flow=flow, contracts=contracts,
-        done=done_share(tables["failure_events"], known, settings),
+        done=done_share(tables["failure_events"], known, settings, stated),
+        plan_starts_days=days_until_plan(settings, as_of),
     )  # fmt: skip
     names = sorted(set(lives[["component", "duty"]].itertuples(index=False, name=None)))
     plan = settings.plan.in_force
-    laws = part_laws(inputs, plan, planned_ages(plan, names, tables["intervals"], known, settings))
+    ages = planned_ages(plan, names, tables["intervals"], known, settings, stated)
+    laws = part_laws(inputs, plan, ages)
     unplanned, planned = np.zeros((n_classes, n_spans)), np.zeros((n_classes, n_spans))
     for part, of_spans in laws.items():
         for i, span in enumerate(spans):
@@ -172,7 +175,7 @@ def _lived(
 ) -> Array:  # fmt: skip
     """Cumulative hazard that the record's lives went through in each week, by class."""
     n_spans = max(int(np.ceil(-weeks.past[0] / SPAN_DAYS)), 1)
-    edges = -SPAN_DAYS * np.arange(n_spans, -1, -1.0)
+    edges = -float(SPAN_DAYS) * np.arange(n_spans, -1, -1, dtype=np.float64)
     sums = np.zeros((n_classes, n_spans))
     words = dict.fromkeys(["component", "duty", "equipment_class", "unit_id"], "object")
     lives = tables["failure_events"].astype(words)
@@ -228,4 +231,4 @@ def _hazard(
         rate = per_day / (scale * gamma(1.0 + 1.0 / shape))
         days = np.nan_to_num(np.diff(share, axis=1) * length[:, None])
         out[~known] += weight * np.nan_to_num(rate)[~known, None] * days[~known]
-    return out / draws.weight.sum()
+    return np.asarray(out / draws.weight.sum())

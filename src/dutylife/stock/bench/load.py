@@ -19,7 +19,7 @@ from dutylife.stock.bench.arrivals import (
     first_monday,
     parts_of_year,
 )
-from dutylife.stock.bench.exposure import AS_SEEN, exposures, planned_visits
+from dutylife.stock.bench.exposure import counted_visits, exposures, planned_visits
 from dutylife.stock.bench.fleet import Weeks
 from dutylife.stock.bench.law import WeeklyLaw, weekly_law
 from dutylife.stock.bench.rows import rows_of
@@ -99,8 +99,9 @@ def bench_load(tables: Mapping[str, pd.DataFrame], settings: Settings) -> BenchL
     machines and a wave of wear show ahead. The level, the season and the spread are those of the
     record (`weekly_law`). Planned visits: "as seen" they are among the record's; under the
     recommended plan those of the visit plan, each done with the share of planned work really
-    done; under the present schedule the record's services and, where the schedule brings more
-    planned replacements than the record had, visits for these.
+    done; under the present schedule or one of a file the record's services and, where it brings
+    more planned replacements than the record had services, visits for these. Before the plan's
+    first day planned work goes on as the record has it.
     """
     if settings.fleet.as_of is None:
         raise DecisionError("The bench needs a day to start from.", "fleet.as_of", "fill it")
@@ -122,11 +123,9 @@ def bench_load(tables: Mapping[str, pd.DataFrame], settings: Settings) -> BenchL
     plan = settings.plan.in_force
     weeks = Weeks(past=_days(seen.mondays, as_of), ahead=_days(mondays, as_of))
     exposure, ahead, extra = exposures(tables, settings, seen, weeks, as_of)
-    counted = seen.visits["is_planned"] & False if plan == AS_SEEN else seen.visits["is_planned"]
-    if plan == "present_schedule":
-        counted &= False
+    counted = counted_visits(seen, plan)
     law = weekly_law(
-        seen.weekly(~counted), parts_of_year(seen.mondays), exposure, parts_of_year(mondays),
+        seen.weekly(counted), parts_of_year(seen.mondays), exposure, parts_of_year(mondays),
         ahead,
     )  # fmt: skip
     mean = law.mean.copy()
@@ -134,10 +133,12 @@ def bench_load(tables: Mapping[str, pd.DataFrame], settings: Settings) -> BenchL
     mean[-1] += extra.sum(axis=0)
     planned = planned_visits(tables, settings, seen, mondays)
     notes = _notes_on_record(seen, law)
-    hours, told = hours_of_visits(seen, ~counted, tables["costs"], tables["maintenance_events"])
+    hours, told = hours_of_visits(seen, counted, tables["costs"], tables["maintenance_events"])
     stays, told_stays = days_there(seen)
     notes += told + told_stays
-    done = done_share(tables["failure_events"], components_of(settings), settings)
+    done = done_share(
+        tables["failure_events"], components_of(settings), settings, tables.get("stated_plan")
+    )
     rows = rows_of(seen, mondays, mean, np.minimum(law.spread, MOST_SPREAD), planned, done, hours,
                  stays)  # fmt: skip
     table = pd.DataFrame(rows).assign(workshop_hours=settings.workshop.hours_per_week or np.nan)
