@@ -341,7 +341,7 @@ _TABLES: list[Table] = [
     ),
     _table(
         "bench_forecast",
-        "week to come x equipment class, all machines together last",
+        "week to come x equipment class, and all machines together",
         "from_date equipment_class",
         "from_date equipment_class machines_mean machines_planned machines_p10 machines_p50 "
         "machines_p90 labour_hours_p50 labour_hours_p90 workshop_hours loaners_p90",

@@ -188,7 +188,7 @@ def _lived(
         on_meter = str(frame["clock"].iloc[0]) == "hours"
         per_day = own["unit_id"].map(use).to_numpy(float) / 7.0 if on_meter else np.ones(len(own))
         span_days = (own["exit_days"] - own["entry_days"]).to_numpy(float)
-        end = (own["ended_on"] - as_of).dt.days.to_numpy(float)
+        end = np.asarray((own["ended_on"] - as_of).dt.days, dtype=np.float64)
         start = own["installed_on"].fillna(own["unit_id"].map(first_seen))
         begin = np.where(
             np.isfinite(span_days), end - span_days, (start - as_of).dt.days.to_numpy(float)
