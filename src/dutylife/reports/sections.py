@@ -12,11 +12,14 @@ from dutylife.errors import RunError
 from dutylife.provenance import Run, open_run
 from dutylife.reports import (
     assumptions,
+    behind,
+    comebacks,
     coming_year,
     events_with_age,
     evidence_page,
     law_sections,
     maintenance_page,
+    pooling,
     stock_page,
     task_choice,
 )
@@ -50,6 +53,10 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
     "part makers": law_sections.part_makers,
     "assumptions": assumptions.switched,
     "survival": law_sections.survival,
+    "pooling": pooling.pooling,
+    "behind intervals": behind.behind_intervals,
+    "behind orders": behind.behind_orders,
+    "comebacks": comebacks.comebacks,
     "recurrence": evidence_page.recurrence,
     "events with age": events_with_age.events_with_age,
     "provenance": evidence_page.provenance,
