@@ -134,7 +134,7 @@ def _like_parts(life: Any, run: Run, given: Facts) -> list[str]:
 
 
 def _allowing(exit_: Any, failed: Any, entry: Any, age: float, at: str, given: Facts) -> str:
-    """Share of like parts that last longer, with those cut off counted as long as they were seen."""
+    """Share of like parts that last longer, those cut off counted while they were seen."""
     # what came after this age tells nothing of it, and a curve that ends early would be refused
     early = entry < age
     try:
