@@ -32,6 +32,17 @@ def whole(value: float) -> str:
     return text.replace(",", " ")
 
 
+def whole_hours(value: float) -> str:
+    """Return a meter figure: whole from 10 on, two figures below.
+
+    Examples
+    --------
+    >>> whole_hours(1234.4), whole_hours(2.46)
+    ('1 234', '2.5')
+    """
+    return whole(round(value)) if value >= 10 else wording.number(value, 2)
+
+
 def amount(value: float) -> str:
     """Return money without its currency, which stands in the heading."""
     return wording.money(value, "")
