@@ -5,12 +5,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dutylife.components import shipped_components
 from dutylife.decisions import likely_causes
 from dutylife.decisions.causes import cause_record, visit_price
 from dutylife.decisions.causes.asked import the_components
 from dutylife.decisions.causes.risks import laws_of, part_risks
 from dutylife.decisions.causes.shrinkage import Level, announced, counted_range, shares
+from dutylife.components import shipped_components
 from dutylife.errors import DecisionError
 
 NONE = np.zeros(2)
