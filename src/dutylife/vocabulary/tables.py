@@ -209,6 +209,14 @@ _TABLES: list[Table] = [
         "verdict",
     ),
     _table(
+        "comebacks",
+        "work of a kind, and how much of it came back within the comeback window",
+        "grouped_by component group",
+        "grouped_by component group n_jobs n_comebacks " + _bounds("share_back") + " expected_back "
+        "p_adjusted verdict",
+        "n_jobs",
+    ),
+    _table(
         "survival_curves",
         "a step of a cell's product-limit curve",
         "component duty clock age",
