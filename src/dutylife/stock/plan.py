@@ -20,6 +20,7 @@ from dutylife.stock.levels import days_asked
 from dutylife.stock.orders import stock_row
 from dutylife.stock.plans import done_share, planned_ages, plans_of, seen_rates
 from dutylife.stock.shares import mix, monthly_series, shares_of_lives
+from dutylife.stock.shelf import shelf_rows, stock_findings
 from dutylife.stock.streams import IN_SERVICE, Inputs, part_laws, told_cells
 from dutylife.stock.terms import terms_of
 from dutylife.vocabulary import TABLES
@@ -64,6 +65,7 @@ def plan_stock(
     dict of str to DataFrame
         "demand_forecast" under the plan in force and, as a second scenario, the recommended one;
         "stock_plan" under the plan in force. Both without rows where no part has a number.
+        "findings": stock terms of parts nobody knows, parts not sold by the piece.
 
     Raises
     ------
@@ -88,7 +90,7 @@ def plan_stock(
     lives = _lives(failure_events, life_draws, units, unit_spans, replaced, as_of, settings)
     explained = _explained_lines(replaced, failure_events, lives)
     other = parts.other_use(service_lines, explained, current, as_of)
-    on_shelf = _shelf_rows(shelf)
+    on_shelf = shelf_rows(shelf, current)
     for number in on_shelf:
         months = next(iter(other.values())).months if other else parts.OTHER_MONTHS
         other.setdefault(number, parts.OtherUse(n_lines=0.0, months=months, sizes=np.empty(0)))
@@ -139,6 +141,7 @@ def plan_stock(
     return {
         "demand_forecast": _named("demand_forecast", forecast, component, words),
         "stock_plan": _named("stock_plan", rows, component, words),
+        "findings": stock_findings(service_lines, numbers, settings),
     }
 
 
@@ -204,11 +207,6 @@ def _explained_lines(
     own = [p in pairs for p in zip(replaced["unit_id"], replaced["component"], strict=True)]
     events = replaced[pd.Series(own, index=replaced.index, dtype=bool) & ~replaced["is_comeback"]]
     return set(event_lines(events.assign(row=range(len(events))))["line_id"])
-
-
-def _shelf_rows(shelf: pd.DataFrame) -> dict[str, dict[str, Any]]:
-    rows = shelf.astype({"part_number": "object", "supplier": "object"}).to_dict("records")
-    return {str(r["part_number"]): {str(k): v for k, v in r.items()} for r in rows}
 
 
 def _descriptions(
