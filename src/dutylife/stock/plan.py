@@ -15,6 +15,7 @@ from dutylife.stock.money_curve import ShelfLine, days_on_curve, money_curve, sh
 from dutylife.stock.orders import stock_row
 from dutylife.stock.plans import plans_of
 from dutylife.stock.shares import mix, monthly_series, shares_of_lives
+from dutylife.stock.shelf import shelf_rows, stock_findings
 from dutylife.stock.terms import terms_of
 from dutylife.vocabulary import TABLES
 
@@ -61,7 +62,7 @@ def plan_stock(
     dict of str to DataFrame
         "demand_forecast" under the plan in force and, as a second scenario, the recommended one;
         "stock_plan" and "money_curve" under the plan in force. All without rows where no part has
-        a number.
+        a number. "findings": stock terms of parts nobody knows, parts not sold by the piece.
 
     Raises
     ------
@@ -80,7 +81,7 @@ def plan_stock(
         raise DecisionError("Stock needs a day to start from.", "fleet.as_of", "fill it")
     as_of = pd.Timestamp(settings.fleet.as_of)
     plans = plans_of(settings, stated_plan)
-    on_shelf = _shelf_rows(shelf)
+    on_shelf = shelf_rows(shelf, parts.current_numbers(catalogue))
     fleet = fleet_demand(
         failure_events, life_draws, intervals, units, unit_spans, service_lines,
         maintenance_events, catalogue, settings, contracts=contracts, on_shelf=tuple(on_shelf),
@@ -127,12 +128,8 @@ def plan_stock(
         "demand_forecast": _named("demand_forecast", forecast, component, words),
         "stock_plan": _named("stock_plan", rows, component, words),
         "money_curve": money_curve(on_curve).table,
+        "findings": stock_findings(service_lines, numbers, settings),
     }
-
-
-def _shelf_rows(shelf: pd.DataFrame) -> dict[str, dict[str, Any]]:
-    rows = shelf.astype({"part_number": "object", "supplier": "object"}).to_dict("records")
-    return {str(r["part_number"]): {str(k): v for k, v in r.items()} for r in rows}
 
 
 def _descriptions(
