@@ -206,7 +206,7 @@ def _year(
     )
     sums["visits"] = sums["failures"] + planned
     if terms.visit_cost is not None:
-        for payer, share in _visit_shares(standing, plan, terms, kept, size).items():
+        for payer, share in _visit_shares(standing, terms, kept, size).items():
             sums[payer] += planned * terms.visit_cost * share[:, None]
     if all(t.payer == "shop" for t in terms.cells.values()):
         sums["contractor"][:] = np.nan  # nothing is stated of the contractor's money
@@ -239,7 +239,6 @@ def _each(terms: Terms, t: CellTerms) -> Array:
 
 def _visit_shares(
     standing: Standing,
-    plan: Plan,
     terms: Terms,
     kept: list[tuple[StandingCell, Happenings]],
     size: Size,
