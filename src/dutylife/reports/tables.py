@@ -145,7 +145,13 @@ def templates() -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         undefined=jinja2.StrictUndefined,
+        finalize=_for_page,
     )
+
+
+def _for_page(value: Any) -> Any:
+    """Keep numbers of plain text whole on every page; markup is made of such text already."""
+    return wording.unbroken(value) if type(value) is str else value
 
 
 def html_table(
