@@ -152,9 +152,7 @@ def sheet_command(
     """Write one machine's sheet: what to check first, what is due, what to bring, the price."""
     from dutylife.sheets import sheet
 
-    made = sheet(
-        settings, unit, complaint, already, run_folder=run_folder, progress=_progress()
-    )
+    made = sheet(settings, unit, complaint, already, run_folder=run_folder, progress=_progress())
     for name, error in made.page.failed.items():
         click.echo(f"section '{name}' failed:\n{error}", err=True)
     click.echo(made.text)

@@ -15,8 +15,8 @@ from dutylife.reports.what_if_panel import what_if_panel
 from dutylife.reports.workbook import write_order_list
 
 __all__ = [
-    "SECTIONS", "Section", "answers", "backtest_answer", "machine_sheet", "plot", "section", "what_if_panel",
-    "write_backtest_page", "write_calendar", "write_order_list", "write_pages",
+    "SECTIONS", "Section", "answers", "backtest_answer", "machine_sheet", "plot", "section",
+    "what_if_panel", "write_backtest_page", "write_calendar", "write_order_list", "write_pages",
     "write_prove_lives_page", "write_prove_models_page", "write_prove_money_page",
     "write_prove_page", "write_sheet", "write_wall_cards",
 ]  # fmt: skip

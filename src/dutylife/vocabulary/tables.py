@@ -298,7 +298,8 @@ _TABLES: list[Table] = [
         "likely_causes",
         "a component of a machine, as the cause of a complaint",
         "unit_id check_order",
-        "unit_id check_order complaint component " + _bounds("probability")
+        "unit_id check_order complaint component "
+        + _bounds("probability")
         + " counted_in n_like n_at_fault "
         + _bounds("share_of_like")
         + " times_usual_risk age_hours age_days is_already_done",

@@ -69,7 +69,9 @@ def _complaints(service_lines: pd.DataFrame) -> pd.Series:
     """First complaint of each job, by job."""
     names = ["unit_id", "ticket", "complaint"]
     lines = service_lines[[*names, "service_date"]].astype(dict.fromkeys(names, "object"))
-    lines = lines[lines["complaint"].notna() & (lines["complaint"] != "") & lines["unit_id"].notna()]
+    lines = lines[
+        lines["complaint"].notna() & (lines["complaint"] != "") & lines["unit_id"].notna()
+    ]
     key = _job(lines["unit_id"], lines["ticket"], lines["service_date"])
     return lines["complaint"].groupby(key, sort=False).first()
 

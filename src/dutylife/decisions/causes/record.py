@@ -85,9 +85,7 @@ def cause_record(
     """
     units, spans, as_of = tables["units"], tables["unit_spans"], last_day(settings)
     lives, events = tables["failure_events"], tables["maintenance_events"]
-    cases, signs = past_cases(
-        tables["service_lines"], events, units, spans, settings, asked
-    )
+    cases, signs = past_cases(tables["service_lines"], events, units, spans, settings, asked)
     use = unit_use(units, spans, settings)
     expected = _expected(lives, tables["life_draws"], units, use)
     again = cases[cases["is_comeback"]].groupby(CELL)["weight"].sum()

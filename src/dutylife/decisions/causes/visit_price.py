@@ -70,9 +70,7 @@ def visit_price(
     tail = (1 - level) / 2
     low, middle, high = (
         float(q[0])
-        for q in weighted_quantiles(
-            amount[:, None], weight / weight.sum(), (tail, 0.5, 1 - tail)
-        )
+        for q in weighted_quantiles(amount[:, None], weight / weight.sum(), (tail, 0.5, 1 - tail))
     )
     return VisitPrice(
         middle=middle, lower=low, upper=high, n_bills=len(amount), share_priced=priced

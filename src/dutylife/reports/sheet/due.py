@@ -195,7 +195,11 @@ def price(sheet: MachineSheet) -> Section:
     )  # fmt: skip
     due = due_tasks(sheet)
     first = sheet.first_causes
-    same = set(first.loc[first["probability"] >= _MOST_LIKELY, "component"]) if bills.n_bills else set()
+    same = (
+        set(first.loc[first["probability"] >= _MOST_LIKELY, "component"])
+        if bills.n_bills
+        else set()
+    )
     twice = (due["task"] == "replace") & due["component"].isin(same)
     added, unpriced = _priced(sheet, due[~twice], billed_costs(lines, events))
     sentences = ["As billed to the customer; a lost day of the machine is not in it."]
