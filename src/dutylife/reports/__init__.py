@@ -23,8 +23,7 @@ __all__ = [
     "SECTIONS", "Section", "answers", "backtest_answer", "check_chosen", "machine_sheet",
     "one_component", "one_life", "own_section", "plot", "section", "what_if_panel",
     "without_machines", "write_backtest_page", "write_calendar", "write_customer_packs",
-    "write_data_slip",
-    "write_lives_page", "write_order_list", "write_own_page", "write_pages",
+    "write_data_slip", "write_lives_page", "write_order_list", "write_own_page", "write_pages",
     "write_prove_lives_page", "write_prove_models_page", "write_prove_money_page",
     "write_prove_page", "write_sheet", "write_wall_cards",
 ]  # fmt: skip
