@@ -225,6 +225,7 @@ def _all_stages(settings: Settings, work: _Work, *, laws_only: bool = False) -> 
                 t["unit_spans"], t["service_lines"], t["maintenance_events"], t["catalogue"],
                 t["shelf"], settings, contracts=t["contracts"],
                 forecast_scores=_past_scores(settings), stated_plan=t["stated_plan"],
+                use_seasons=t["use_seasons"],
             )
         )  # fmt: skip
     with work.stage("the bench"):

@@ -37,6 +37,7 @@ def plan_stock(
     contracts: pd.DataFrame | None = None,
     forecast_scores: pd.DataFrame | None = None,
     stated_plan: pd.DataFrame | None = None,
+    use_seasons: pd.DataFrame | None = None,
 ) -> dict[str, pd.DataFrame]:
     """Demand of every part and what to hold and order.
 
@@ -56,6 +57,8 @@ def plan_stock(
         its own series (`shares_of_lives`), under the plan in force. Without it, by its lives.
     stated_plan : DataFrame, optional
         Table "stated_plan", where the plan in force is a file.
+    use_seasons : DataFrame, optional
+        Table "use_seasons": months in which machines of a duty run more.
 
     Returns
     -------
@@ -85,7 +88,7 @@ def plan_stock(
     fleet = fleet_demand(
         failure_events, life_draws, intervals, units, unit_spans, service_lines,
         maintenance_events, catalogue, settings, contracts=contracts, on_shelf=tuple(on_shelf),
-        stated_plan=stated_plan,
+        stated_plan=stated_plan, use_seasons=use_seasons,
     )  # fmt: skip
     numbers = fleet.numbers
     terms = {n: terms_of(n, on_shelf.get(n, {}), settings) for n in numbers}
