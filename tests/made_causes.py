@@ -64,7 +64,9 @@ def tables(text: str = "") -> dict[str, pd.DataFrame]:
             {"component": c, "duty": duty, "clock": "days", "draw": n, "weight": 0.5,
              "distribution": "weibull", "shape": 2.0, "scale": SCALES[c] * spread,
              "basis": "own data"}
-            for c in COMPONENTS for duty in ("yard", "quay") for n, spread in enumerate((0.95, 1.05))
+            for c in COMPONENTS
+            for duty in ("yard", "quay")
+            for n, spread in enumerate((0.95, 1.05))
         ],
         "maintenance_events": events,
         "service_lines": lines,

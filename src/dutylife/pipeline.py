@@ -142,6 +142,7 @@ def run(
             reports.write_pages(new, progress=work.progress)
             reports.write_wall_cards(new)
             reports.write_lives_page(new)
+            reports.write_data_slip(new)
         with work.stage("customer packs"):
             reports.write_customer_packs(new, [*_history(settings), folder])
         write_info(info, new)
@@ -197,6 +198,9 @@ def _all_stages(settings: Settings, work: _Work, *, laws_only: bool = False) -> 
         work.take(models.recurrence_of(t["failure_events"], t["units"], settings))
         work.findings.append(models.alike_duties(t["failure_events"], settings))
         t["law_checks"] = models.check_laws(t["failure_events"], settings)
+        t["comebacks"] = models.comebacks_of(
+            t["maintenance_events"], t["service_lines"], t["catalogue"], settings
+        )
         t["part_makers"] = models.compare_part_makers(t["failure_events"], t["catalogue"], settings)
     with work.stage("intervals and visits"):
         work.take(
@@ -221,6 +225,7 @@ def _all_stages(settings: Settings, work: _Work, *, laws_only: bool = False) -> 
                 t["unit_spans"], t["service_lines"], t["maintenance_events"], t["catalogue"],
                 t["shelf"], settings, contracts=t["contracts"],
                 forecast_scores=_past_scores(settings), stated_plan=t["stated_plan"],
+                use_seasons=t["use_seasons"],
             )
         )  # fmt: skip
     with work.stage("the bench"):

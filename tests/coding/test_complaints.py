@@ -24,7 +24,8 @@ def sign(text: str):
 )
 def test_the_same_said_otherwise_is_alike(one: str, other: str):
     assert sign(one).words == sign(other).words != ""
-    assert sign(one).is_known and sign(other).is_known
+    assert sign(one).is_known
+    assert sign(other).is_known
 
 
 @pytest.mark.parametrize(("one", "other"), [("no spark", "no power"), ("no power", "won't start")])

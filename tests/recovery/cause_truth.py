@@ -22,8 +22,13 @@ HELD_OUT_DAYS = 365
 BANDS = (0.0, 0.05, 0.1, 0.2, 0.4, 0.6, 0.8, 1.0)
 
 
-def asked_and_true(seed: int, n_units: int, vague: float, n_years: float = 4) -> pd.DataFrame:
-    """Every component of every complaint of the last year: chance given, and whether it was it.
+def asked_and_true(
+    seed: int, n_units: int, vague: float, n_years: float = 4, every: int = 1
+) -> pd.DataFrame:
+    """Every component of complaints of the last year: chance given, and whether it was it.
+
+    ``vague`` is the share of complaints in words that fit several parts; of all complaints one in
+    ``every`` is asked.
 
     Laws and cases are of the years before; ages as the record stands on the day.
 
@@ -46,7 +51,7 @@ def asked_and_true(seed: int, n_units: int, vague: float, n_years: float = 4) ->
         settings, before = _lives(settings.model_copy(update={"fleet": early}))
     before |= fit_models(before["failure_events"], before["unit_spans"], settings)
     asked = _complaints(fleet, whole["service_lines"], pd.Timestamp(cut))
-    return answers(seed, asked, before, whole, settings)
+    return answers(seed, asked.iloc[::every], before, whole, settings)
 
 
 def answers(

@@ -311,8 +311,9 @@ def test_two_customers_in_a_duty_see_starting_values_and_are_told_why(packs: dic
 
 def test_a_machine_that_came_from_another_customer_brings_no_past_along(packs: dict[str, Path]):
     page = texts_in(packs["../../Grault\\Yard"] / "maintenance.html")[0]
-    rows = dict(re.findall(r'<th scope="row" data-label="machine">(GG-\d+).*?</th>(.*?)</tr>',
-                           page.split("Keep, or retire")[1].split("<h2>")[0], re.DOTALL))  # fmt: skip
+    told = page.split("Keep, or retire")[1].split("<h2>")[0]
+    row = r'<th scope="row" data-label="machine">(GG-\d+).*?</th>(.*?)</tr>'
+    rows = dict(re.findall(row, told, re.DOTALL))
     assert "7 654" not in rows["GG-9"].replace("\u202f", " ")
     assert "7 654" in rows["GG-10"].replace("\u202f", " ")
 

@@ -96,7 +96,8 @@ def test_hazards_stand_before_everything_that_is_done(html: str):
         "Its parts and their ages", "Its last visits",
     ]  # fmt: skip
     first = html[html.index("Before anyone") : html.index("Check first")]
-    assert "Carbon monoxide" in first and "Ignition shock" in first
+    assert "Carbon monoxide" in first
+    assert "Ignition shock" in first
     assert "fuel hose and clamps (fire)" in first
     assert FOOTER.split(". ")[0] in html
 
@@ -115,7 +116,8 @@ def test_what_is_due_what_to_bring_and_what_it_costs(html: str):
     words = " ".join(" ".join(Text(html).words).split())
     assert "2 tasks are due within 30 days, 1 overdue" in words
     # the operator's own look, and what is due in autumn, are not this visit's
-    assert "inspect engine oil" not in words and "clean carburetor" not in words
+    assert "inspect engine oil" not in words
+    assert "clean carburetor" not in words
     assert "not on the shelf: spark plug." in words  # counted 0, whatever the export says
     # a filter at 50, a plug at 46; the plug that is due costs 26 more
     assert re.search(r"About 50 crowns for this complaint, 46 to \d+ in 9 of 10", words)
@@ -124,11 +126,14 @@ def test_what_is_due_what_to_bring_and_what_it_costs(html: str):
 
 
 def test_readings_have_limit_and_tool(html: str):
-    assert "electrode gap" in html and "feeler gauge" in html and "outside 0.6-0.9" in html
+    assert "electrode gap" in html
+    assert "feeler gauge" in html
+    assert "outside 0.6-0.9" in html
 
 
 def test_ages_say_where_they_are_from(html: str):
-    assert "400 h, 200 days" in html and "meter readings" in html
+    assert "400 h, 200 days" in html
+    assert "meter readings" in html
 
 
 def test_hostile_text_is_only_text(tmp_path: Path):
@@ -139,8 +144,10 @@ def test_hostile_text_is_only_text(tmp_path: Path):
     read = Text(text)
     assert not {"script", "img", "iframe", "link", "object"} & set(read.tags)
     said = "".join(read.words)
-    assert "no power <script>alert('x')</script>" in said and "=HYPERLINK(" in said
-    assert "\U0001f525" in said and "signs in all" in said
+    assert "no power <script>alert('x')</script>" in said
+    assert "=HYPERLINK(" in said
+    assert "\U0001f525" in said
+    assert "signs in all" in said
     assert len(text) < 60_000, "a word of 10 000 signs does not fill the page"
 
 
@@ -154,7 +161,8 @@ def test_a_section_that_fails_says_so_and_the_rest_stands(
     monkeypatch.setitem(page.SECTIONS, "cautions", broken)
     written = write_sheet(machine_sheet(run, "TA-2", "no power"))
     assert set(written.failed) == {"price", "cautions"}
-    assert "Traceback" in written.failed["price"] and "no such thing" in written.failed["price"]
+    assert "Traceback" in written.failed["price"]
+    assert "no such thing" in written.failed["price"]
     text = written.path.read_text(encoding="utf-8")
     assert text.count("could not be made (ValueError") == 2
     assert "<script>" not in text
@@ -173,12 +181,15 @@ def test_the_command_says_a_failed_section_in_its_exit_status(
 
     given = made_causes.settings()
     fine = sheet(given, "TA-4", "no power", run_folder=run)
-    assert fine.exit_code == 0 and "Check first" in fine.text
+    assert fine.exit_code == 0
+    assert "Check first" in fine.text
     table = open_run(run).table("likely_causes")
-    assert set(table["unit_id"]) == {"TA-4"} and table["probability"].sum() == pytest.approx(1)
+    assert set(table["unit_id"]) == {"TA-4"}
+    assert table["probability"].sum() == pytest.approx(1)
     monkeypatch.setitem(page.SECTIONS, "measure", broken)
     failed = sheet(given, "TA-4", "no power", run_folder=run)
-    assert failed.exit_code == 1 and "'measure' could not be made" in failed.text
+    assert failed.exit_code == 1
+    assert "'measure' could not be made" in failed.text
 
 
 def test_a_machine_without_tables_behind_it_still_has_its_sheet(tmp_path: Path):

@@ -241,6 +241,13 @@ class Plan(Section):
     ages: dict[str, PlanAge]
 
 
+class ScheduledAge(Section):
+    """``[schedule."COMPONENT"]``: the age the shop says it replaces it at; which comes first."""
+
+    hours: Positive
+    months: Positive
+
+
 class Stated(Section):
     """``[stated]``: what the settings file beside the export states wrongly."""
 

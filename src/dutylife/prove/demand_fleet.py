@@ -119,6 +119,7 @@ def _forecasts(
         tables["failure_events"], tables["life_draws"], pd.DataFrame(), tables["units"],
         tables["unit_spans"], tables["service_lines"], tables["maintenance_events"],
         tables["catalogue"], settings, contracts=tables["contracts"],
+        use_seasons=tables["use_seasons"],
     )  # fmt: skip
     told = oracle_demand(fleet, true_cells(fleet), tables, settings)
     as_of = pd.Timestamp(fleet.scenario.record.as_of)

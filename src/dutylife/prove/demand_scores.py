@@ -51,10 +51,10 @@ class DemandSums:
             for q, v in zip(said, LEVELS, strict=True)
         ]
         more = {
-            "n_spans": 1.0, "asked": came, "loss": float(np.mean(losses)),
-            "under_p80": float(came <= said[1]), "said_p80": up_to(said[1]),
-            "under_p95": float(came <= said[2]), "said_p95": up_to(said[2]),
-            "mean": float(chances @ np.arange(len(chances))),
+            "n_spans": 1.0, "asked": came, "pinball_sum": float(np.mean(losses)),
+            "n_under_p80": float(came <= said[1]), "told_under_p80": up_to(said[1]),
+            "n_under_p95": float(came <= said[2]), "told_under_p95": up_to(said[2]),
+            "mean_sum": float(chances @ np.arange(len(chances))),
         }  # fmt: skip
         for name, value in more.items():
             into[name] = into.get(name, 0.0) + value

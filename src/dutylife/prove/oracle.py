@@ -52,7 +52,18 @@ def oracle_demand(
         _lives(fleet), _draws(cells), pd.DataFrame(), _units(fleet, tables["units"]),
         _spans(fleet, tables["unit_spans"]), _sold_beside(fleet), _done(fleet),
         tables["catalogue"], settings, contracts=tables["contracts"], flow=_flow(fleet),
+        use_seasons=_seasons(fleet),
     )  # fmt: skip
+
+
+def _seasons(fleet: PracticeFleet) -> pd.DataFrame:
+    rows = [
+        {"duty": duty, "month_of_year": month, "use_share": share / (sum(own) / len(own))}
+        for duty, place in fleet.scenario.duties.items()
+        for own in (place.season,)
+        for month, share in enumerate(own, start=1)
+    ]
+    return as_table("use_seasons", pd.DataFrame(rows))
 
 
 def _flow(fleet: PracticeFleet) -> Flow:

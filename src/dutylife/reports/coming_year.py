@@ -8,7 +8,12 @@ import pandas as pd
 from dutylife import wording
 from dutylife.decisions.comparison import comparison_sentence
 from dutylife.decisions.comparison.compare import SAID
-from dutylife.decisions.keep_or_retire import UNKNOWN, keep_or_retire_sentence
+from dutylife.decisions.keep_or_retire import (
+    RETIRE,
+    SAFETY,
+    UNKNOWN,
+    keep_or_retire_sentence,
+)
 from dutylife.provenance import Run
 from dutylife.reports.facts import Facts, facts_of, plain, records, table_or_empty
 from dutylife.reports.layout import Section
@@ -137,10 +142,12 @@ def keep_or_retire(run: Run) -> Section:
     notes = _notes(run, "keep_or_retire")
     if table.empty:
         return Section("Keep, or retire", "No machine could be weighed.", notes)
-    rows = table.assign(
-        told=table["advice"] != UNKNOWN, cost=table["next_year_cost"].fillna(-1.0)
-    ).sort_values(["cost", "unit_id"], ascending=[False, True], kind="stable")
-    rows = rows if given.customer else rows.head(MOST_MACHINES)
+    # what has to be acted on first, then what will cost most
+    acts = table["advice"].isin([RETIRE, SAFETY])
+    rows = table.assign(acts=acts, cost=table["next_year_cost"].fillna(-1.0)).sort_values(
+        ["acts", "cost", "unit_id"], ascending=[False, False, True], kind="stable"
+    )
+    rows = rows if given.customer else rows.head(max(MOST_MACHINES, int(acts.sum())))
     rows = rows.assign(
         coming=[ranged(r, "next_year_cost") for r in rows.to_dict("records")],
         own=[_times(r) for r in records(rows)],
@@ -160,7 +167,9 @@ def keep_or_retire(run: Run) -> Section:
         Shown(name="verdict", heading="verdict", wide=True),
     ]  # fmt: skip
     more = len(table) - len(rows)
-    caption = "Machines that will cost most first; in brackets what a single year may bring."
+    caption = (
+        "What to retire first, then what will cost most; in brackets what a single year may bring."
+    )
     if more > 0:
         caption += f" {wording.count(more, 'more machine')} in table keep_or_retire."
     how = (
@@ -186,11 +195,12 @@ def _verdict(row: Any, given: Facts) -> str:
             "not shown\nit would rest on machines of fewer than three customers, or on the time "
             "before it came to you"
         )
+    settles = f"\nwould tell: {row.would_tell}" if row.advice == UNKNOWN and row.would_tell else ""
     if not np.isfinite(row.new_one_cost_per_year):
-        return f"{row.advice}\nno price of a new one is stated"
+        return f"{row.advice}{settles or chr(10) + 'no price of a new one is stated'}"
     return (
         f"{row.advice}\na new one costs about {_whole(row.new_one_cost_per_year)} "
-        f"{given.money_unit} a year"
+        f"{given.money_unit} a year{settles}"
     )
 
 

@@ -10,8 +10,9 @@ from dutylife import wording
 from dutylife.provenance import Run
 from dutylife.reports.facts import Facts, facts_of, plain, records
 from dutylife.reports.layout import Section, listed
+from dutylife.reports.lives_page import lives_link
 from dutylife.reports.recurrence import gap_summary
-from dutylife.reports.tables import Shown, figure_column, html_table, whole
+from dutylife.reports.tables import Shown, figure_column, html_table, linked, whole
 
 TOP_TEXTS = 10
 _RANK = {"fault": 0, "ask": 1, "note": 2}
@@ -138,7 +139,8 @@ def life_models(run: Run) -> Section:
         shape_words=[_ranged(r, "shape", "") for r in records(models)],
         scale_words=[_scale_words(r, given) for r in records(models)],
         lives=[
-            f"{wording.count(r.n_lives, 'life', 'lives')}\n{r.n_failed} failed"
+            lives_link(r.component, r.duty, wording.count(r.n_lives, "life", "lives"))
+            + f"\n{r.n_failed} failed"
             for r in records(models)
         ],
         own=[_basis_words(r) for r in records(models)],
@@ -146,7 +148,7 @@ def life_models(run: Run) -> Section:
     shown = [
         Shown(name="component", heading="component"),
         Shown(name="duty", heading="duty"),
-        Shown(name="lives", heading="lives"),
+        linked("lives", "lives"),
         Shown(name="distribution", heading="law"),
         Shown(name="shape_words", heading="shape", unit="1"),
         Shown(name="scale_words", heading="characteristic life"),

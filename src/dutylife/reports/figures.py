@@ -47,6 +47,7 @@ def as_figure(draw: Callable[[Any], str]) -> Markup:
         held = io.BytesIO()
         figure.savefig(held, format="svg", metadata={"Date": None, "Creator": None})
     source = "data:image/svg+xml;base64," + base64.b64encode(held.getvalue()).decode("ascii")
+    alt = wording.unbroken(alt)
     return Markup('<figure><img alt="{}" src="{}" /><figcaption>{}</figcaption></figure>').format(
         alt, source, alt
     )

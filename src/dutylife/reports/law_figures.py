@@ -51,11 +51,12 @@ def pictures_from(tables: dict[str, pd.DataFrame], model: Any, given: Facts) -> 
 
 
 def _of_cell(table: pd.DataFrame, model: Any) -> pd.DataFrame:
-    return table[
+    rows: pd.DataFrame = table[
         (table["component"] == model.component)
         & (table["duty"] == model.duty)
         & (table["clock"] == model.clock)
     ]
+    return rows
 
 
 def band_of(draws: pd.DataFrame, age: np.ndarray, level: float) -> tuple[np.ndarray, np.ndarray]:
@@ -76,12 +77,8 @@ def band_of(draws: pd.DataFrame, age: np.ndarray, level: float) -> tuple[np.ndar
         Lower and upper end. [1]
     """
     weight = draws["weight"].to_numpy(float) / draws["weight"].sum()
-    each = np.array(
-        [
-            law_survival(age, str(d.distribution), float(d.shape_), float(d.scale))
-            for d in draws.rename(columns={"shape": "shape_"}).itertuples(index=False)
-        ]
-    )
+    laws = zip(draws["distribution"], draws["shape"], draws["scale"], strict=True)
+    each = np.array([law_survival(age, str(d), float(k), float(s)) for d, k, s in laws])
     order = np.argsort(each, axis=0)
     inside = np.cumsum(weight[order], axis=0)
     held = np.take_along_axis(each, order, axis=0)

@@ -70,7 +70,7 @@ def listed(items: list[str], *, none: str = "Nothing to show.") -> Markup:
     """Return sentences as a list, escaped."""
     if not items:
         return Markup('<p class="quiet">{}</p>').format(none)
-    inner = Markup("").join(Markup("<li>{}</li>").format(i) for i in items)
+    inner = Markup("").join(Markup("<li>{}</li>").format(wording.unbroken(i)) for i in items)
     return Markup("<ul>{}</ul>").format(inner)
 
 

@@ -24,8 +24,9 @@ _CSS = """
 .lives details { border-top: 1px solid #c9cfcb; padding: 6px 0; }
 .lives summary { cursor: pointer; font-weight: 600; min-height: 24px; }
 .lives summary span { font-weight: 400; color: #4a5653; }
-.lives .scroll { overflow-x: auto; }
-.lives table { font-size: 14px; min-width: 760px; }
+.lives table { font-size: 14px; }
+@media (min-width: 640px) { .lives table { min-width: 760px; } }
+@media print { .lives table { min-width: 0; } }
 """
 
 
@@ -127,7 +128,10 @@ def write_lives_page(folder: str | Path) -> Path:
     """
     run = open_run(Path(folder).resolve())
     given, lives = facts_of(run), lives_with_rows(run)
-    cells = sorted(lives.groupby(["component", "duty"], sort=True))
+    cells = [
+        ((str(component), str(duty)), rows)
+        for (component, duty), rows in lives.groupby(["component", "duty"], sort=True)
+    ]
     blocks = [
         templates()
         .get_template("lives.html")

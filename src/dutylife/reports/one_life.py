@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from dutylife import wording
-from dutylife.errors import RunError
+from dutylife.errors import FitError, RunError
 from dutylife.models import kaplan_meier
 from dutylife.models.cells import usable_lives
 from dutylife.provenance import Run
@@ -129,16 +129,29 @@ def _like_parts(life: Any, run: Run, given: Facts) -> list[str]:
         f"{untold} more were cut off before {at} (or first seen after it) and can't tell."
     )
     if shorter.any():
-        curve = kaplan_meier(exit_, failed, entry=entry, level=given.confidence_level)
-        steps = curve.table[curve.table["age"] <= age]
-        if len(steps):
-            last = steps.iloc[-1]
-            span = f"{wording.percent(last['lower'])} to {wording.percent(last['upper'])}"
-            told.append(
-                f"Allowing for those cut off, {wording.percent(last['survival'])} of like parts "
-                f"last longer than {at} ({in_percent(given.confidence_level)}: {span})."
-            )
+        told.append(_allowing(exit_, failed, entry, age, at, given))
     return told
+
+
+def _allowing(exit_: Any, failed: Any, entry: Any, age: float, at: str, given: Facts) -> str:
+    """Share of like parts that last longer, those cut off counted while they were seen."""
+    # what came after this age tells nothing of it, and a curve that ends early would be refused
+    early = entry < age
+    try:
+        curve = kaplan_meier(
+            np.minimum(exit_, age)[early], (failed & (exit_ <= age))[early], entry=entry[early],
+            level=given.confidence_level,
+        )  # fmt: skip
+    except FitError:
+        return (
+            "Allowing for those cut off, nothing can be told: all that were watched early failed."
+        )
+    last = curve.table.iloc[-1]
+    span = f"{wording.percent(last['lower'])} to {wording.percent(last['upper'])}"
+    return (
+        f"Allowing for those cut off, {wording.percent(last['survival'])} of like parts "
+        f"last longer than {at} ({in_percent(given.confidence_level)}: {span})."
+    )
 
 
 def _facts_table(life: Any, given: Facts) -> Any:

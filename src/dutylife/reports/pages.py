@@ -18,7 +18,7 @@ from dutylife.reports.tables import templates
 
 PAGES = {"stock": "Stock", "maintenance": "Maintenance", "evidence": "Evidence"}
 # written beside them, not from a notebook
-OTHER_PAGES = {"wall-cards": "Wall cards", "lives": "Lives"}
+OTHER_PAGES = {"wall-cards": "Wall cards", "lives": "Lives", "data-slip": "Data slip"}
 _REMOTE = re.compile(
     r"""<(?:script|link|iframe|object|embed|base)\b|\bsrc\s*=\s*["']?(?:https?:)?//|"""
     r"""@import|url\(\s*["']?(?:https?:)?//""",

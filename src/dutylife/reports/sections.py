@@ -12,7 +12,9 @@ from dutylife.errors import RunError
 from dutylife.provenance import Run, open_run
 from dutylife.reports import (
     assumptions,
+    behind,
     bench_load,
+    comebacks,
     coming_year,
     events_with_age,
     evidence_page,
@@ -21,6 +23,7 @@ from dutylife.reports import (
     maintenance_page,
     on_condition,
     packs,
+    pooling,
     present_schedule,
     shelf_money,
     stock_page,
@@ -64,6 +67,10 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
     "part makers": law_sections.part_makers,
     "assumptions": assumptions.switched,
     "survival": law_sections.survival,
+    "pooling": pooling.pooling,
+    "behind intervals": behind.behind_intervals,
+    "behind orders": behind.behind_orders,
+    "comebacks": comebacks.comebacks,
     "recurrence": evidence_page.recurrence,
     "events with age": events_with_age.events_with_age,
     "provenance": evidence_page.provenance,

@@ -10,8 +10,10 @@ from dutylife.decisions.billed import event_lines
 from dutylife.decisions.current import current_lives
 from dutylife.decisions.usage import unit_use
 from dutylife.errors import DecisionError
+from dutylife.lives.clocks.season import Season
 from dutylife.settings import Settings
 from dutylife.stock import parts
+from dutylife.stock.calendar import UseClock
 from dutylife.stock.comings import Contract, Flow, contracts_ahead, flow_of
 from dutylife.stock.demand import Span
 from dutylife.stock.plans import days_until_plan, done_share, planned_ages, seen_rates
@@ -58,6 +60,7 @@ def fleet_demand(
     contracts: pd.DataFrame | None = None,
     on_shelf: tuple[str, ...] = (),
     stated_plan: pd.DataFrame | None = None,
+    use_seasons: pd.DataFrame | None = None,
     flow: Flow | None = None,
 ) -> FleetDemand:
     """Gather what the demand of every part follows from.
@@ -76,6 +79,8 @@ def fleet_demand(
         Part numbers that have a law even where nothing was ever asked for.
     stated_plan : DataFrame, optional
         Table "stated_plan", where the plan in force is a file.
+    use_seasons : DataFrame, optional
+        Table "use_seasons".
     flow : Flow, optional
         How machines come and go; as the record tells it when not given.
 
@@ -112,6 +117,9 @@ def fleet_demand(
         contracts=announced(contracts, lives, as_of),
         done=done_share(failure_events, known, settings, stated_plan),
         plan_starts_days=days_until_plan(settings, as_of),
+        use_clock=None
+        if use_seasons is None or use_seasons.empty
+        else UseClock(first=as_of + pd.Timedelta(days=1), season=Season.of_table(use_seasons)),
     )
     return FleetDemand(
         inputs=inputs, replaced=replaced, current=current,

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -23,7 +23,7 @@ class Levels:
     ----------
     point, up_to : int
         At a review with less than the point on the shelf and on order, order up to the level. The
-        point is 0 where nothing is asked for, or where a buyer can wait for the order. [pieces]
+        point is 0 where nothing is asked for or none may be held. [pieces]
     fill_rate : float
         Share of the pieces asked for that are given at once. [1]
     ready_rate : float
@@ -32,6 +32,8 @@ class Levels:
         Mean pieces on the shelf at the close of a day. [pieces]
     order_size : float
         Mean pieces of an order. [pieces]
+    lowered_to : int, optional
+        Most pieces the shelf life allows, where that lowered the levels. [pieces]
     """
 
     point: int
@@ -40,6 +42,7 @@ class Levels:
     ready_rate: float
     held: float
     order_size: float
+    lowered_to: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -65,10 +68,16 @@ class Served:
         )  # fmt: skip
 
     def smallest(self, level: float, measure: str) -> int:
-        """Smallest point that reaches a service."""
+        """Smallest point that reaches a service, at least 1 where anything is asked for.
+
+        With a great lot waiting until somebody is owed a piece can reach the service, too; but an
+        empty shelf is a reason to order (our proposal).
+        """
+        if len(self.fill_rate) == 1:
+            return 0
         served = self.ready_rate if measure == "ready rate" else self.fill_rate
         enough = np.flatnonzero(served >= level - 1e-9)
-        return int(enough[0]) if enough.size else len(served) - 1
+        return max(int(enough[0]), 1) if enough.size else len(served) - 1
 
 
 def levels_of(law_of: LawOf, terms: Terms, horizon_days: int) -> Levels:
@@ -159,7 +168,6 @@ def served_by(law_of: LawOf, terms: Terms, horizon_days: int, *, gap: int | None
     unmet = np.clip(over(short_at_end - short_before) / window, 0.0, 1.0)
     if terms.when_short == "lost sale":
         unmet = unmet / (1 + unmet)
-        unmet[0] = 1.0  # a shelf that is empty, but owes nothing, never falls below 0
     return Served(
         gap=gap, fill_rate=1 - unmet, ready_rate=np.clip(over(ready), 0.0, 1.0),
         held=np.maximum(over(held), 0.0), order_size=order_size, a_day=a_day,
@@ -191,7 +199,8 @@ def within_shelf_life(
     if point + found.gap <= top:
         return found.at(point)
     point = min(point, top)
-    return served_by(law_of, terms, horizon_days, gap=top - point).at(point)
+    lowered = served_by(law_of, terms, horizon_days, gap=top - point).at(point)
+    return replace(lowered, lowered_to=most)
 
 
 def most_within_shelf_life(a_day: float, terms: Terms) -> int | None:

@@ -12,7 +12,12 @@ from dutylife.stock.part_law import quantiles
 from dutylife.stock.parts import DAYS_PER_MONTH
 from dutylife.stock.streams import Laws
 from dutylife.stock.terms import Terms
-from dutylife.wording import count_shelf_sentence, no_order_sentence, order_sentence
+from dutylife.wording import (
+    count_shelf_sentence,
+    no_order_sentence,
+    order_sentence,
+    shelf_life_sentence,
+)
 
 
 def stock_row(
@@ -65,6 +70,11 @@ def stock_row(
         )  # fmt: skip
     else:
         row["sentence"] = no_order_sentence(on_order=terms.on_order or 0.0, point=point, **common)
+    if terms.shelf_life_days is not None and levels.lowered_to is not None:
+        row["sentence"] += " " + shelf_life_sentence(
+            most=levels.lowered_to, days=terms.shelf_life_days, there=position or 0.0,
+            ordered=order or 0.0,
+        )  # fmt: skip
     return row
 
 

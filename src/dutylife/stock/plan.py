@@ -15,6 +15,7 @@ from dutylife.stock.money_curve import ShelfLine, days_on_curve, money_curve, sh
 from dutylife.stock.orders import stock_row
 from dutylife.stock.plans import plans_of
 from dutylife.stock.shares import mix, monthly_series, shares_of_lives
+from dutylife.stock.shelf import shelf_rows, stock_findings
 from dutylife.stock.terms import terms_of
 from dutylife.vocabulary import TABLES
 
@@ -36,6 +37,7 @@ def plan_stock(
     contracts: pd.DataFrame | None = None,
     forecast_scores: pd.DataFrame | None = None,
     stated_plan: pd.DataFrame | None = None,
+    use_seasons: pd.DataFrame | None = None,
 ) -> dict[str, pd.DataFrame]:
     """Demand of every part and what to hold and order.
 
@@ -55,13 +57,15 @@ def plan_stock(
         its own series (`shares_of_lives`), under the plan in force. Without it, by its lives.
     stated_plan : DataFrame, optional
         Table "stated_plan", where the plan in force is a file.
+    use_seasons : DataFrame, optional
+        Table "use_seasons": months in which machines of a duty run more.
 
     Returns
     -------
     dict of str to DataFrame
         "demand_forecast" under the plan in force and, as a second scenario, the recommended one;
         "stock_plan" and "money_curve" under the plan in force. All without rows where no part has
-        a number.
+        a number. "findings": stock terms of parts nobody knows, parts not sold by the piece.
 
     Raises
     ------
@@ -80,11 +84,11 @@ def plan_stock(
         raise DecisionError("Stock needs a day to start from.", "fleet.as_of", "fill it")
     as_of = pd.Timestamp(settings.fleet.as_of)
     plans = plans_of(settings, stated_plan)
-    on_shelf = _shelf_rows(shelf)
+    on_shelf = shelf_rows(shelf, parts.current_numbers(catalogue))
     fleet = fleet_demand(
         failure_events, life_draws, intervals, units, unit_spans, service_lines,
         maintenance_events, catalogue, settings, contracts=contracts, on_shelf=tuple(on_shelf),
-        stated_plan=stated_plan,
+        stated_plan=stated_plan, use_seasons=use_seasons,
     )  # fmt: skip
     numbers = fleet.numbers
     terms = {n: terms_of(n, on_shelf.get(n, {}), settings) for n in numbers}
@@ -127,12 +131,8 @@ def plan_stock(
         "demand_forecast": _named("demand_forecast", forecast, component, words),
         "stock_plan": _named("stock_plan", rows, component, words),
         "money_curve": money_curve(on_curve).table,
+        "findings": stock_findings(service_lines, numbers, settings),
     }
-
-
-def _shelf_rows(shelf: pd.DataFrame) -> dict[str, dict[str, Any]]:
-    rows = shelf.astype({"part_number": "object", "supplier": "object"}).to_dict("records")
-    return {str(r["part_number"]): {str(k): v for k, v in r.items()} for r in rows}
 
 
 def _descriptions(

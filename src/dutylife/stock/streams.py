@@ -1,16 +1,18 @@
 """Lives in service, laws and a plan to the law of each part's demand in each span."""
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from dutylife.decisions.cells import law_draws
+from dutylife.stock.calendar import UseClock
 from dutylife.stock.comings import Contract, Flow, days_per_unit
 from dutylife.stock.count_table import CountTable
 from dutylife.stock.demand import Span, lattice_spans
-from dutylife.stock.lattice import RenewalLaw, Spans
+from dutylife.stock.lattice import CATCH_UP_DAYS, RenewalLaw, Spans
 from dutylife.stock.part_law import (
     EXACT_POSITIONS,
     Batch,
@@ -51,7 +53,7 @@ class Inputs:
 
     ``lives`` are those in service with their ``part``, sorted; ``rates`` as of `seen_rates`;
     ``done``: share of due planned replacements that are done; ``plan_starts_days``: whole days
-    that go on as seen before the plan starts.
+    that go on as seen before the plan starts; ``use_clock`` where duties run by the season.
     """
 
     lives: pd.DataFrame
@@ -65,6 +67,7 @@ class Inputs:
     contracts: list[Contract]
     done: float
     plan_starts_days: int = 0
+    use_clock: UseClock | None = None
 
 
 def told_cells(life_draws: pd.DataFrame) -> set[tuple[str, str]]:
@@ -122,13 +125,17 @@ def _add_cell(
     ahead = [c for c in inputs.contracts if c.duty == duty]
     units = [usual, *(days_per_unit(c.use if on_meter else None, usual) for c in ahead)]
     shortest = float(draws.scale.min() * min(per_unit.min(), *units))
-    spans, place = lattice_spans(inputs.spans, shortest)
+    clock = inputs.use_clock if on_meter else None
+    passed = None if clock is None or not clock.has(duty) else partial(clock.passed, duty)
+    spans, place = lattice_spans(inputs.spans, shortest, passed)
+    days_ahead = float(max(end for _, end in place))
     law = RenewalLaw(
         shape=np.ones(1), scale=np.ones(1), planned_rate=np.zeros(1),
         planned_age=np.full(1, np.inf), done=inputs.done,
         leaving_rate=inputs.flow.leaving_rate,
         takes_failed=inputs.shares.get((component, False), 1.0),
         takes_planned=inputs.shares.get((component, True), 1.0),
+        catch_up_days=CATCH_UP_DAYS if passed is None else float(passed(CATCH_UP_DAYS)[0]),
     )  # fmt: skip
     present = lives["prob_in_service"].to_numpy(dtype=float)
     number = lives["part"].astype(str).to_numpy()
@@ -137,6 +144,9 @@ def _add_cell(
     by_age = bool(np.isfinite(positions.planned_age).any())
     before, later = _rates(inputs, key), _rates(inputs, key) if plan not in NO_RATE else NO_PLAN
     waits = float(inputs.plan_starts_days) if by_age or before != later else 0.0
+    if passed is not None:
+        waits = float(passed(waits)[0])
+        ahead = [replace(c, start_days=float(passed(c.start_days)[0])) for c in ahead]
     if waits >= spans.n_steps * spans.step_days:  # the plan starts beyond the last span
         by_age, later, waits = False, before, 0.0
     if waits > 0 or by_age:
@@ -176,7 +186,7 @@ def _add_cell(
                 _add_span(law_here, chances, i, mine, present[mine], batch)
             if starts is not None:
                 _add_comings(
-                    laws[span_key], starts, chances, i, new_a_day * spans.n_steps * spans.step_days,
+                    laws[span_key], starts, chances, i, new_a_day * days_ahead,
                     per_class, batch,
                 )  # fmt: skip
 

@@ -75,6 +75,12 @@ _TABLES: list[Table] = [
         "unit_id from_date to_date customer duty hours_per_week",
     ),
     _table(
+        "use_seasons",
+        "use of a duty in a month, where readings show a season",
+        "duty month_of_year",
+        "duty month_of_year use_share",
+    ),
+    _table(
         "catalogue",
         "a part number and its component",
         "part_number",
@@ -207,6 +213,14 @@ _TABLES: list[Table] = [
         "component part_maker",
         "component part_maker n_lives n_failed " + _bounds("times_life") + " p_adjusted lasts "
         "verdict",
+    ),
+    _table(
+        "comebacks",
+        "work of a kind, and how much of it came back within the comeback window",
+        "grouped_by component group",
+        "grouped_by component group n_jobs n_comebacks " + _bounds("share_back") + " expected_back "
+        "p_adjusted verdict",
+        "n_jobs",
     ),
     _table(
         "survival_curves",
@@ -414,6 +428,21 @@ _PROOF_TABLES += [
            "customers:customers_told expected_failures what n_cells n_groups coverage coverage_se "
            "truth_below truth_above middle_ratio width_ratio customer_variance aim_least aim_most "
            "answer"),
+    _table("prove_demand", "forecast loss and stock cost of a method in a world that is known",
+           "case among measure method",
+           "case among measure method figure gain gain_se n_fleets is_best_series"),
+    _table("prove_demand_verdicts", "an aim of the demand forecast in a world, and whether met",
+           "case among measure",
+           "case among measure aim aim_least aim_most figure standard_error gain gain_oracle "
+           "best_method n_fleets answer"),
+    _table("prove_demand_sums", "forecasts of one fleet against what came, by a method",
+           "case fleet among method months",
+           "case fleet among method months n_spans asked pinball_sum n_under_p80 told_under_p80 "
+           "n_under_p95 told_under_p95 mean_sum " + " ".join(f"rank_{i}" for i in range(10))),
+    _table("prove_demand_stock", "shelves of one fleet replayed at a quantile of a method's demand",
+           "case fleet among method quantile times",
+           "case fleet among method quantile times asked given held_cost ordering_cost "
+           "waiting_cost"),
     _table("prove_money", "money lost by a rule that chooses replacement ages, laws known",
            "case expected_failures rule",
            "case expected_failures rule n_cells n_groups money_lost money_lost_se "

@@ -1,6 +1,7 @@
 """What is asked at the counter: a machine and components the run knows, or the nearest of them."""
 
 import difflib
+import re
 from collections.abc import Iterable, Mapping, Sequence
 
 from dutylife.components import Component, short_name
@@ -26,7 +27,8 @@ def the_machine(unit_id: str, known: Iterable[str]) -> str:
     same = by_fold.get(unit_id.strip().casefold(), [])
     if len(same) == 1:
         return same[0]
-    near = _near(unit_id.strip().casefold(), by_fold)
+    alike = [fold for fold in by_fold if _bare(fold) == _bare(unit_id.casefold())]
+    near = list(dict.fromkeys([*alike, *_near(unit_id.strip().casefold(), by_fold)]))[:_N_NEAR]
     raise DecisionError(
         f"There is no machine '{_short(unit_id)}' in this run.", "--unit",
         "the nearest: " + ", ".join(by_fold[n][0] for n in near)
@@ -86,6 +88,11 @@ def the_components(
 
 def _near(word: str, among: Iterable[str]) -> list[str]:
     return difflib.get_close_matches(word[:200], list(among), n=_N_NEAR, cutoff=0.5)
+
+
+def _bare(name: str) -> str:
+    """Name without signs between its letters and without zeros before its numbers."""
+    return re.sub(r"0*(\d+)", r"\1", re.sub(r"[\W_]+", "", name))
 
 
 def _short(text: str, most: int = 80) -> str:

@@ -27,7 +27,8 @@ class LikelyCauses:
     Parameters
     ----------
     table : DataFrame, table "likely_causes"
-        One row a component of the machine, the likeliest first by ``check_order``.
+        One row a component of the machine, the likeliest first by ``check_order``, what is done
+        already behind the rest.
     unit_id, equipment_class, duty : str
     complaint : str
         As given.
@@ -73,7 +74,7 @@ class LikelyCauses:
             return "The record names no part of such a machine that was ever at fault."
         first = self.table.iloc[0]
         chance = f"{percent(first['probability'])}, range {_span(first, 'probability')}"
-        head = f"Check first: {first['component']} ({chance})."
+        head = f"Check first: {first['component']} ({chance}).{self._again(first)}"
         if not self.complaint.strip():
             return f"{head} No complaint was given: the order goes by the age of the parts alone."
         like = count(round(self.n_like), "like complaint")
@@ -88,6 +89,18 @@ class LikelyCauses:
             f"{first['component']} ({_span(first, 'share_of_like')})."
         )
         return f"{head} {counted}"
+
+    def _again(self, first: pd.Series) -> str:
+        """Say which work is to be looked over, where it is likelier than what is not done yet."""
+        done = self.table[self.table["is_already_done"]]
+        likelier = done[done["probability"] > first["probability"]]
+        if first["is_already_done"] or likelier.empty:
+            return ""
+        told = [
+            f"{c} ({percent(p)})"
+            for c, p in zip(likelier["component"], likelier["probability"], strict=True)
+        ]
+        return f" Look over the work on the {' and the '.join(told)} again, too."
 
 
 def likely_causes(
@@ -244,7 +257,10 @@ def _table(
             "age_hours": risks["age_hours"].to_numpy(), "age_days": risks["age_days"].to_numpy(),
             "is_already_done": [c in done for c in names],
         }
-    ).sort_values(["probability", "component"], ascending=[False, True], kind="stable")  # fmt: skip
+    ).sort_values(
+        ["is_already_done", "probability", "component"], ascending=[True, False, True],
+        kind="stable",
+    )  # fmt: skip
     return out.assign(check_order=np.arange(1, len(out) + 1))
 
 
@@ -275,14 +291,16 @@ def _counted(
     cases = record.cases
     _, rest, near = _rings(cases, kind, duty)
     everywhere = pd.Series(data=True, index=cases.index)
-    n, total, where = np.zeros(len(names)), 0.0, "fleet"
-    for where, there in (("duty", near), ("class", near | rest), ("fleet", everywhere)):
-        like = alike["same"] & there
-        n = _sum(cases.loc[like, "weight"], cases.loc[like, "component"], names)
-        total = float(cases.loc[like, "weight"].sum())
-        if round(total) >= FEWEST_LIKE:
-            break
-    return pd.Series(n, index=names), total, where
+    places = {"duty": near, "class": near | rest, "fleet": everywhere}
+    totals = {
+        name: float(cases.loc[alike["same"] & there, "weight"].sum())
+        for name, there in places.items()
+    }
+    enough = [name for name, total in totals.items() if round(total) >= FEWEST_LIKE]
+    where = enough[0] if enough else "fleet"
+    like = alike["same"] & places[where]
+    n = _sum(cases.loc[like, "weight"], cases.loc[like, "component"], names)
+    return pd.Series(n, index=names), totals[where], where
 
 
 def _span(row: pd.Series, name: str) -> str:

@@ -93,8 +93,8 @@ def check_first(sheet: MachineSheet) -> Section:
     sentences = []
     if found.counted_in != "duty" and not found.is_thin and sheet.complaint.strip():
         sentences.append(
-            f"Fewer than 5 like complaints of such machines in {found.duty}: those of {found.where} "
-            "are counted."
+            f"Fewer than 5 like complaints of such machines in {found.duty}: those of "
+            f"{found.where} are counted."
         )
     sentences.append(
         "This orders checks and names no fault: measure before changing. Chances are of those "
