@@ -141,6 +141,8 @@ def run(
         with work.stage("pages"):
             reports.write_pages(new, progress=work.progress)
             reports.write_wall_cards(new)
+            reports.write_lives_page(new)
+            reports.write_data_slip(new)
         with work.stage("customer packs"):
             reports.write_customer_packs(new, [*_history(settings), folder])
         write_info(info, new)
@@ -153,6 +155,7 @@ def run_stages(
     as_of: dt.date | None = None,
     progress: Progress | None = None,
     after: AfterStage | None = None,
+    laws_only: bool = False,
 ) -> tuple[Settings, dict[str, pd.DataFrame]]:
     """Run exports to order quantities without writing anything.
 
@@ -163,6 +166,8 @@ def run_stages(
     after : callable, optional
         Called with a stage's name and all tables so far; tables it returns take their place.
         ``prove`` plants faults with it.
+    laws_only : bool
+        Stop as soon as the life models are fitted.
 
     Returns
     -------
@@ -171,12 +176,12 @@ def run_stages(
     """
     work = _Work(progress or (lambda _: None), after=after)
     filled, _ = _read(settings, as_of, work)
-    _all_stages(filled, work)
+    _all_stages(filled, work, laws_only=laws_only)
     work.tables["findings"] = _all_findings(work.findings)
     return filled, work.tables
 
 
-def _all_stages(settings: Settings, work: _Work) -> None:
+def _all_stages(settings: Settings, work: _Work, *, laws_only: bool = False) -> None:
     """Every stage behind coding, into ``work.tables``."""
     t = work.tables
     with work.stage("lives"):
@@ -188,9 +193,14 @@ def _all_stages(settings: Settings, work: _Work) -> None:
         t["readings"] = lives.age_readings(t["readings"], t["failure_events"])
     with work.stage("life models"):
         work.take(models.fit_models(t["failure_events"], t["unit_spans"], settings))
+        if laws_only:
+            return
         work.take(models.recurrence_of(t["failure_events"], t["units"], settings))
         work.findings.append(models.alike_duties(t["failure_events"], settings))
         t["law_checks"] = models.check_laws(t["failure_events"], settings)
+        t["comebacks"] = models.comebacks_of(
+            t["maintenance_events"], t["service_lines"], t["catalogue"], settings
+        )
         t["part_makers"] = models.compare_part_makers(t["failure_events"], t["catalogue"], settings)
     with work.stage("intervals and visits"):
         work.take(
@@ -214,9 +224,13 @@ def _all_stages(settings: Settings, work: _Work) -> None:
                 t["failure_events"], t["life_draws"], t["intervals"], t["units"],
                 t["unit_spans"], t["service_lines"], t["maintenance_events"], t["catalogue"],
                 t["shelf"], settings, contracts=t["contracts"],
-                forecast_scores=_past_scores(settings),
+                forecast_scores=_past_scores(settings), stated_plan=t["stated_plan"],
+                use_seasons=t["use_seasons"],
             )
         )  # fmt: skip
+    with work.stage("the bench"):
+        load = stock.bench_load(t, settings)
+        work.take({"bench_forecast": load.table, "findings": load.findings})
 
 
 def _last_run(settings: Settings) -> EarlierRun | None:
@@ -325,6 +339,8 @@ def _read(
         fleet = given.fleet.model_copy(update={"as_of": read.as_of})
         given = given.model_copy(update={"fleet": fleet})
         reports.check_chosen(given, work.tables["unit_spans"])
+        duties = set(work.tables["unit_spans"]["duty"].astype(object).dropna())
+        work.tables["stated_plan"] = intake.stated_plan(given, duties)
     with work.stage("coding events"):
         t = work.tables
         kept = t.pop("readings", None)  # of a file of readings; those of texts are added to them
@@ -412,5 +428,10 @@ def _history(settings: Settings) -> list[Path]:
 
 
 def _default_folder(settings: Settings) -> Path:
+    return fleet_folder(settings) / f"{settings.fleet.as_of:%Y-%m-%d}"
+
+
+def fleet_folder(settings: Settings) -> Path:
+    """Return where the runs of a fleet lie when no other place is given."""
     name = re.sub(r"[^\w-]+", "-", settings.fleet.name.casefold()).strip("-") or "fleet"
-    return Path("reports") / name / f"{settings.fleet.as_of:%Y-%m-%d}"
+    return Path("reports") / name

@@ -383,6 +383,17 @@ def no_order_sentence(
     )
 
 
+def shelf_life_sentence(*, most: int, days: float, there: float, ordered: float) -> str:
+    """Sentence for a part whose shelf life, not its demand, sets how many are held."""
+    held = "none is" if most < 1 else f"no more than {most} {'is' if most == 1 else 'are'}"
+    text = f"Within its shelf life of {days:.0f} days {held} expected to be used: hold no more."
+    if there > most:
+        return text + f" {there - most:.0f} of those on hand and on order may pass it."
+    if there + ordered > most:
+        return text + f" The pack or least order brings {there + ordered - most:.0f} beyond that."
+    return text
+
+
 def count_shelf_sentence(
     *,
     hold: float,

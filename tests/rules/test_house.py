@@ -17,7 +17,7 @@ RANKS = [
     {"settings"}, {"components"},
     {"practice"}, {"intake"}, {"draft"}, {"coding"}, {"lives"}, {"models"}, {"decisions"},
     {"sensitivity"}, {"stock"},
-    {"reports"}, {"run_folder"}, {"pipeline"}, {"backtest"}, {"prove"}, {"cli"},
+    {"reports"}, {"run_folder"}, {"pipeline"}, {"sheets"}, {"backtest"}, {"prove"}, {"cli"},
 ]  # fmt: skip
 RANK = {name: i for i, names in enumerate(RANKS) for name in names}
 FILES = sorted(p for p in SRC.rglob("*.py") if p != SRC / "__init__.py")
@@ -26,7 +26,7 @@ ONLY_IN = {
     "matplotlib": {"reports"},
     "seaborn": {"reports"},
     "python_calamine": {"intake"},
-    "papermill": {"reports"},
+    "nbclient": {"reports"},
 }
 
 

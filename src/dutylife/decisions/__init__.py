@@ -8,6 +8,7 @@ from dutylife.decisions.age_table import optimal_ages
 from dutylife.decisions.age_weibull import AgeReplacementDraws, age_replacement_weibull
 from dutylife.decisions.block import BlockReplacement, block_replacement
 from dutylife.decisions.block_draws import block_replacement_weibull
+from dutylife.decisions.causes import LikelyCauses, likely_causes
 from dutylife.decisions.coming_year import coming_year
 from dutylife.decisions.comparison import PlanComparison, compare_plans, simulate_plans
 from dutylife.decisions.failure_finding import FailureFindingInterval, failure_finding_interval
@@ -40,6 +41,7 @@ __all__ = [
     "JointIntervals",
     "KeepOrRetire",
     "Life",
+    "LikelyCauses",
     "PlanComparison",
     "RenewalFunction",
     "WhatIf",
@@ -58,6 +60,7 @@ __all__ = [
     "joint_intervals",
     "keep_or_retire",
     "known_life",
+    "likely_causes",
     "opportunities",
     "measuring_interval",
     "optimal_ages",

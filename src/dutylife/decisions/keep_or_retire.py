@@ -284,7 +284,7 @@ def _sentence(row: dict[str, Any], stated: tuple[float, float] | None, currency:
     }[row["advice"]]  # fmt: skip
     until = {
         RETIRE: " Until it goes, its safety work stays due.",
-        SAFETY: " No part is changed ahead of failure any more but what keeps people safe.",
+        SAFETY: " No part is changed ahead of failure any more but what can hurt someone.",
     }.get(row["advice"], "")
     return f"{word}: {coming}, {instead} (stated price over stated years).{until}"
 

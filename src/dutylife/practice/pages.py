@@ -67,6 +67,7 @@ def settings_text(
         *(row for name in lines_files for row in _export(name, "lines", form)),
         *_export("machines.csv", "machines", form),
         *_export("parts.csv", "parts", form),
+        *(_announced(form) if fleet.announced else []),
         *(_duties(fleet) if says_duty else []),
         "[workshop]",
         f"hours_per_week = {shop.hours_per_week:g}",
@@ -109,6 +110,12 @@ def settings_text(
         *_plan(fleet),
     ]
     return "\n".join(lines)
+
+
+def _announced(form: Form) -> list[str]:
+    """Export of the announced machines: our own columns, ISO dates."""
+    sign = [] if form.delimiter == PLAIN.delimiter else [f"delimiter = {_toml(form.delimiter)}"]
+    return ["[[exports]]", 'path = "contracts.csv"', 'kind = "contracts"', *sign, ""]
 
 
 def _duties(fleet: PracticeFleet) -> list[str]:
@@ -158,7 +165,7 @@ def readme_text(fleet: PracticeFleet, *, n_years: float, shape: Shape, is_own: b
     """Return the README: what it is, how it was made, the true laws, what was put in on purpose."""
     record = fleet.scenario.record
     command = (
-        f"dutylife practice DIR --units {len(fleet.machines)} --years {n_years:g} "
+        f"dutylife practice DIR --units {fleet.n_units} --years {n_years:g} "
         f"--seed {fleet.seed} --shape {shape.name}" + (" --settings FILE" if is_own else "")
     )
     laws = [

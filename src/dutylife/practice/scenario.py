@@ -12,6 +12,7 @@ from dutylife.components import shipped_components
 from dutylife.errors import SettingsError
 from dutylife.practice.sections import (
     Announced,
+    Arrivals,
     Buyer,
     DutyPlace,
     EarlyBatch,
@@ -58,6 +59,7 @@ class Scenario(Section):
     early_batch: EarlyBatch
     spread: Spread
     announced: Announced
+    arrivals: Arrivals = Arrivals()
     plan: Plan
     schedule: dict[str, ScheduledAge] = {}
     stated: Stated

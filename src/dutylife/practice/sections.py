@@ -53,6 +53,7 @@ class Visits(Section):
     return_share: Share
     visit_return_share: Share
     vague_share: Share
+    vague_complaint_share: Share
     blank_share: Share
     no_number_share: Share
     fee_share: Share
@@ -212,6 +213,12 @@ class Announced(Section):
     """``[announced]``: machines promised at the cut-off, as a share of the fleet."""
 
     share_of_fleet: NotNegative
+
+
+class Arrivals(Section):
+    """``[arrivals]``: new machines a year as a share of the fleet, before and after the cut-off."""
+
+    share_of_fleet_a_year: NotNegative = 0.0
 
 
 class PlanAge(Section):

@@ -120,6 +120,17 @@ def figure_column(name: str, heading: str, unit: str = "", **more: Any) -> Shown
     return Shown(name=name, heading=heading, unit=unit, **known)
 
 
+def linked(name: str, heading: str, **more: Any) -> Shown:
+    """Return a column whose cells are our own safe markup, such as links."""
+    return Shown(name=name, heading=heading, write=_safe, **more)
+
+
+def _safe(value: Any) -> Any:
+    if not isinstance(value, Markup):
+        raise TypeError("a linked column takes Markup, whose text is escaped where it is made")
+    return value
+
+
 def date_column(name: str, heading: str, **more: Any) -> Shown:
     """Return a column of dates."""
     return Shown(name=name, heading=heading, write=facts.day, number=True, **more)

@@ -35,6 +35,7 @@ WORDS: dict[str, tuple[str, ...]] = {
         "failed first",
         "machine gone",
     ),
+    "counted_in": ("duty", "class", "fleet"),
     "usage_source": ("stated", "meter", "duty and class", "fleet", "unknown"),
 }
 
