@@ -108,16 +108,21 @@ def test_starts_out_of_order_are_refused(tmp_path: Path):
 
 
 def test_a_line_that_leaves_its_columns_is_set_aside_and_told(tmp_path: Path):
-    many = "".join(f"J{n:<5} 2024-01-05  TP-1      cap renewed            1    9.50\n" for n in range(10, 200))
+    many = "".join(
+        f"J{n:<5} 2024-01-05  TP-1      cap renewed            1    9.50\n" for n in range(10, 200)
+    )
     odd = "J9     2024-01-05  TP-1      a text far too long for it 1    9.50\n"
     raw = read(tmp_path, PLAIN + many + odd)
     assert len(cells(raw)) == 4 + 190
-    assert raw.fault.iloc[-1] == "text crosses the gap between two columns"
+    assert raw.fault.iloc[-1] == "text across the columns"
     assert [n.row for n in raw.notes if n.kind == "ask"] == [198]
 
 
 def test_a_delimited_file_with_padded_cells_stays_delimited(tmp_path: Path):
-    raw = read(tmp_path, "Job  ;Date      ;Work        ;Each\nJ1   ;2024-01-05;cap renewed ;  9,50\n"
-               "J2   ;2024-01-06;oil         ; 12,00\nJ3   ;2024-01-07;rope        ;  1,00\n")
+    raw = read(
+        tmp_path,
+        "Job  ;Date      ;Work        ;Each\nJ1   ;2024-01-05;cap renewed ;  9,50\n"
+        "J2   ;2024-01-06;oil         ; 12,00\nJ3   ;2024-01-07;rope        ;  1,00\n",
+    )
     assert raw.delimiter == ";"
     assert cells(raw)[1] == ["J2", "2024-01-06", "oil", "12,00"]

@@ -25,7 +25,9 @@ def _files(tables: Tables) -> dict[str, bytes]:
         names = [n for (n,) in base.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
         for name in names:
             cursor = base.execute(f'SELECT * FROM "{name}"')
-            columns = ",\n".join(f"  `{d[0]}` varchar(255) DEFAULT NULL" for d in cursor.description)
+            columns = ",\n".join(
+                f"  `{d[0]}` varchar(255) DEFAULT NULL" for d in cursor.description
+            )
             out += [f"DROP TABLE IF EXISTS `{name}`;", f"CREATE TABLE `{name}` (\n{columns}\n);"]
             rows = [f"({','.join(map(_written, row))})" for row in cursor]
             out += [
