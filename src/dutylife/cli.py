@@ -130,6 +130,35 @@ def check_command(settings: Path, out: Path | None) -> None:
     _finish(check(settings, out=out, progress=_progress()))
 
 
+@main.command("sheet")
+@click.argument("settings", type=click.Path(path_type=Path))
+@click.option("--unit", required=True, help="The machine.")
+@click.option("--complaint", default="", help="What the customer says is wrong.")
+@click.option(
+    "--already",
+    multiple=True,
+    metavar="COMPONENT,...",
+    help="Changed or found in order already; may be given again.",
+)
+@click.option(
+    "--run",
+    "run_folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="A finished run; the latest one of these settings if none, else one is made.",
+)
+def sheet_command(
+    settings: Path, unit: str, complaint: str, already: tuple[str, ...], run_folder: Path | None
+) -> None:
+    """Write one machine's sheet: what to check first, what is due, what to bring, the price."""
+    from dutylife.sheets import sheet
+
+    made = sheet(settings, unit, complaint, already, run_folder=run_folder, progress=_progress())
+    for name, error in made.page.failed.items():
+        click.echo(f"section '{name}' failed:\n{error}", err=True)
+    click.echo(made.text)
+    sys.exit(made.exit_code)
+
+
 @main.command("backtest")
 @click.argument("settings", type=click.Path(path_type=Path))
 @click.option(

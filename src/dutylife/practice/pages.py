@@ -143,12 +143,21 @@ def _wrong_duties(fleet: PracticeFleet) -> list[str]:
 def _plan(fleet: PracticeFleet) -> list[str]:
     plan = fleet.scenario.plan
     if plan.share <= 0:
-        return []
+        return _schedule(fleet)
     begin = date_of(fleet.span.end).isoformat()
     out = ["[plan]", 'in_force = "present_schedule"', f"from = {begin}", ""]
     for name, age in plan.ages.items():
         key, value = ("months", age.months) if age.hours is None else ("hours", age.hours)
         out += [f"[present_schedule.{_toml(name)}]", f"{key} = {value:g}", ""]
+    return out
+
+
+def _schedule(fleet: PracticeFleet) -> list[str]:
+    """The schedule the shop says it follows: compared with, never what the record shows."""
+    out = []
+    for name, age in fleet.scenario.schedule.items():
+        out += [f"[present_schedule.{_toml(name)}]", f"hours = {age.hours:g}"]
+        out += [f"months = {age.months:g}", ""]
     return out
 
 

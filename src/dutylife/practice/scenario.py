@@ -23,6 +23,7 @@ from dutylife.practice.sections import (
     OtherPart,
     Plan,
     Record,
+    ScheduledAge,
     SecondMode,
     Section,
     Share,
@@ -60,6 +61,7 @@ class Scenario(Section):
     announced: Announced
     arrivals: Arrivals = Arrivals()
     plan: Plan
+    schedule: dict[str, ScheduledAge] = {}
     stated: Stated
 
     @model_validator(mode="after")
@@ -89,6 +91,7 @@ class Scenario(Section):
             ("early_batch.components", n, self.components) for n in self.early_batch.components
         ]
         uses += [(f'plan.ages."{n}"', n, self.components) for n in self.plan.ages]
+        uses += [(f'schedule."{n}"', n, self.components) for n in self.schedule]
         for group in self.shotgun.groups:
             uses += [("shotgun.groups", n, self.components) for n in group]
         for name, engine in self.engines.items():

@@ -53,6 +53,7 @@ class Visits(Section):
     return_share: Share
     visit_return_share: Share
     vague_share: Share
+    vague_complaint_share: Share
     blank_share: Share
     no_number_share: Share
     fee_share: Share
@@ -238,6 +239,13 @@ class Plan(Section):
 
     share: Share
     ages: dict[str, PlanAge]
+
+
+class ScheduledAge(Section):
+    """``[schedule."COMPONENT"]``: the age the shop says it replaces it at; which comes first."""
+
+    hours: Positive
+    months: Positive
 
 
 class Stated(Section):

@@ -134,9 +134,11 @@ class Stock(Section):
     """``[stock.default]`` and ``[stock."PART-NO"]``."""
 
     lead_time_days: Money | None = None
+    lead_time_sd_days: Money | None = None
     review_days: Money | None = None
     service_level: Share | None = None
     service_measure: Literal["fill rate", "ready rate"] | None = None
+    when_short: Literal["back order", "lost sale"] | None = None
     unit_cost: Money | None = None
     holding_rate: Money | None = None
     order_cost: Money | None = None
@@ -155,7 +157,7 @@ class Report(Section):
     confidence_level: Share = 0.90
     seed: Annotated[int, Field(ge=0)] = 20260101
     history: str = ""
-    customer: str = ""
+    customer: str | list[str] = ""
 
 
 class Compute(Section):

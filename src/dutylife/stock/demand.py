@@ -46,11 +46,6 @@ def common_spans(as_of: pd.Timestamp, horizon_months: int) -> list[Span]:
     return spans
 
 
-def protection_span(as_of: pd.Timestamp, days: float) -> Span:
-    """Lead time plus review, from the day after as_of."""
-    return days_ahead(as_of, days)
-
-
 def days_ahead(as_of: pd.Timestamp, days: float) -> Span:
     """So many days from the day after as_of."""
     first = as_of + pd.Timedelta(days=1)

@@ -114,7 +114,7 @@ def fleet_demand(
         other=other,
         spans=[],
         flow=flow_of(units, as_of) if flow is None else flow,
-        contracts=_announced(contracts, lives, as_of),
+        contracts=announced(contracts, lives, as_of),
         done=done_share(failure_events, known, settings, stated_plan),
         plan_starts_days=days_until_plan(settings, as_of),
         use_clock=None
@@ -128,7 +128,7 @@ def fleet_demand(
     )  # fmt: skip
 
 
-def _announced(
+def announced(
     contracts: pd.DataFrame | None, lives: pd.DataFrame, as_of: pd.Timestamp
 ) -> list[Contract]:
     """Contracts to come, each in a duty that has machines."""

@@ -8,11 +8,15 @@ from dutylife.errors import DecisionError
 from dutylife.schema import as_table
 from dutylife.settings import Settings
 from dutylife.stock import parts
-from dutylife.stock.demand import common_spans, days_ahead, forecast_rows, protection_span
+from dutylife.stock.demand import common_spans, days_ahead, forecast_rows
 from dutylife.stock.fleet_demand import fleet_demand
-from dutylife.stock.orders import stock_row, terms_of
+from dutylife.stock.levels import days_asked
+from dutylife.stock.money_curve import ShelfLine, days_on_curve, money_curve, shelf_line
+from dutylife.stock.orders import stock_row
 from dutylife.stock.plans import plans_of
 from dutylife.stock.shares import mix, monthly_series, shares_of_lives
+from dutylife.stock.shelf import shelf_rows, stock_findings
+from dutylife.stock.terms import terms_of
 from dutylife.vocabulary import TABLES
 
 RUN_OUT_DAYS = (10.0, 20.0, 60.0, 120.0)  # ends of further spans: when the shelf runs out
@@ -60,7 +64,8 @@ def plan_stock(
     -------
     dict of str to DataFrame
         "demand_forecast" under the plan in force and, as a second scenario, the recommended one;
-        "stock_plan" under the plan in force. Both without rows where no part has a number.
+        "stock_plan" and "money_curve" under the plan in force. All without rows where no part has
+        a number. "findings": stock terms of parts nobody knows, parts not sold by the piece.
 
     Raises
     ------
@@ -79,7 +84,7 @@ def plan_stock(
         raise DecisionError("Stock needs a day to start from.", "fleet.as_of", "fill it")
     as_of = pd.Timestamp(settings.fleet.as_of)
     plans = plans_of(settings, stated_plan)
-    on_shelf = _shelf_rows(shelf)
+    on_shelf = shelf_rows(shelf, parts.current_numbers(catalogue))
     fleet = fleet_demand(
         failure_events, life_draws, intervals, units, unit_spans, service_lines,
         maintenance_events, catalogue, settings, contracts=contracts, on_shelf=tuple(on_shelf),
@@ -88,17 +93,22 @@ def plan_stock(
     numbers = fleet.numbers
     terms = {n: terms_of(n, on_shelf.get(n, {}), settings) for n in numbers}
     spans = common_spans(as_of, settings.report.horizon_months)
+    horizon = max(span.key[1] for span in spans if span.start == 0)
     further = [days_ahead(as_of, d) for d in RUN_OUT_DAYS]
     own_spans = {
-        n: [protection_span(as_of, t.protection_days), days_ahead(as_of, t.review_days)]
+        n: [
+            days_ahead(as_of, d)
+            for d in (t.protection_days, *days_asked(t, horizon), *days_on_curve(t))
+        ]
         for n, t in terms.items()
     }
     told = [*spans, *(own[0] for own in own_spans.values())]
-    asked = [*told, *further, *(own[1] for own in own_spans.values())]
+    asked = [*told, *further, *(span for own in own_spans.values() for span in own[1:])]
     shares = shares_of_lives(forecast_scores, numbers)
     series = monthly_series(service_lines, fleet.current, as_of)
     forecast: list[dict[str, Any]] = []
     rows: list[dict[str, Any]] = []
+    on_curve: list[ShelfLine] = []
     for plan in plans:
         # levels follow the plan in force only
         laws = fleet.laws(plan, asked if plan == plans[0] else told)
@@ -111,18 +121,18 @@ def plan_stock(
             told_rows = forecast_rows(number, plan, own, [*spans, own_spans[number][0]])
             forecast += [r | {"life_weight": share, "n_scored": n_scored} for r in told_rows]
             if plan == plans[0]:
-                rows.append(stock_row(number, own, terms[number], as_of, settings))
+                row = stock_row(number, own, terms[number], as_of, settings, horizon)
+                rows.append(row)
+                if terms[number].unit_cost:
+                    on_curve.append(shelf_line(row, own, terms[number]))
     component = parts.component_of_part(fleet.replaced, catalogue, fleet.current)
     words = _descriptions(service_lines, catalogue, shelf)
     return {
         "demand_forecast": _named("demand_forecast", forecast, component, words),
         "stock_plan": _named("stock_plan", rows, component, words),
+        "money_curve": money_curve(on_curve).table,
+        "findings": stock_findings(service_lines, numbers, settings),
     }
-
-
-def _shelf_rows(shelf: pd.DataFrame) -> dict[str, dict[str, Any]]:
-    rows = shelf.astype({"part_number": "object", "supplier": "object"}).to_dict("records")
-    return {str(r["part_number"]): {str(k): v for k, v in r.items()} for r in rows}
 
 
 def _descriptions(

@@ -215,6 +215,14 @@ _TABLES: list[Table] = [
         "verdict",
     ),
     _table(
+        "comebacks",
+        "work of a kind, and how much of it came back within the comeback window",
+        "grouped_by component group",
+        "grouped_by component group n_jobs n_comebacks " + _bounds("share_back") + " expected_back "
+        "p_adjusted verdict",
+        "n_jobs",
+    ),
+    _table(
         "survival_curves",
         "a step of a cell's product-limit curve",
         "component duty clock age",
@@ -289,8 +297,15 @@ _TABLES: list[Table] = [
         + " trend p_adjusted "
         + _bounds("next_year_cost")
         + " next_year_lost_days new_one_cost_per_year probability_new_is_cheaper advice "
-        "safety_tasks sentence",
+        "safety_tasks would_tell sentence",
         "advice",
+    ),
+    _table(
+        "visits_kept",
+        "a task of an earlier plan that has fallen due, and what became of it",
+        "unit_id due_on component task",
+        "unit_id customer due_on component task kept done_on days_late failed_on",
+        "kept",
     ),
     _table(
         "machine_tasks",
@@ -307,6 +322,17 @@ _TABLES: list[Table] = [
         "interval_days visit_cost basis can_hurt",
     ),
     _table(
+        "likely_causes",
+        "a component of a machine, as the cause of a complaint",
+        "unit_id check_order",
+        "unit_id check_order complaint component "
+        + _bounds("probability")
+        + " counted_in n_like n_at_fault "
+        + _bounds("share_of_like")
+        + " times_usual_risk age_hours age_days is_already_done",
+        "component",
+    ),
+    _table(
         "demand_forecast",
         "part x span x plan",
         "part_number plan from_date months",
@@ -320,6 +346,19 @@ _TABLES: list[Table] = [
         "part_number component description supplier on_hand on_order reorder_point order_up_to "
         "order_now fill_rate ready_rate order_cost held_cost unit_cost pack_size "
         "lead_time_days needed_by p50 p90 sentence",
+    ),
+    _table(
+        "money_curve",
+        "money in the levels of all parts and what it brings",
+        "point pieces",
+        "point pieces levels_cost fill_rate waiting_days",
+    ),
+    _table(
+        "bench_forecast",
+        "week to come x equipment class, all machines together last",
+        "from_date equipment_class",
+        "from_date equipment_class machines_mean machines_planned machines_p10 machines_p50 "
+        "machines_p90 labour_hours_p50 labour_hours_p90 workshop_hours loaners_p90",
     ),
     _table(
         "forecast_scores",
