@@ -172,7 +172,7 @@ def _flat(table: pd.DataFrame) -> list[dict[str, Any]]:
         rows.append(
             {
                 "measure": f"even ranks, {months:g} months", "figure": p, "aim_least": FLAT,
-                "aim": f"what came in {months:g} months lies evenly over its law, p {FLAT:g} or more",
+                "aim": f"what came in {months:g} months lies evenly, p {FLAT:g} or more",
                 "answer": TOO_FEW if few else MET if p >= FLAT else NOT_MET,
             }
         )  # fmt: skip
