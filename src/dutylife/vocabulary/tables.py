@@ -116,7 +116,7 @@ _TABLES: list[Table] = [
     ),
     _table(
         "stated_plan",
-        "ages at which a plan given as a file replaces components; no duty: all others",
+        "ages at which a plan given as a file replaces components",
         "component duty",
         "component duty interval_hours interval_days",
     ),
