@@ -2,6 +2,7 @@
 
 import datetime as dt
 import math
+import re
 
 import numpy as np
 
@@ -22,6 +23,24 @@ def number(value: float, digits: int = 3) -> str:
     rounded = round(value, places)
     text = f"{rounded:,.{max(places, 0)}f}".replace(",", " ")
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+# digits set apart by a plain space: as tables, workbook and terminal have them
+_THOUSANDS = re.compile(r"(?<![\w.,])(?<!\w-)\d{1,3}(?: \d{3})+(?![\w])")
+NARROW_SPACE = "\u202f"  # narrow, and no line breaks at it
+
+
+def unbroken(text: str) -> str:
+    """Return text for a page: no line of it ends inside a number.
+
+    Examples
+    --------
+    >>> unbroken("1 010 h of 12 000 000") == "1\u202f010 h of 12\u202f000\u202f000"
+    True
+    >>> unbroken("2 Mar 2026, 100 2000, AF-100 200")
+    '2 Mar 2026, 100 2000, AF-100 200'
+    """
+    return _THOUSANDS.sub(lambda number: number[0].replace(" ", NARROW_SPACE), text)
 
 
 def count(n: float, noun: str, nouns: str = "") -> str:

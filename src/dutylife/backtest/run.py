@@ -151,7 +151,8 @@ def _rolled(
         made[FORECAST] = plan_stock(
             t["failure_events"], t["life_draws"], t["intervals"], t["units"], t["unit_spans"],
             t["service_lines"], t["maintenance_events"], t["catalogue"], t["shelf"], filled,
-            contracts=t["contracts"], forecast_scores=table,
+            contracts=t["contracts"], forecast_scores=table, stated_plan=t["stated_plan"],
+            use_seasons=t["use_seasons"],
         )  # fmt: skip
     said = {method: _looked_up(own["demand_forecast"], as_of) for method, own in made.items()}
     levels = {method: _planned(own["stock_plan"]) for method, own in made.items()}

@@ -22,13 +22,17 @@ class Level:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Replay:
-    """Pieces asked for and given at once, mean on the shelf, orders, days something was short."""
+    """Pieces asked for and given at once, orders, days something was short.
+
+    ``held_mean``, ``waiting_mean``: pieces on the shelf and pieces owed, mean over the days.
+    """
 
     asked: float
     given: float
     held_mean: float
     n_orders: int
     n_short_days: int
+    waiting_mean: float = 0.0
 
 
 def replay(
@@ -74,7 +78,7 @@ def replay(
     n_before = 0 if before is None else len(before)
     every = daily if before is None else np.concatenate([before, daily])
     shelf, waiting = levels[0].up_to if on_hand is None else on_hand, 0.0
-    asked = given = held = 0.0
+    asked = given = held = owed = 0.0
     n_orders = n_short = 0
     coming: dict[int, float] = {}
     lead, review = terms.lead_whole_days, terms.review_whole_days
@@ -95,6 +99,7 @@ def replay(
                 n_short += now < pieces
         if counts:
             held += shelf
+            owed += waiting
         if day % review == review - 1:
             position = shelf - waiting + sum(coming.values())
             if position < level.point:
@@ -108,4 +113,5 @@ def replay(
     return Replay(
         asked=float(asked), given=float(given), held_mean=float(held / max(len(daily), 1)),
         n_orders=int(n_orders), n_short_days=int(n_short),
+        waiting_mean=float(owed / max(len(daily), 1)),
     )  # fmt: skip

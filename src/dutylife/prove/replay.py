@@ -67,12 +67,14 @@ def score_stock(
         scores.add("stock cost", method, cost, pieces / years if pieces else 0.0)
 
 
-def future_pieces(fleet: PracticeFleet, *, n_before_days: int = 0) -> dict[str, Array]:
-    """Pieces of each part asked for on each day of the next six months, and of days before."""
+def future_pieces(
+    fleet: PracticeFleet, months: int = MONTHS, *, n_before_days: int = 0
+) -> dict[str, Array]:
+    """Pieces of each part asked for on each day of the next months, and of days before."""
     start = fleet.span.end - n_before_days
     first = pd.Timestamp(fleet.scenario.record.as_of) + pd.Timedelta(days=1)
     n_days = min(
-        (first + pd.DateOffset(months=MONTHS) - first).days, int(fleet.span.until - fleet.span.end)
+        (first + pd.DateOffset(months=months) - first).days, int(fleet.span.until - fleet.span.end)
     )
     n_days += n_before_days
     scenario = fleet.scenario
