@@ -344,7 +344,7 @@ _TABLES: list[Table] = [
         "one part",
         "part_number",
         "part_number component description supplier on_hand on_order reorder_point order_up_to "
-        "order_now fill_rate ready_rate order_cost held_cost unit_cost pack_size "
+        "order_now service_level fill_rate ready_rate order_cost held_cost unit_cost pack_size "
         "lead_time_days needed_by p50 p90 sentence",
     ),
     _table(
