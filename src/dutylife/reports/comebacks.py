@@ -1,5 +1,8 @@
 """Work that came back: by job, component, part maker and batch, never by a person's name."""
 
+from collections.abc import Mapping
+from typing import Any
+
 import pandas as pd
 from markupsafe import Markup
 
@@ -54,7 +57,7 @@ def comebacks(run: Run) -> Section:
     return Section(title, answer, tuple(sentences), tuple(parts))
 
 
-def _named(row: dict[str, object]) -> str:
+def _named(row: Mapping[Any, Any]) -> str:
     group = str(row["group"])
     return f"{row['component']} {group}" if row["grouped_by"] in ("part maker", "batch") else group
 
