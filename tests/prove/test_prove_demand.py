@@ -19,7 +19,7 @@ from dutylife.prove.demand_verdicts import figures_of, verdicts_of
 from dutylife.prove.demand_worlds import CONTRACT, PLAN, STEADY, WORLDS, world_of
 from dutylife.prove.scores import ORACLE, OURS
 from dutylife.settings import settings_from
-from dutylife.stock.orders import terms_of
+from dutylife.stock.terms import terms_of
 
 INFO = {"seed": 1, "n_fleets": 4, "n_units": 240}
 
