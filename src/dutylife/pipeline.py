@@ -15,6 +15,7 @@ import pandas as pd
 from dutylife import coding, decisions, intake, lives, models, reports, stock
 from dutylife.components import components_of
 from dutylife.draft import read_or_tell_changes
+from dutylife.earlier_runs import EarlierRun, earlier_runs
 from dutylife.errors import SettingsError
 from dutylife.provenance import digest_of, versions
 from dutylife.run_folder import swapped_in, write_info, write_tables
@@ -112,8 +113,21 @@ def run(
     _all_stages(settings, work)
     with work.stage("assumptions switched"):
         t["sensitivity"] = sensitivity(t | as_read, settings)
+    with work.stage("plan kept"):
+        before = _last_run(settings)
+        plan = None if before is None else before.run.table("visit_plan")
+        t["visits_kept"] = decisions.visits_kept(
+            plan, None if before is None else before.as_of, t["maintenance_events"], t["units"],
+            read.as_of,
+        )  # fmt: skip
+        work.findings.append(reports.without_machines(t["machine_tasks"], settings))
     t["findings"] = _all_findings(work.findings)
     info = _info(settings, read, t)
+    if before is not None:
+        info["earlier_run"] = {
+            "folder": before.run.folder.name, "as_of": before.as_of.isoformat(),
+            "visit_plan_digest": before.digest("visit_plan"),
+        }  # fmt: skip
     info["answers"] = reports.answers(t, settings)
     folder = (Path(out) if out else _default_folder(settings)).absolute()
     with swapped_in(folder) as new:
@@ -127,6 +141,10 @@ def run(
         with work.stage("pages"):
             reports.write_pages(new, progress=work.progress)
             reports.write_wall_cards(new)
+            reports.write_lives_page(new)
+            reports.write_data_slip(new)
+        with work.stage("customer packs"):
+            reports.write_customer_packs(new, [*_history(settings), folder])
         write_info(info, new)
     return RunResult(folder, t, info)
 
@@ -137,6 +155,7 @@ def run_stages(
     as_of: dt.date | None = None,
     progress: Progress | None = None,
     after: AfterStage | None = None,
+    laws_only: bool = False,
 ) -> tuple[Settings, dict[str, pd.DataFrame]]:
     """Run exports to order quantities without writing anything.
 
@@ -147,6 +166,8 @@ def run_stages(
     after : callable, optional
         Called with a stage's name and all tables so far; tables it returns take their place.
         ``prove`` plants faults with it.
+    laws_only : bool
+        Stop as soon as the life models are fitted.
 
     Returns
     -------
@@ -155,12 +176,12 @@ def run_stages(
     """
     work = _Work(progress or (lambda _: None), after=after)
     filled, _ = _read(settings, as_of, work)
-    _all_stages(filled, work)
+    _all_stages(filled, work, laws_only=laws_only)
     work.tables["findings"] = _all_findings(work.findings)
     return filled, work.tables
 
 
-def _all_stages(settings: Settings, work: _Work) -> None:
+def _all_stages(settings: Settings, work: _Work, *, laws_only: bool = False) -> None:
     """Every stage behind coding, into ``work.tables``."""
     t = work.tables
     with work.stage("lives"):
@@ -172,9 +193,14 @@ def _all_stages(settings: Settings, work: _Work) -> None:
         t["readings"] = lives.age_readings(t["readings"], t["failure_events"])
     with work.stage("life models"):
         work.take(models.fit_models(t["failure_events"], t["unit_spans"], settings))
+        if laws_only:
+            return
         work.take(models.recurrence_of(t["failure_events"], t["units"], settings))
         work.findings.append(models.alike_duties(t["failure_events"], settings))
         t["law_checks"] = models.check_laws(t["failure_events"], settings)
+        t["comebacks"] = models.comebacks_of(
+            t["maintenance_events"], t["service_lines"], t["catalogue"], settings
+        )
         t["part_makers"] = models.compare_part_makers(t["failure_events"], t["catalogue"], settings)
     with work.stage("intervals and visits"):
         work.take(
@@ -198,9 +224,23 @@ def _all_stages(settings: Settings, work: _Work) -> None:
                 t["failure_events"], t["life_draws"], t["intervals"], t["units"],
                 t["unit_spans"], t["service_lines"], t["maintenance_events"], t["catalogue"],
                 t["shelf"], settings, contracts=t["contracts"],
-                forecast_scores=_past_scores(settings),
+                forecast_scores=_past_scores(settings), stated_plan=t["stated_plan"],
+                use_seasons=t["use_seasons"],
             )
         )  # fmt: skip
+    with work.stage("the bench"):
+        load = stock.bench_load(t, settings)
+        work.take({"bench_forecast": load.table, "findings": load.findings})
+
+
+def _last_run(settings: Settings) -> EarlierRun | None:
+    """Last run before this one in the folder of ``[report] history`` that planned visits."""
+    if settings.fleet.as_of is None:
+        return None
+    found = earlier_runs(
+        _history(settings), settings.fleet.name, settings.fleet.as_of, with_table="visit_plan"
+    )
+    return found[-1] if found else None
 
 
 def _past_scores(settings: Settings) -> pd.DataFrame | None:
@@ -212,6 +252,8 @@ def _past_scores(settings: Settings) -> pd.DataFrame | None:
         return None
     path = settings.folder / settings.report.history / "tables" / "forecast_scores.csv"
     if not path.is_file():
+        if _bears_history(path.parent.parent):
+            return None
         raise SettingsError(
             "There are no past forecasts in the folder of the history.",
             f"{settings.source}: report.history ({path.parent.parent.name})",
@@ -225,6 +267,13 @@ def _past_scores(settings: Settings) -> pd.DataFrame | None:
         for a, m in zip(scores["as_of"], scores["months"], strict=True)
     ]
     return scores[pd.Series(ended, index=scores.index, dtype=bool)]
+
+
+def _bears_history(place: Path) -> bool:
+    """Whether the place of the history holds earlier runs or a calendar, if no past forecasts."""
+    if place.is_file():
+        return place.suffix == ".ics"
+    return any(any(place.glob(f"{depth}run.json")) for depth in ("", "*/", "*/*/"))
 
 
 def check(
@@ -289,6 +338,9 @@ def _read(
         work.take(dict(read.tables))
         fleet = given.fleet.model_copy(update={"as_of": read.as_of})
         given = given.model_copy(update={"fleet": fleet})
+        reports.check_chosen(given, work.tables["unit_spans"])
+        duties = set(work.tables["unit_spans"]["duty"].astype(object).dropna())
+        work.tables["stated_plan"] = intake.stated_plan(given, duties)
     with work.stage("coding events"):
         t = work.tables
         kept = t.pop("readings", None)  # of a file of readings; those of texts are added to them
@@ -376,5 +428,10 @@ def _history(settings: Settings) -> list[Path]:
 
 
 def _default_folder(settings: Settings) -> Path:
+    return fleet_folder(settings) / f"{settings.fleet.as_of:%Y-%m-%d}"
+
+
+def fleet_folder(settings: Settings) -> Path:
+    """Return where the runs of a fleet lie when no other place is given."""
     name = re.sub(r"[^\w-]+", "-", settings.fleet.name.casefold()).strip("-") or "fleet"
-    return Path("reports") / name / f"{settings.fleet.as_of:%Y-%m-%d}"
+    return Path("reports") / name

@@ -26,6 +26,16 @@ WORDS: dict[str, tuple[str, ...]] = {
     "mark": ("seen in a named source", "common practice", "from memory", "our proposal"),
     "meter_unit": ("hours", "miles", "km", "starts"),
     "advice": ("keep", "safety work only", "retire", "can't tell"),
+    "kept": (
+        "done",
+        "late",
+        "skipped",
+        "still open",
+        "not written",
+        "failed first",
+        "machine gone",
+    ),
+    "counted_in": ("duty", "class", "fleet"),
     "usage_source": ("stated", "meter", "duty and class", "fleet", "unknown"),
 }
 
