@@ -113,14 +113,8 @@ def run(
     _all_stages(settings, work)
     with work.stage("assumptions switched"):
         t["sensitivity"] = sensitivity(t | as_read, settings)
-    with work.stage("plan kept"):
-        before = _last_run(settings)
-        plan = None if before is None else before.run.table("visit_plan")
-        t["visits_kept"] = decisions.visits_kept(
-            plan, None if before is None else before.as_of, t["maintenance_events"], t["units"],
-            read.as_of,
-        )  # fmt: skip
-        work.findings.append(reports.without_machines(t["machine_tasks"], settings))
+    before = _plan_kept(settings, work)
+    work.findings.append(reports.without_machines(t["machine_tasks"], settings))
     t["findings"] = _all_findings(work.findings)
     info = _info(settings, read, t)
     if before is not None:
@@ -233,14 +227,22 @@ def _all_stages(settings: Settings, work: _Work, *, laws_only: bool = False) -> 
         work.take({"bench_forecast": load.table, "findings": load.findings})
 
 
-def _last_run(settings: Settings) -> EarlierRun | None:
-    """Last run before this one in the folder of ``[report] history`` that planned visits."""
-    if settings.fleet.as_of is None:
-        return None
-    found = earlier_runs(
-        _history(settings), settings.fleet.name, settings.fleet.as_of, with_table="visit_plan"
-    )
-    return found[-1] if found else None
+def _plan_kept(settings: Settings, work: _Work) -> EarlierRun | None:
+    """Table "visits_kept", against the last run in the folder of ``[report] history``."""
+    t, as_of = work.tables, settings.fleet.as_of
+    if as_of is None:
+        raise ValueError("settings.fleet.as_of must be filled")
+    with work.stage("plan kept"):
+        found = earlier_runs(
+            _history(settings), settings.fleet.name, as_of, with_table="visit_plan"
+        )
+        last = found[-1] if found else None
+        t["visits_kept"] = decisions.visits_kept(
+            None if last is None else last.run.table("visit_plan"),
+            None if last is None else last.as_of,
+            t["maintenance_events"], t["units"], as_of,
+        )  # fmt: skip
+    return last
 
 
 def _past_scores(settings: Settings) -> pd.DataFrame | None:
