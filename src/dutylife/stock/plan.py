@@ -15,11 +15,13 @@ from dutylife.schema import as_table
 from dutylife.settings import Settings
 from dutylife.stock import parts
 from dutylife.stock.comings import Contract, contracts_ahead, flow_of
-from dutylife.stock.demand import common_spans, days_ahead, forecast_rows, protection_span
+from dutylife.stock.demand import Span, common_spans, days_ahead, forecast_rows, protection_span
 from dutylife.stock.orders import stock_row, terms_of
+from dutylife.stock.part_law import quantiles
 from dutylife.stock.plans import done_share, planned_ages, plans_of, seen_rates
+from dutylife.stock.series import LEVELS
 from dutylife.stock.shares import mix, monthly_series, shares_of_lives
-from dutylife.stock.streams import IN_SERVICE, Inputs, part_laws, told_cells
+from dutylife.stock.streams import IN_SERVICE, Inputs, Laws, part_laws, told_cells
 from dutylife.vocabulary import TABLES
 
 RUN_OUT_DAYS = (10.0, 20.0, 60.0, 120.0)  # ends of further spans: when the shelf runs out
@@ -39,6 +41,7 @@ def plan_stock(
     *,
     contracts: pd.DataFrame | None = None,
     forecast_scores: pd.DataFrame | None = None,
+    levels_only: bool = False,
 ) -> dict[str, pd.DataFrame]:
     """Demand of every part and what to hold and order.
 
@@ -56,6 +59,9 @@ def plan_stock(
     forecast_scores : DataFrame, optional
         Table "forecast_scores" of past runs: how far each part goes by its lives and how far by
         its own series (`shares_of_lives`), under the plan in force. Without it, by its lives.
+    levels_only : bool
+        Only the plan in force and the spans that levels and orders follow from, which takes a
+        third of the time; "demand_forecast" then has those, and `needed_by` is coarse.
 
     Returns
     -------
@@ -80,7 +86,7 @@ def plan_stock(
         raise DecisionError("Stock needs a day to start from.", "fleet.as_of", "fill it")
     as_of = pd.Timestamp(settings.fleet.as_of)
     known = components_of(settings)
-    plans = plans_of(settings)
+    plans = plans_of(settings)[: 1 if levels_only else None]
     current = parts.current_numbers(catalogue)
     replaced = parts.replacements_seen(maintenance_events, current)
     lives = _lives(failure_events, life_draws, units, unit_spans, replaced, as_of, settings)
@@ -93,7 +99,8 @@ def plan_stock(
     numbers = sorted(set(other) | set(lives["part"]))
     terms = {n: terms_of(n, on_shelf.get(n, {}), settings) for n in numbers}
     spans = common_spans(as_of, settings.report.horizon_months)
-    further = [days_ahead(as_of, d) for d in RUN_OUT_DAYS]
+    spans = spans[-1:] if levels_only else spans  # the longest one
+    further = [] if levels_only else [days_ahead(as_of, d) for d in RUN_OUT_DAYS]
     own_spans = {
         n: [protection_span(as_of, t.protection_days), days_ahead(as_of, t.review_days)]
         for n, t in terms.items()
@@ -124,11 +131,13 @@ def plan_stock(
         for number in numbers:
             own = laws[number]
             share, n_scored = shares[number] if plan == plans[0] else (1.0, 0)
+            by_lives = _by_lives(own, [*spans, own_spans[number][0]])
             if share < 1:
                 for (start, end), law in own.items():
                     mix(law, series.chances(number, end - start), share)
             told_rows = forecast_rows(number, plan, own, [*spans, own_spans[number][0]])
-            forecast += [r | {"life_weight": share, "n_scored": n_scored} for r in told_rows]
+            weighed = {"life_weight": share, "n_scored": n_scored}
+            forecast += [r | weighed | by_lives[r["from_date"], r["months"]] for r in told_rows]
             if plan == plans[0]:
                 rows.append(stock_row(number, own, terms[number], as_of, settings))
     component = parts.component_of_part(replaced, catalogue, current)
@@ -136,6 +145,17 @@ def plan_stock(
     return {
         "demand_forecast": _named("demand_forecast", forecast, component, words),
         "stock_plan": _named("stock_plan", rows, component, words),
+    }
+
+
+def _by_lives(own: Laws, spans: list[Span]) -> dict[tuple[pd.Timestamp, float], dict[str, float]]:
+    """Quantiles before any series is mixed in: later, both are held against what came."""
+    named = ("life_p50", "life_p80", "life_p95")
+    return {
+        (s.from_date, s.months): dict(
+            zip(named, quantiles(own[s.key].chances(), LEVELS), strict=True)
+        )
+        for s in spans
     }
 
 

@@ -26,6 +26,20 @@ WORDS: dict[str, tuple[str, ...]] = {
     "mark": ("seen in a named source", "common practice", "from memory", "our proposal"),
     "meter_unit": ("hours", "miles", "km", "starts"),
     "advice": ("keep", "safety work only", "retire", "can't tell"),
+    "recommendation": ("interval", "order-up-to level", "order now"),
+    "cause": (
+        "program",
+        "past rows",
+        "settings",
+        "new exposure",
+        "new failures",
+        "past forecasts",
+        "calendar",
+        "parts used",
+        "shelf",
+    ),
+    "moved_unit": ("meter units", "days", "pieces"),
+    "record_change": ("changed", "went", "came late", "coded otherwise"),
     "usage_source": ("stated", "meter", "duty and class", "fleet", "unknown"),
 }
 
