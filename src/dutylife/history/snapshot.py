@@ -20,6 +20,7 @@ from dutylife.provenance import code_digest, digest_of, file_digest, versions
 from dutylife.run_folder import quiet_base, write_exact
 from dutylife.schema import as_table, empty_table
 from dutylife.settings import Settings
+from dutylife.vocabulary import TABLES
 
 Tables = dict[str, pd.DataFrame]
 FORMAT = 1
@@ -137,7 +138,10 @@ class Snapshot:
             )
         with quiet_base() as base:
             frame = base.execute("select * from read_parquet(?)", [str(path)]).df()
-        return as_table(name, frame)
+        left_out = [
+            c for c, col in TABLES[name].columns.items() if col.kind == "count" and c not in frame
+        ]
+        return as_table(name, frame.assign(**dict.fromkeys(left_out, 0)))
 
     def _read(self, part: str) -> Tables:
         return {name: self.table(part, name) for name in self.about[part]}
