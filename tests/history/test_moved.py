@@ -139,9 +139,7 @@ def test_an_edited_past_row_is_told_and_nothing_else(
 
 
 @pytest.mark.slow
-def test_a_new_failure_is_told_as_such(
-    shop: Settings, november: State, tmp_path: Path
-) -> None:
+def test_a_new_failure_is_told_as_such(shop: Settings, november: State, tmp_path: Path) -> None:
     """The same December with and without one failure, on a record that else ends in November."""
     lines = lines_of(shop)
     day = pd.to_datetime(lines["Job date"], format="%d/%m/%Y")

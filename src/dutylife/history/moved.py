@@ -181,8 +181,8 @@ class _Evidence:
         hours, days = (sum(v[i] for v in own.values()) for i in (0, 1))
         if not own:
             return "hours and days of other parts and machines"
-        years = f"{number(days / 365.25)} years of service"
-        return (f"{number(hours)} {self.meter} and " if hours > 0 else "") + f"{years} more"
+        served = f"{number(days)} days of service more"
+        return f"{number(hours)} {self.meter} in {served}" if hours > 0 else served
 
     def _failures(self, component: Any, duty: str) -> str:
         here = sum(n for (c, d), n in self.failed.items() if c == component and duty in ("", d))

@@ -12,6 +12,7 @@ from dutylife.reports.tables import Shown, figure_column, html_table, whole
 
 LEVEL, ORDER, INTERVAL = "order-up-to level", "order now", "interval"
 FIRST = 3  # changes told in the sentence
+MATTERS = 1.1  # an interval that changes by less than a tenth is the same to a workshop
 # each cause as the owner would say it, and as a sentence for the analyst
 CAUSES: dict[str, tuple[str, str]] = {
     "program": ("a newer program", "last month's inputs, computed by this version"),
@@ -51,10 +52,14 @@ def moved_answers(tables: dict[str, pd.DataFrame], about: dict[str, Any]) -> lis
         return []
     moved = plain(tables["moved"])
     n = {what: _changed(moved, what) for what in (INTERVAL, LEVEL, ORDER)}
+    own = moved[moved["recommendation"] == INTERVAL].drop_duplicates("subject")
+    ratio = own["value_after"] / own["value_before"]
+    far = int((~((ratio > 1 / MATTERS) & (ratio < MATTERS))).sum())
     return [
         f"Since {since} {n[LEVEL]} of {wording.count(len(tables['stock_plan']), 'level')}, "
         f"{wording.count(n[ORDER], 'order')} and {n[INTERVAL]} of "
         f"{wording.count(n_intervals(tables['intervals']), 'interval')} changed"
+        + (f", {far} of them by a tenth or more" if n[INTERVAL] else "")
     ]
 
 
@@ -119,6 +124,8 @@ def part_rows(moved: pd.DataFrame, stock_plan: pd.DataFrame) -> pd.DataFrame:
                 row[name] = f"{_pieces(then)}, now {_pieces(now)}"
                 row[f"{name}_why"] = why(own, lambda value: f"{value:+g}")
                 row[f"{name}_then"], row[f"{name}_now"] = then, now
+        if row["order_why"] == row["level_why"]:
+            row["order_why"] = "the same"
         out.append(row)
     names = ["part_number", "description", *(f"{n}{e}" for n in ("level", "order")
              for e in ("", "_why", "_then", "_now"))]  # fmt: skip
