@@ -41,7 +41,8 @@ def moved_run(run: Run, tmp_path: Path) -> Run:
     ends = {"recommendation": "interval", "subject": f"air filter {BAD}: replace",
             "component": "air filter", "duty": "landscape", "task": "replace",
             "cause": "new failures", "cause_order": 5, "moved_unit": "days",
-            "value_before": 90.0, "cause_before": 90.0, "cause_evidence": "1 failure here"}  # fmt: skip
+            "value_before": 90.0, "cause_before": 90.0,
+            "cause_evidence": "1 failure here"}  # fmt: skip
     write_csv("moved", pd.DataFrame([*moved, ends]), folder)
     change = {"table": "service_lines", "change": "changed", "row_key": "a",
               "changed_column": "unit_id", "was": BAD, "is_now": "TP-02",
@@ -49,7 +50,8 @@ def moved_run(run: Run, tmp_path: Path) -> Run:
               "source_row": 7}  # fmt: skip
     write_csv("record_changes", pd.DataFrame([change]), folder)
     score = {"as_of": "2026-02-28", "from_date": "2026-03-01", "months": 1.0,
-             "method": "forecast", "p50": 1.0, "p80": 2.0, "p95": 3.0, "pinball_loss": 0.1}  # fmt: skip
+             "method": "forecast", "p50": 1.0, "p80": 2.0, "p95": 3.0,
+             "pinball_loss": 0.1}  # fmt: skip
     write_csv(
         "forecast_scores",
         pd.DataFrame(
