@@ -22,7 +22,7 @@ _HOME = {
     "inspection_interval": "decisions", "base_stock": "stock", "what_if": "decisions",
     # tables and pictures
     "as_table": "schema", "check_table": "schema", "section": "reports", "plot": "reports",
-    "what_if_panel": "reports",
+    "what_if_panel": "reports", "machine_sheet": "reports",
     "DutylifeError": "errors",
 }  # fmt: skip
 __all__ = sorted(_HOME)

@@ -130,6 +130,35 @@ def check_command(settings: Path, out: Path | None) -> None:
     _finish(check(settings, out=out, progress=_progress()))
 
 
+@main.command("sheet")
+@click.argument("settings", type=click.Path(path_type=Path))
+@click.option("--unit", required=True, help="The machine.")
+@click.option("--complaint", default="", help="What the customer says is wrong.")
+@click.option(
+    "--already",
+    multiple=True,
+    metavar="COMPONENT,...",
+    help="Changed or found in order already; may be given again.",
+)
+@click.option(
+    "--run",
+    "run_folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="A finished run; the latest one of these settings if none, else one is made.",
+)
+def sheet_command(
+    settings: Path, unit: str, complaint: str, already: tuple[str, ...], run_folder: Path | None
+) -> None:
+    """Write one machine's sheet: what to check first, what is due, what to bring, the price."""
+    from dutylife.sheets import sheet
+
+    made = sheet(settings, unit, complaint, already, run_folder=run_folder, progress=_progress())
+    for name, error in made.page.failed.items():
+        click.echo(f"section '{name}' failed:\n{error}", err=True)
+    click.echo(made.text)
+    sys.exit(made.exit_code)
+
+
 @main.command("backtest")
 @click.argument("settings", type=click.Path(path_type=Path))
 @click.option(
@@ -203,7 +232,7 @@ def practice(
     type=click.Choice(["smoke", "full"]),
     default="smoke",
     show_default=True,
-    help="Sizes of fleets; not with --lives, --models or --money.",
+    help="Sizes of fleets; not with --lives, --models, --money or --demand.",
 )
 @click.option("--workers", type=click.IntRange(1), default=1, show_default=True)
 @click.option("--seed", type=click.IntRange(0), default=20260101, show_default=True)
@@ -226,6 +255,11 @@ def practice(
     help="Only replacement ages, against laws of made-up lives; page and table go to OUT/money.",
 )
 @click.option(
+    "--demand",
+    is_flag=True,
+    help="Only the demand forecast, against a true future; page and tables go to OUT/demand.",
+)
+@click.option(
     "--cells",
     type=click.IntRange(16),
     help="With --models or --money: pooled cells a size; 2000 or 800 if none.",
@@ -243,18 +277,25 @@ def prove_command(
     wanted: tuple[str, ...],
     models: bool,
     money: bool,
+    demand: bool,
     cells: int | None,
 ) -> None:
     """Run invented fleets of known laws through the whole chain and score the answers."""
-    from dutylife.prove import prove, prove_lives, prove_models, prove_money
+    from dutylife.prove import prove, prove_demand, prove_lives, prove_models, prove_money
 
-    kinds = {"--lives": lives, "--models": models, "--money": money}
+    kinds = {"--lives": lives, "--models": models, "--money": money, "--demand": demand}
     _refuse_unused(context, [name for name, asked in kinds.items() if asked])
     if money or models:
         hold, folder = (prove_money, out / "money") if money else (prove_models, out / "models")
         size_of = {} if cells is None else {"n_cells": cells}
         shown = hold(seed=seed, workers=workers, progress=_progress(), **size_of).written(folder)
         click.echo(f"{shown.text}\n  in {folder}")
+        return
+    if demand:
+        held = prove_demand(
+            n_fleets=fleets or 20, seed=seed, workers=workers, progress=_progress()
+        ).written(out / "demand")
+        click.echo(f"{held.text}\n  in {out / 'demand'}")
         return
     if lives:
         found = prove_lives(
@@ -269,7 +310,7 @@ def prove_command(
 def _refuse_unused(context: click.Context, asked: list[str]) -> None:
     """Refuse options that this kind of proof would not look at."""
     if len(asked) > 1:
-        number = {2: "two", 3: "three"}[len(asked)]
+        number = {2: "two", 3: "three", 4: "four"}[len(asked)]
         raise DutylifeError(
             f"{' and '.join(asked)} are {number} proofs.", f"dutylife prove {' '.join(asked)}",
             "give one of them, then the other; both may go to the same --out",
@@ -279,7 +320,11 @@ def _refuse_unused(context: click.Context, asked: list[str]) -> None:
     known = {
         "size": ("--size", ("",), "leave out --size"),
         "wanted": ("--case", ("--lives",), "add --lives, or leave out --case"),
-        "fleets": ("--fleets", ("", "--lives"), "leave out --fleets; --cells says how many"),
+        "fleets": (
+            "--fleets",
+            ("", "--lives", "--demand"),
+            "leave out --fleets; --cells says how many",
+        ),
         "cells": (
             "--cells",
             ("--models", "--money"),

@@ -14,7 +14,9 @@ import pandas as pd
 from dutylife import coding, decisions, history, intake, lives, models, reports, stock
 from dutylife.components import components_of
 from dutylife.draft import read_or_tell_changes
+from dutylife.earlier_runs import EarlierRun, earlier_runs
 from dutylife.errors import SettingsError
+from dutylife.lives.watch import last_day
 from dutylife.provenance import code_digest, digest_of, file_digest, versions
 from dutylife.run_folder import swapped_in, write_info, write_tables
 from dutylife.schema import as_table, empty_table
@@ -127,9 +129,12 @@ def run(
     with work.stage("assumptions switched"):
         as_read = {name: inputs[name] for name in ("units", "unit_spans")}
         t["sensitivity"] = sensitivity(t | as_read, settings)
+    with work.stage("plan kept"):
+        earlier = _kept_of_plan(months, settings, work)
+        work.findings.append(reports.without_machines(t["machine_tasks"], settings))
     _held_against(months, settings, inputs, scores, work)
     t["findings"] = _all_findings(work.findings)
-    info = _info(settings, accounts, t)
+    info = _info(settings, accounts, t) | earlier
     info["history"] = months.about()
     info["answers"] = [*reports.answers(t, settings), *reports.moved_answers(t, months.about())]
     with swapped_in(folder) as new:
@@ -145,6 +150,10 @@ def run(
         with work.stage("pages"):
             reports.write_pages(new, progress=work.progress)
             reports.write_wall_cards(new)
+            reports.write_lives_page(new)
+            reports.write_data_slip(new)
+        with work.stage("customer packs"):
+            reports.write_customer_packs(new, [*_history(settings), folder])
         write_info(info, new)
     months.keep(
         history.Given(
@@ -162,6 +171,28 @@ def _scored(months: history.Months, settings: Settings, work: _Work) -> pd.DataF
         work.tables["forecast_scores"] = own
         given = None if months.taken_up else _past_scores(settings)
         return months.scores(own, given)
+
+
+def _kept_of_plan(months: history.Months, settings: Settings, work: _Work) -> dict[str, Any]:
+    """Table "visits_kept", and which earlier run planned those visits, for run.json."""
+    t = work.tables
+    if months.taken_up:  # by the runs that were there then
+        t["visits_kept"] = months.taken_up.table("given", "visits_kept")
+        return {}
+    before = _last_run(settings)
+    plan = None if before is None else before.run.table("visit_plan")
+    t["visits_kept"] = decisions.visits_kept(
+        plan, None if before is None else before.as_of, t["maintenance_events"], t["units"],
+        last_day(settings).date(),
+    )  # fmt: skip
+    if before is None:
+        return {}
+    return {
+        "earlier_run": {
+            "folder": before.run.folder.name, "as_of": before.as_of.isoformat(),
+            "visit_plan_digest": before.digest("visit_plan"),
+        }
+    }  # fmt: skip
 
 
 def _held_against(
@@ -191,6 +222,7 @@ def run_stages(
     as_of: dt.date | None = None,
     progress: Progress | None = None,
     after: AfterStage | None = None,
+    laws_only: bool = False,
 ) -> tuple[Settings, dict[str, pd.DataFrame]]:
     """Run exports to order quantities without writing anything.
 
@@ -201,6 +233,8 @@ def run_stages(
     after : callable, optional
         Called with a stage's name and all tables so far; tables it returns take their place.
         ``prove`` plants faults with it.
+    laws_only : bool
+        Stop as soon as the life models are fitted.
 
     Returns
     -------
@@ -209,12 +243,14 @@ def run_stages(
     """
     work = _Work(progress or (lambda _: None), after=after)
     filled, _ = _read_given(_given(settings, as_of, work), work)
-    _all_stages(filled, work, _past_scores(filled))
+    _all_stages(filled, work, _past_scores(filled), laws_only=laws_only)
     work.tables["findings"] = _all_findings(work.findings)
     return filled, work.tables
 
 
-def _all_stages(settings: Settings, work: _Work, scores: pd.DataFrame | None) -> None:
+def _all_stages(
+    settings: Settings, work: _Work, scores: pd.DataFrame | None, *, laws_only: bool = False
+) -> None:
     """Every stage behind coding, into ``work.tables``."""
     t = work.tables
     with work.stage("lives"):
@@ -226,9 +262,14 @@ def _all_stages(settings: Settings, work: _Work, scores: pd.DataFrame | None) ->
         t["readings"] = lives.age_readings(t["readings"], t["failure_events"])
     with work.stage("life models"):
         work.take(models.fit_models(t["failure_events"], t["unit_spans"], settings))
+        if laws_only:
+            return
         work.take(models.recurrence_of(t["failure_events"], t["units"], settings))
         work.findings.append(models.alike_duties(t["failure_events"], settings))
         t["law_checks"] = models.check_laws(t["failure_events"], settings)
+        t["comebacks"] = models.comebacks_of(
+            t["maintenance_events"], t["service_lines"], t["catalogue"], settings
+        )
         t["part_makers"] = models.compare_part_makers(t["failure_events"], t["catalogue"], settings)
     with work.stage("intervals and visits"):
         work.take(
@@ -252,9 +293,23 @@ def _all_stages(settings: Settings, work: _Work, scores: pd.DataFrame | None) ->
                 t["failure_events"], t["life_draws"], t["intervals"], t["units"],
                 t["unit_spans"], t["service_lines"], t["maintenance_events"], t["catalogue"],
                 t["shelf"], settings, contracts=t["contracts"],
-                forecast_scores=scores,
+                forecast_scores=scores, stated_plan=t["stated_plan"],
+                use_seasons=t["use_seasons"],
             )
         )  # fmt: skip
+    with work.stage("the bench"):
+        load = stock.bench_load(t, settings)
+        work.take({"bench_forecast": load.table, "findings": load.findings})
+
+
+def _last_run(settings: Settings) -> EarlierRun | None:
+    """Last run before this one in the folder of ``[report] history`` that planned visits."""
+    if settings.fleet.as_of is None:
+        return None
+    found = earlier_runs(
+        _history(settings), settings.fleet.name, settings.fleet.as_of, with_table="visit_plan"
+    )
+    return found[-1] if found else None
 
 
 def _past_scores(settings: Settings) -> pd.DataFrame | None:
@@ -264,16 +319,16 @@ def _past_scores(settings: Settings) -> pd.DataFrame | None:
     """
     if not settings.report.history or settings.fleet.as_of is None:
         return None
-    place = settings.folder / settings.report.history
-    if not place.exists():
+    path = settings.folder / settings.report.history / "tables" / "forecast_scores.csv"
+    if not path.is_file():
+        place = path.parent.parent  # months are kept in any folder, be it empty yet
+        if place.is_dir() or _bears_history(place):
+            return None
         raise SettingsError(
             "There are no past forecasts in the folder of the history.",
-            f"{settings.source}: report.history ({place.name})",
+            f"{settings.source}: report.history ({path.parent.parent.name})",
             "give the folder `dutylife backtest` wrote to, or leave the key out",
         )
-    path = place / "tables" / "forecast_scores.csv"
-    if not path.is_file():
-        return None
     read = pd.read_csv(path, dtype={"part_number": str}, parse_dates=["as_of", "from_date"])
     scores = as_table("forecast_scores", read)
     last = pd.Timestamp(settings.fleet.as_of)
@@ -282,6 +337,13 @@ def _past_scores(settings: Settings) -> pd.DataFrame | None:
         for a, m in zip(scores["as_of"], scores["months"], strict=True)
     ]
     return scores[pd.Series(ended, index=scores.index, dtype=bool)]
+
+
+def _bears_history(place: Path) -> bool:
+    """Whether the place of the history holds earlier runs or a calendar, if no past forecasts."""
+    if place.is_file():
+        return place.suffix == ".ics"
+    return any(any(place.glob(f"{depth}run.json")) for depth in ("", "*/", "*/*/"))
 
 
 def check(
@@ -351,6 +413,9 @@ def _read_given(
         work.take(dict(read.tables))
         fleet = given.fleet.model_copy(update={"as_of": read.as_of})
         given = given.model_copy(update={"fleet": fleet})
+        reports.check_chosen(given, work.tables["unit_spans"])
+        duties = set(work.tables["unit_spans"]["duty"].astype(object).dropna())
+        work.tables["stated_plan"] = intake.stated_plan(given, duties)
     with work.stage("coding events"):
         t = work.tables
         kept = t.pop("readings", None)  # of a file of readings; those of texts are added to them
@@ -450,8 +515,11 @@ def _folder_of(settings: Settings, out: str | Path | None) -> Path:
     """The run's DIR."""
     if out:
         return Path(out).absolute()
-    if settings.fleet.as_of is None:  # not known before the exports are read
-        return (Path("reports") / history.slug_of(settings.fleet.name) / "not known").absolute()
-    return (
-        Path("reports") / history.slug_of(settings.fleet.name) / f"{settings.fleet.as_of:%Y-%m-%d}"
-    ).absolute()
+    # the day is blank before the exports are read
+    day = "" if settings.fleet.as_of is None else f"{settings.fleet.as_of:%Y-%m-%d}"
+    return (fleet_folder(settings) / (day or "day")).absolute()
+
+
+def fleet_folder(settings: Settings) -> Path:
+    """Return where the runs of a fleet lie when no other place is given."""
+    return Path("reports") / history.slug_of(settings.fleet.name)

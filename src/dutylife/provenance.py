@@ -106,6 +106,10 @@ class Run:
         found: dict[str, Any] = json.loads((self.folder / "run.json").read_text(encoding="utf-8"))
         return found
 
+    def has_table(self, name: str) -> bool:
+        """Whether the run has a table; one without parts, say, has no shelf."""
+        return (self.folder / "tables" / f"{name}.csv").is_file()
+
     def table(self, name: str) -> pd.DataFrame:
         """Read one table, typed as the vocabulary declares it.
 

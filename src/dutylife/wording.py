@@ -2,6 +2,7 @@
 
 import datetime as dt
 import math
+import re
 
 import numpy as np
 
@@ -22,6 +23,24 @@ def number(value: float, digits: int = 3) -> str:
     rounded = round(value, places)
     text = f"{rounded:,.{max(places, 0)}f}".replace(",", " ")
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+# digits set apart by a plain space: as tables, workbook and terminal have them
+_THOUSANDS = re.compile(r"(?<![\w.,])(?<!\w-)\d{1,3}(?: \d{3})+(?![\w])")
+NARROW_SPACE = "\u202f"  # narrow, and no line breaks at it
+
+
+def unbroken(text: str) -> str:
+    """Return text for a page: no line of it ends inside a number.
+
+    Examples
+    --------
+    >>> unbroken("1 010 h of 12 000 000") == "1\u202f010 h of 12\u202f000\u202f000"
+    True
+    >>> unbroken("2 Mar 2026, 100 2000, AF-100 200")
+    '2 Mar 2026, 100 2000, AF-100 200'
+    """
+    return _THOUSANDS.sub(lambda number: number[0].replace(" ", NARROW_SPACE), text)
 
 
 def count(n: float, noun: str, nouns: str = "") -> str:
@@ -362,6 +381,17 @@ def no_order_sentence(
         f"Nothing to order now: {held}, order below {point:.0f}; "
         f"{_expected(low, high, by, as_of)}; {_covers(level, ready)}."
     )
+
+
+def shelf_life_sentence(*, most: int, days: float, there: float, ordered: float) -> str:
+    """Sentence for a part whose shelf life, not its demand, sets how many are held."""
+    held = "none is" if most < 1 else f"no more than {most} {'is' if most == 1 else 'are'}"
+    text = f"Within its shelf life of {days:.0f} days {held} expected to be used: hold no more."
+    if there > most:
+        return text + f" {there - most:.0f} of those on hand and on order may pass it."
+    if there + ordered > most:
+        return text + f" The pack or least order brings {there + ordered - most:.0f} beyond that."
+    return text
 
 
 def count_shelf_sentence(

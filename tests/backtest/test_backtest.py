@@ -12,7 +12,7 @@ from dutylife.backtest.run import _Month, _replayed, _scored
 from dutylife.backtest.shelf import Level, replay
 from dutylife.practice import make_practice
 from dutylife.settings import read_settings, settings_from
-from dutylife.stock.orders import terms_of
+from dutylife.stock.terms import terms_of
 
 DAY = dt.date(2025, 6, 30)
 

@@ -42,6 +42,7 @@ class Browser:
             assert time.monotonic() < end, "the browser did not open its debugging port"
             time.sleep(0.05)
         port, path = port_file.read_text().split()
+        self._forget()
         self._socket = websocket.create_connection(
             f"ws://127.0.0.1:{port}{path}", timeout=WAIT_SECONDS
         )
@@ -52,6 +53,8 @@ class Browser:
         ]
         self.send("Page.enable")
         self.send("Network.enable")
+        self.send("Runtime.enable")
+        self.send("Log.enable")
         return self
 
     def __exit__(
@@ -78,6 +81,11 @@ class Browser:
                 return dict(answer["result"])
             self._heard(answer)
 
+    def _forget(self) -> None:
+        self.dialogs: list[str] = []
+        self.asked_for: list[str] = []
+        self.errors: list[str] = []
+
     def _heard(self, event: dict[str, Any]) -> None:
         if event.get("method") == "Page.javascriptDialogOpening":
             self.dialogs.append(event["params"]["message"])
@@ -89,11 +97,18 @@ class Browser:
             )  # fmt: skip
         if event.get("method") == "Network.requestWillBeSent":
             self.asked_for.append(event["params"]["request"]["url"])
+        said = event.get("params", {})
+        if event.get("method") == "Runtime.exceptionThrown":
+            self.errors.append(said["exceptionDetails"]["text"])
+        if event.get("method") == "Log.entryAdded" and said["entry"]["level"] == "error":
+            self.errors.append(said["entry"]["text"])
+        if event.get("method") == "Runtime.consoleAPICalled" and said["type"] == "error":
+            self.errors.append(str(said["args"]))
 
     def open(self, page: Path, width: int, height: int) -> None:
         """Open a file at a screen size and wait until it stands."""
-        self.dialogs: list[str] = []
-        self.asked_for: list[str] = []
+        self._forget()
+        self.send("Emulation.setEmulatedMedia", media="")
         self.send(
             "Emulation.setDeviceMetricsOverride",
             width=width, height=height, deviceScaleFactor=1, mobile=width < 640,
@@ -108,9 +123,19 @@ class Browser:
 
     def ask(self, expression: str) -> Any:
         """Value of a JavaScript expression in the page."""
-        return self.send("Runtime.evaluate", expression=expression, returnByValue=True)[
-            "result"
-        ].get("value")
+        answer = self.send(
+            "Runtime.evaluate", expression=expression, returnByValue=True, awaitPromise=True
+        )
+        assert "exceptionDetails" not in answer, answer["exceptionDetails"]
+        return answer["result"].get("value")
+
+    def as_printed(self) -> None:
+        """Lay the open page out as on A4 paper, its margins taken off."""
+        self.send("Emulation.setEmulatedMedia", media="print")
+        self.send(
+            "Emulation.setDeviceMetricsOverride",
+            width=703, height=1017, deviceScaleFactor=1, mobile=False,
+        )  # fmt: skip
 
     def screenshot(self, to: Path, *, whole_page: bool = False) -> None:
         shot = self.send("Page.captureScreenshot", captureBeyondViewport=whole_page)

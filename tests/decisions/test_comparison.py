@@ -1,5 +1,7 @@
 """Plans compared: whose money, what is kept in each plan, what is said where nothing is known."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -262,3 +264,59 @@ def test_no_usage_leaves_parts_by_the_meter_out_and_says_so(make):
     fleet = make(10, meter=False, settings=STATED)
     found = compare_plans(tables_of(fleet), fleet.settings)
     assert (fleet_rows(found)["failures_per_year"] > 0).all()
+
+
+def test_a_visit_is_paid_by_those_whose_work_is_done_in_it(made, tables):
+    """Visits change no failure: what they cost in all is the same whoever pays the work."""
+    visit = 40.0
+
+    def money(payers, visit_cost):
+        costs = {n: {**made.settings.costs[n].model_dump(exclude_none=True), "payer": p}
+                 for n, p in payers.items()}  # fmt: skip
+        costs |= {"default": {"payer": "contractor"}}
+        settings = changed(made, costs=costs, workshop={"visit_cost": visit_cost})
+        bare = tables_of(made) | {"costs": tables["costs"].assign(payer=[
+            payers.get(str(c), "contractor") for c in tables["costs"]["component"]])}  # fmt: skip
+        found = compare_plans(bare, settings)
+        return {p: fleet_rows(found, p).loc["recommended"] for p in ("contractor", "shop")}
+
+    names = sorted(set(tables["costs"]["component"].astype(str)))
+    one = money(dict.fromkeys(names, "contractor"), visit)
+    free = money(dict.fromkeys(names, "contractor"), 1e-9)
+    paid = one["contractor"]["cost_per_year"] - free["contractor"]["cost_per_year"]
+    assert paid > 0
+    mixed = {n: "shop" if n == names[0] else "contractor" for n in names}
+    both, bare = money(mixed, visit), money(mixed, 1e-9)
+    parts = {p: both[p]["cost_per_year"] - bare[p]["cost_per_year"] for p in both}
+    assert parts["contractor"] > 0
+    assert parts["shop"] > 0
+    assert sum(parts.values()) == pytest.approx(paid, rel=1e-6)
+
+
+def test_a_failure_costs_each_customer_their_own_lost_day(made, tables):
+    """Where a failure is priced by the days it takes, not all-in."""
+    customers = sorted(set(tables["unit_spans"]["customer"].astype(str)))
+    stated = {"payer": "contractor", "lost_days_per_failure": 2.0, "planned_cost": 30.0}
+    costs = {"default": stated}
+    dear, cheap = customers[0], customers[-1]
+
+    def by_customer(**prices):
+        given = made.settings.model_dump(exclude_unset=True, by_alias=True)
+        settings = settings_from(
+            given | {"costs": costs, "customers": {n: {"lost_day_cost": p}
+                                                   for n, p in prices.items()}}
+        )  # fmt: skip
+        of = vars(made) | {"settings": settings}
+        rows = compare_plans(tables_of(SimpleNamespace(**of)), settings).table
+        rows = rows.astype({"customer": "object", "plan": "object", "payer": "object"})
+        rows = rows[(rows["plan"] == "as seen") & (rows["payer"] == "contractor")]
+        return rows[rows["customer"].notna()].set_index("customer")
+
+    alike = by_customer(**dict.fromkeys(customers, 200.0))
+    apart = by_customer(**dict.fromkeys(customers, 200.0) | {dear: 300.0})
+    # the same failures; the dear one's costs rise by its own days, nobody pays for another's
+    assert (apart["failures_per_year"] == alike["failures_per_year"]).all()
+    risen = apart["cost_per_year"] - alike["cost_per_year"]
+    days = apart.loc[dear, "lost_days_per_year"]
+    assert risen[dear] == pytest.approx(100.0 * days, rel=0.02)
+    assert risen[cheap] == pytest.approx(0.0, abs=1e-6)

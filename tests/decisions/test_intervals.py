@@ -249,3 +249,52 @@ def test_an_empty_record_gives_empty_tables(fleet):
              "unit_spans"]  # fmt: skip
     tables = recommend(fleet, **{n: empty_table(n) for n in names})
     assert all(len(t) == 0 for t in tables.values())
+
+
+def renewed(fleet, component, *, scale, shape=3.0, failure_cost=3000.0, visit_cost=5.0):
+    """The fleet with one cell of a law that wears out, so that its part is renewed by age."""
+    cell = shipped_components()[component]
+    draws = pd.DataFrame(
+        {"component": component, "duty": "harbour", "clock": cell.clock, "draw": range(5),
+         "weight": 0.2, "distribution": "weibull", "shape": shape, "scale": scale,
+         "basis": "own data"}
+    )  # fmt: skip
+    models = pd.DataFrame(
+        {"component": [component], "duty": "harbour", "clock": cell.clock, "basis": "own data",
+         "n_lives": 40, "n_failed": 20, "longest_life_hours": 9000.0,
+         "longest_life_days": 9000.0, "component_wears": 1.0}
+    )  # fmt: skip
+    given = fleet.settings.model_dump(exclude_unset=True) | {
+        "costs": {component: {"planned_cost": 30.0, "failure_cost": failure_cost}},
+        "workshop": {"visit_cost": visit_cost},
+    }  # fmt: skip
+    rows = recommend(
+        fleet, life_draws=as_table("life_draws", draws),
+        life_models=as_table("life_models", models), settings=type(fleet.settings)(**given),
+    )["intervals"]  # fmt: skip
+    return rows[(rows["component"] == component) & (rows["duty"] == "harbour")]
+
+
+@pytest.mark.parametrize("scale", [200.0, 500.0, 1000.0, 4000.0])
+def test_no_look_is_advised_later_than_the_replacement_of_its_part(fleet, scale):
+    for component in ("fuel hose and clamps", "rubber isolators", "ignition cap"):
+        rows = renewed(fleet, component, scale=scale)
+        change = rows[rows["task"] == "replace"]["interval_days"]
+        looks = rows[~rows["task"].isin(["replace", "run to failure"])]["interval_days"]
+        assert len(change) == 1, component
+        assert (looks < change.iloc[0]).all(), component
+        if shipped_components()[component].can_hurt:  # never without its look
+            assert len(looks) == 1
+
+
+def test_a_look_at_what_can_hurt_is_brought_half_way_to_a_sooner_replacement(fleet):
+    """By itself it would come at half of the warning time, 18 months."""
+    told = {"failure_cost": 245.0, "shape": 5.0, "visit_cost": 400.0}
+    rows = renewed(fleet, "fuel hose and clamps", scale=700.0, **told).set_index("task")
+    change, look = rows.loc["replace", "interval_days"], rows.loc["inspect", "interval_days"]
+    assert 0.4 * change <= look <= 0.5 * change
+    assert "Half way to its replacement" in rows.loc["inspect", "sentence"]
+    assert "fire" in rows.loc["inspect", "sentence"]
+    # far from its replacement it stands as it was
+    later = renewed(fleet, "fuel hose and clamps", scale=4000.0, **told).set_index("task")
+    assert "Half way" not in later.loc["inspect", "sentence"]

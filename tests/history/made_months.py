@@ -18,7 +18,7 @@ from dutylife.stock import plan_stock
 
 NOVEMBER, DECEMBER = dt.date(2025, 11, 30), dt.date(2025, 12, 31)
 KEPT = ("IC-", "RR-")  # part numbers of two components
-NONE = ("forecast_scores", "moved", "record_changes")
+NONE = ("forecast_scores", "moved", "record_changes", "visits_kept")
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,8 @@ def state(settings: Settings, day: dt.date) -> State:
     levels = plan_stock(
         built["failure_events"], laws["life_draws"], decided["intervals"], built["units"],
         built["unit_spans"], t["service_lines"], t["maintenance_events"], t["catalogue"],
-        t["shelf"], on, contracts=t["contracts"],
+        t["shelf"], on, contracts=t["contracts"], stated_plan=t["stated_plan"],
+        use_seasons=built["use_seasons"],
     )  # fmt: skip
     return State(on, inputs, t | built | laws | decided | levels | none)
 

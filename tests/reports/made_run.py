@@ -82,7 +82,7 @@ def _machines() -> dict[str, pd.DataFrame]:
 
 def _lives() -> dict[str, pd.DataFrame]:
     random = np.random.default_rng(7)
-    models, curves, lives, gaps, again, mean = [], [], [], [], [], []
+    models, curves, lives, gaps, again, mean, draws = [], [], [], [], [], [], []
     for component in COMPONENTS:
         for place, duty in enumerate(DUTIES):
             scale = SCALES[component] * (0.5, 1.0, 0.8)[place]
@@ -93,6 +93,11 @@ def _lives() -> dict[str, pd.DataFrame]:
                 cell | {"clock": "hours", "age": a, "survival": s,
                         "survival_lower": max(s - 0.2, 0), "survival_upper": min(s + 0.2, 1)}
                 for a, s in zip(ages, survival, strict=True)
+            ]  # fmt: skip
+            draws += [
+                cell | {"clock": "hours", "draw": n + 1, "weight": 0.25, "distribution": "weibull",
+                        "shape": 1.7 + 0.2 * n, "scale": scale * (0.8 + 0.12 * n)}
+                for n in range(4)
             ]  # fmt: skip
             n_failed = 24 if component == "carburetor" else 3
             tested = {
@@ -149,6 +154,7 @@ def _lives() -> dict[str, pd.DataFrame]:
     ]  # fmt: skip
     return {
         "sensitivity": pd.DataFrame(switched),
+        "life_draws": pd.DataFrame(draws),
         "life_models": pd.DataFrame(models), "survival_curves": pd.DataFrame(curves),
         "failure_events": pd.DataFrame(lives), "recurrence_gaps": pd.DataFrame(gaps),
         "recurrence": pd.DataFrame(again), "recurrence_curves": pd.DataFrame(mean),

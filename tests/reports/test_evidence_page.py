@@ -24,7 +24,7 @@ def cells(html: str) -> list[list[str]]:
 def test_rows_in_are_used_plus_set_aside(run: Run):
     told = section(run, "rows")
     assert told.answer == "1 262 rows in = 1 202 used + 60 set aside."
-    assert cells(told.html)[-1] == ["all files", "", "1 262", "1 202", "60"]
+    assert cells(told.html)[-1] == ["all files", "", "1\u202f262", "1\u202f202", "60"]
 
 
 def test_a_row_that_vanished_is_called_a_fault():

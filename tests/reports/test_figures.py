@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 
 from dutylife.errors import RunError
 from dutylife.provenance import Run
-from dutylife.reports import figures, plot
+from dutylife.reports import figures, law_figures, plot
 from dutylife.reports.facts import facts_of, plain, records
 
 matplotlib.use("agg")
@@ -23,7 +23,8 @@ def of_cell(table: pd.DataFrame) -> pd.DataFrame:
 def test_survival_shows_the_steps_and_the_law(run: Run):
     axes = Figure().subplots()
     curve, model = of_cell(run.table("survival_curves")), of_cell(run.table("life_models"))
-    alt = figures.draw_survival(axes, curve, records(model)[0], facts_of(run))
+    draws = of_cell(run.table("life_draws"))
+    alt = law_figures.draw_survival(axes, curve, draws, records(model)[0], facts_of(run))
     assert "9 failures in 14 lives" in alt
     assert axes.get_xlabel().endswith("[h]")
     assert axes.get_ylabel().endswith("[1]")

@@ -1,11 +1,14 @@
 """A printed table: nothing from data is markup, every cell is labelled, units are said."""
 
+import re
 import xml.etree.ElementTree as ET
 
 import pandas as pd
 import pytest
 from made_run import BAD
 
+from dutylife import wording
+from dutylife.reports.layout import Section, listed
 from dutylife.reports.tables import Shown, date_column, figure_column, html_table, share, whole
 
 FRAME = pd.DataFrame(
@@ -67,3 +70,16 @@ def test_pieces(value: float, text: str):
 def test_a_share_close_to_one_is_not_called_certain():
     assert share(0.9999) != "100 %"
     assert share(1.0) == "100 %"
+
+
+def test_no_line_of_a_page_ends_inside_a_number():
+    frame = pd.DataFrame({"who": ["A 1 200"], "n": [1234567.0], "why": ["at 1 010 h, not -2 500"]})
+    shown = [Shown(name="who", heading="who"), figure_column("n", "n"),
+             Shown(name="why", heading="why")]  # fmt: skip
+    html = html_table(frame, shown, caption="Of 9 999 999.")
+    html += Section("", "Saves 12 000 EUR.", ("By 1 500.",), (listed(["To 7 000."]),)).html
+    assert not re.search(r"\d \d{3}\b", html)
+    assert "1\u202f234\u202f567" in html
+    assert "-2\u202f500" in html
+    # what goes into tables and the workbook stays plain
+    assert wording.number(1234.0) == "1 230"

@@ -13,10 +13,12 @@ import dutylife
 SRC = Path(__file__).parents[2] / "src" / "dutylife"
 TOP = Path(__file__).parents[2]
 RANKS = [
-    {"errors", "vocabulary", "wording"}, {"schema"}, {"provenance"}, {"settings"}, {"components"},
+    {"errors", "vocabulary", "wording"}, {"schema"}, {"provenance"}, {"earlier_runs"},
+    {"settings"}, {"components"},
     {"practice"}, {"intake"}, {"draft"}, {"coding"}, {"lives"}, {"models"}, {"decisions"},
     {"sensitivity"}, {"stock"},
-    {"reports"}, {"run_folder"}, {"history"}, {"pipeline"}, {"backtest"}, {"prove"}, {"cli"},
+    {"reports"}, {"run_folder"}, {"history"}, {"pipeline"}, {"sheets"}, {"backtest"}, {"prove"},
+    {"cli"},
 ]  # fmt: skip
 RANK = {name: i for i, names in enumerate(RANKS) for name in names}
 FILES = sorted(p for p in SRC.rglob("*.py") if p != SRC / "__init__.py")
@@ -25,7 +27,7 @@ ONLY_IN = {
     "matplotlib": {"reports"},
     "seaborn": {"reports"},
     "python_calamine": {"intake"},
-    "papermill": {"reports"},
+    "nbclient": {"reports"},
 }
 
 

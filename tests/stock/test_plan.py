@@ -124,7 +124,10 @@ def test_orders_fill_up_in_packs_when_below_the_point(make):
     assert row["order_now"] >= row["order_up_to"]
     assert row["order_now"] - 4 < row["order_up_to"]
     assert row["order_cost"] == pytest.approx(row["order_now"] * 4.0)
-    assert row["held_cost"] == pytest.approx(0.25 * 4.0 * row["order_up_to"])
+    # of the pieces that lie on the shelf on average, fewer than it is filled up to
+    assert (
+        0.25 * 4.0 * row["reorder_point"] / 2 < row["held_cost"] < 0.25 * 4.0 * row["order_up_to"]
+    )
     assert one(on_hand=0, minimum_order=60)["order_now"] >= 60
     full = one(on_hand=100)
     assert full["order_now"] == 0

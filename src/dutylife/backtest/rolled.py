@@ -12,7 +12,7 @@ BOOKING_DELAY_DAYS = 3  # lines of the last days were not booked yet; stated, no
 
 
 def rolled_settings(settings: Settings, as_of: dt.date) -> Settings:
-    """Settings without what was said later: corrections, days of leaving after ``as_of``."""
+    """Settings without what was said later: corrections, days of leaving, a plan still to start."""
     customers = {
         name: c.model_copy(update={"left_on": None}) if c.left_on and c.left_on > as_of else c
         for name, c in settings.customers.items()
@@ -20,8 +20,14 @@ def rolled_settings(settings: Settings, as_of: dt.date) -> Settings:
     coding = settings.coding.model_copy(update={"corrections": ""})
     fleet = settings.fleet.model_copy(update={"as_of": as_of})
     report = settings.report.model_copy(update={"history": ""})  # scores of later months
+    plan = settings.plan
+    if plan.from_ and plan.from_ > as_of:  # until then the shop went on as it was
+        plan = plan.model_copy(update={"in_force": "as seen", "from_": None})
     return settings.model_copy(
-        update={"customers": customers, "coding": coding, "fleet": fleet, "report": report}
+        update={
+            "customers": customers, "coding": coding, "fleet": fleet, "report": report,
+            "plan": plan,
+        }
     )  # fmt: skip
 
 

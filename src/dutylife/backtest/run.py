@@ -20,17 +20,18 @@ from dutylife.run_folder import swapped_in, write_tables
 from dutylife.schema import as_table
 from dutylife.settings import Settings, read_settings
 from dutylife.stock import plan_stock
-from dutylife.stock.orders import Terms, terms_of
+from dutylife.stock.levels import levels_of
 from dutylife.stock.part_law import quantiles
 from dutylife.stock.parts import DAYS_PER_MONTH, current_numbers
-from dutylife.stock.policies import level_of
 from dutylife.stock.scored import SPANS, asked_by_day, end_of, looked_up, score_rows
 from dutylife.stock.series import LEVELS
 from dutylife.stock.shares import LIVES, SERIES, Series, monthly_series
+from dutylife.stock.terms import Terms, terms_of
 
 Array = npt.NDArray[np.float64]
 FORECAST = "forecast"  # of lives and series, weighted by the scores known by then
 N_BACK = 6
+WARM_UP_DAYS = 365  # replayed before, so that no shelf starts full
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,10 +130,12 @@ def _rolled(
         made[FORECAST] = plan_stock(
             t["failure_events"], t["life_draws"], t["intervals"], t["units"], t["unit_spans"],
             t["service_lines"], t["maintenance_events"], t["catalogue"], t["shelf"], filled,
-            contracts=t["contracts"], forecast_scores=table,
+            contracts=t["contracts"], forecast_scores=table, stated_plan=t["stated_plan"],
+            use_seasons=t["use_seasons"],
         )  # fmt: skip
     said = {method: looked_up(own["demand_forecast"], as_of) for method, own in made.items()}
     levels = {method: _planned(own["stock_plan"]) for method, own in made.items()}
+    horizon = (end_of(as_of, SPANS[-1]) - as_of).days
     series = monthly_series(t["service_lines"], current, as_of)
     shelf = _listed(t["shelf"])
     for method in (SERIES, *OTHERS):
@@ -143,7 +146,7 @@ def _rolled(
                 law = _law(method, series, number, length)
                 said[method][number, span] = tuple(quantiles(law, LEVELS))
             terms = terms_of(number, shelf.get(number, {}), filled)
-            levels[method][number] = _levels(method, series, number, terms)
+            levels[method][number] = _levels(method, series, number, terms, horizon)
     return _Month(as_of=as_of, said=said, levels=levels)
 
 
@@ -153,15 +156,18 @@ def _law(method: str, series: Series, number: str, days: float) -> Array:
     return chances_by(method, series.pieces[number], days / DAYS_PER_MONTH)
 
 
-def _levels(method: str, series: Series, number: str, terms: Terms) -> tuple[float, float]:
-    """Order point and level; last year's usage keeps an average month, as shops do."""
+def _levels(
+    method: str, series: Series, number: str, terms: Terms, horizon_days: int
+) -> tuple[float, float]:
+    """Order point and level, every method by the same rule.
+
+    Last year's usage keeps an average month, as shops do.
+    """
     if method == LAST_YEAR:
         month = float(np.ceil(series.pieces[number][-12:].mean() - 1e-9))
         return month, month
-    law = _law(method, series, number, terms.protection_days)
-    point = level_of(law, terms.service_level, terms.service_measure, is_distribution=True)
-    review = _law(method, series, number, terms.review_days)
-    return float(point), float(point + round(float(review @ np.arange(len(review)))))
+    found = levels_of(lambda days: _law(method, series, number, days), terms, horizon_days)
+    return float(found.point), float(found.up_to)
 
 
 def _planned(plan: pd.DataFrame) -> dict[str, tuple[float, float]]:
@@ -188,6 +194,7 @@ def _replayed(
     shelf: pd.DataFrame, settings: Settings,
 ) -> pd.DataFrame:  # fmt: skip
     begin = (months[0].as_of - first).days + 1
+    before = max(begin - WARM_UP_DAYS, 0)
     listed = _listed(shelf)
     rows = []
     for method in months[0].levels:
@@ -199,7 +206,8 @@ def _replayed(
                 for point, up_to in [m.levels[method].get(number, (0.0, 0.0))]
             ]
             n = (as_of - first).days + 1
-            found = replay(daily.get(number, np.zeros(n))[begin:], levels, terms)
+            asked = daily.get(number, np.zeros(n))
+            found = replay(asked[begin:], levels, terms, before=asked[before:begin])
             cost = terms.unit_cost
             rows.append(
                 {

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from dutylife.coding import mentions
 from dutylife.coding.lexicon import Lexicon
-from dutylife.coding.matching import BREAK, Matcher, Token, split_text, tokens_of
+from dutylife.coding.matching import BREAK, Match, Matcher, Token, split_text, tokens_of
 from dutylife.coding.mentions import Reading, part_component, read_matches
 from dutylife.coding.spelling import corrections, plurals
 
@@ -88,6 +88,12 @@ class TextReader:
             (tokens[m.first].start, tokens[m.last - 1].end, meaning.value)
             for m in found for meaning in m.meanings if meaning.kind == "component"
         ]  # fmt: skip
+
+    def phrases(self, text: str) -> tuple[list[str], list[Match]]:
+        """Words of a complaint, slips corrected, and the phrases found among them."""
+        tokens = self.tokens(text)
+        words = [t.word for t in tokens]
+        return words, self._in_complaint.find(words, [t.clause for t in tokens])
 
     def _read(self, text: str, matcher: Matcher) -> Reading:
         masked = self._masked

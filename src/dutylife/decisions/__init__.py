@@ -8,6 +8,7 @@ from dutylife.decisions.age_table import optimal_ages
 from dutylife.decisions.age_weibull import AgeReplacementDraws, age_replacement_weibull
 from dutylife.decisions.block import BlockReplacement, block_replacement
 from dutylife.decisions.block_draws import block_replacement_weibull
+from dutylife.decisions.causes import LikelyCauses, likely_causes
 from dutylife.decisions.coming_year import coming_year
 from dutylife.decisions.comparison import PlanComparison, compare_plans, simulate_plans
 from dutylife.decisions.failure_finding import FailureFindingInterval, failure_finding_interval
@@ -26,7 +27,7 @@ from dutylife.decisions.measuring import measuring_interval
 from dutylife.decisions.reading_verdict import ReadingVerdict, judge_reading, judge_readings
 from dutylife.decisions.renewal import RenewalFunction, renewal_function
 from dutylife.decisions.renewal_counts import renewal_counts
-from dutylife.decisions.visits import opportunities, plan_visits, visit_tables
+from dutylife.decisions.visits import opportunities, plan_visits, visit_tables, visits_kept
 from dutylife.decisions.what_if import WhatIf, what_if
 from dutylife.decisions.what_if_ground import what_if_ground
 
@@ -40,6 +41,7 @@ __all__ = [
     "JointIntervals",
     "KeepOrRetire",
     "Life",
+    "LikelyCauses",
     "PlanComparison",
     "RenewalFunction",
     "WhatIf",
@@ -58,6 +60,7 @@ __all__ = [
     "joint_intervals",
     "keep_or_retire",
     "known_life",
+    "likely_causes",
     "opportunities",
     "measuring_interval",
     "optimal_ages",
@@ -70,6 +73,7 @@ __all__ = [
     "share_failing_before_look",
     "simulate_plans",
     "visit_tables",
+    "visits_kept",
     "what_if",
     "what_if_ground",
 ]

@@ -33,16 +33,35 @@ def billed_costs(service_lines: pd.DataFrame, maintenance_events: pd.DataFrame) 
     lines = lines.assign(line_kind=lines["line_kind"].astype(object))
     lines = lines.assign(amount=lines["quantity"].fillna(1.0) * lines["unit_price"])
     billed = lines[lines["line_kind"].isin(_BILLED) & (lines["ticket"] != "")]
-    totals = billed.groupby("ticket")["amount"].sum(min_count=1)
+    totals = ticket_totals(service_lines)
     labour = billed[billed["line_kind"] == "labour"].groupby("ticket")["amount"].sum(min_count=1)
     out = pd.DataFrame(
         {
             "part_cost": _part_cost(events, lines),
             "labour_cost": _labour_cost(events, labour[labour > 0]),
-            "failure_total": _failure_total(events, totals[totals > 0]),
+            "failure_total": _failure_total(events, totals),
         }
     )
     return out.reindex(pd.Index(sorted(events["component"].dropna().unique()), dtype=object))
+
+
+def ticket_totals(service_lines: pd.DataFrame) -> pd.Series:
+    """What each ticket came to: parts, labour and fees [currency]; tickets without money left out.
+
+    Parameters
+    ----------
+    service_lines : DataFrame, table "service_lines"
+
+    Returns
+    -------
+    Series, index ticket
+    """
+    kind = service_lines["line_kind"].astype(object)
+    ticket = service_lines["ticket"].astype(object).fillna("")
+    amount = service_lines["quantity"].fillna(1.0) * service_lines["unit_price"]
+    billed = kind.isin(_BILLED) & (ticket != "")
+    totals: pd.Series = amount[billed].groupby(ticket[billed]).sum(min_count=1)
+    return totals[totals > 0]
 
 
 def purchase_costs(

@@ -67,7 +67,7 @@ def task_costs(
     check_stated(stated, settings)
     billed = billed_costs(service_lines, maintenance_events)
     bought = purchase_costs(maintenance_events, shelf, settings)
-    lost_day = _lost_day_cost(unit_spans, settings)
+    lost_day = lost_day_costs(unit_spans, settings)
     rows: list[dict[str, Any]] = []
     for name, duty in cells:
         component = known.get(name, Component(name=name))
@@ -233,7 +233,7 @@ def _look_cost(found: _Replacement, settings: Settings) -> tuple[float, str]:
     return LOOK_SHARE * found.planned, "our proposal"
 
 
-def _lost_day_cost(unit_spans: pd.DataFrame, settings: Settings) -> dict[str, float]:
+def lost_day_costs(unit_spans: pd.DataFrame, settings: Settings) -> dict[str, float]:
     """Mean cost of a lost day over the customers of each duty who state one."""
     spans = unit_spans[["customer", "duty"]].astype(object).drop_duplicates()
     cost = spans["customer"].map({name: c.lost_day_cost for name, c in settings.customers.items()})

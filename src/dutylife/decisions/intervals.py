@@ -100,7 +100,7 @@ def recommend_intervals(
         sign = sign_words(cell, looked, drift, settings)
         mine += look_rows(
             cell, own_costs, present if row is None else "", settings,
-            looked, drift,
+            looked, drift, mine[0] if mine else None,
         )  # fmt: skip
         choices.append(choose_task(cell, mine, own_costs, sign, settings).table)
         cautions = ";".join(cautions_for(cell.component))

@@ -16,6 +16,7 @@ from dutylife.decisions.comparison.standing import Standing
 from dutylife.decisions.comparison.terms import Terms
 from dutylife.decisions.comparison.year import DAYS_PER_YEAR, Size, Year, years_of
 from dutylife.decisions.machine_record import machine_record, own_factor
+from dutylife.decisions.telling import would_tell
 from dutylife.provenance import digest_of, seed_of
 from dutylife.schema import as_table, empty_table
 from dutylife.settings import Settings
@@ -189,6 +190,7 @@ def _table(
             "next_year_lost_days": lost[i].mean(), "safety_tasks": hurt[i],
         }  # fmt: skip
         stated, sure = price[i], np.nan
+        apart = (np.zeros(1), np.ones(1))
         advice = UNKNOWN
         if coming is not None and bare is not None:
             row |= {
@@ -203,6 +205,16 @@ def _table(
                 sure = float((with_plan > instead).mean())
                 advice = _advice(sure, float((with_safety > instead).mean()), level)
                 row["new_one_cost_per_year"] = instead.mean()
+                apart = (with_plan, instead)
+            if advice == UNKNOWN:
+                row["would_tell"] = would_tell(
+                    *apart, factor[i], level=level, has_price=stated is not None,
+                    watched_years=float(record["watched_days"].iloc[i]) / DAYS_PER_YEAR,
+                    expected=float(record["expected"].iloc[i]),
+                    equipment_class=standing.equipment_class[i], duty=standing.duty[i],
+                )  # fmt: skip
+        else:
+            row["would_tell"] = "what its work costs: planned_cost and failure_cost in [costs]"
         row |= {"probability_new_is_cheaper": sure, "advice": advice}
         row["sentence"] = _sentence(row, stated, currency)
         rows.append(row)
@@ -272,7 +284,7 @@ def _sentence(row: dict[str, Any], stated: tuple[float, float] | None, currency:
     }[row["advice"]]  # fmt: skip
     until = {
         RETIRE: " Until it goes, its safety work stays due.",
-        SAFETY: " No part is changed ahead of failure any more but what keeps people safe.",
+        SAFETY: " No part is changed ahead of failure any more but what can hurt someone.",
     }.get(row["advice"], "")
     return f"{word}: {coming}, {instead} (stated price over stated years).{until}"
 

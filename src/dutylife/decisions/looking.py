@@ -7,11 +7,13 @@ from dutylife.decisions.age_weibull import weibull_mean
 from dutylife.decisions.cells import Cell
 from dutylife.decisions.hidden_looks import is_hidden, test_interval
 from dutylife.decisions.limits import ask_the_maker
+from dutylife.decisions.look_words import look_words
 from dutylife.decisions.looks import (
     InspectionInterval,
     inspection_interval,
     share_failing_before_look,
 )
+from dutylife.decisions.looks_before import before_replacement
 from dutylife.decisions.looks_seen import LooksSeen
 from dutylife.decisions.measuring import MeasuringInterval
 from dutylife.decisions.replacing import both_clocks, fill_by_use
@@ -24,7 +26,7 @@ from dutylife.decisions.starting import (
 from dutylife.decisions.steps import steps_of
 from dutylife.decisions.warning_times import warning_used
 from dutylife.settings import Settings
-from dutylife.wording import check_words, every, look_sentence, record_behind
+from dutylife.wording import every
 
 
 def look_rows(
@@ -34,6 +36,7 @@ def look_rows(
     settings: Settings,
     seen: LooksSeen,
     measured: MeasuringInterval | None,
+    replacement: dict[str, Any] | None = None,
 ) -> list[dict[str, Any]]:
     """Rows of table "intervals" for the looks of a cell.
 
@@ -53,6 +56,8 @@ def look_rows(
         What looks found and what failed between them.
     measured : MeasuringInterval or None
         By the drift of readings, on the cell's clock.
+    replacement : dict, optional
+        Row of table "intervals" that renews the cell's part: a look comes before it or not at all.
     """
     rows = []
     for rank, look in enumerate(looks_of(cell.component, severe=cell.severe)):
@@ -60,6 +65,10 @@ def look_rows(
             row = _first_row(cell, look, costs, settings, seen, measured)
         else:
             row = _kept_row(cell, look, settings)
+        sooner = before_replacement(row, replacement, cell, look, settings)
+        if sooner is None:
+            continue
+        row = sooner
         if present:
             row["sentence"] += f" Today: {present}."
         row["sentence"] += ask_the_maker(cell.component)
@@ -93,7 +102,7 @@ def _hidden_row(cell: Cell, look: Start, settings: Settings, seen: LooksSeen) ->
     row = fill_by_use(row, cell)
     at = every(row["interval_hours"], row["interval_days"], found.clock or "",
                settings.fleet.meter_unit)  # fmt: skip
-    row["sentence"] = _sentence(cell, look, at, found.why[:1].upper() + found.why[1:])
+    row["sentence"] = look_words(cell, look, at, found.why[:1].upper() + found.why[1:])
     return row
 
 
@@ -120,7 +129,7 @@ def _measured_row(
         f"By the drift of {measured.n_readings} readings on {measured.n_parts} parts "
         f"{measured.share_over:.0%} of them reach their limit by then{over}"
     ).replace("%", " %")
-    row["sentence"] = _sentence(cell, look, at, why)
+    row["sentence"] = look_words(cell, look, at, why)
     return row
 
 
@@ -134,7 +143,7 @@ def _kept_row(cell: Cell, look: Start, settings: Settings) -> dict[str, Any]:
     whose = ", by whoever runs the machine" if look.is_operator_check else ""
     row = fill_by_use(row, cell)
     at = every(look.hours, look.days, "", settings.fleet.meter_unit)
-    row["sentence"] = _sentence(cell, look, at, f"A starting value ({look.mark}){whose}")
+    row["sentence"] = look_words(cell, look, at, f"A starting value ({look.mark}){whose}")
     return row
 
 
@@ -187,7 +196,7 @@ def _main_row(
     why = _why(best, warning, settings, careful=careful)
     if pays < 0.5 and not cell.component.can_hurt:
         why += "; look when the machine is in anyway, a visit of its own costs more than it saves"
-    row["sentence"] = _sentence(cell, look, at, why)
+    row["sentence"] = look_words(cell, look, at, why)
     return row
 
 
@@ -217,7 +226,7 @@ def _half_warning_row(
         if warning.stated
         else f"A starting value ({look.mark})"
     )
-    row["sentence"] = _sentence(cell, look, at, why)
+    row["sentence"] = look_words(cell, look, at, why)
     return fill_by_use(row, cell)
 
 
@@ -262,28 +271,3 @@ def _base(cell: Cell, look: Start) -> dict[str, Any]:
         "n_failed": cell.n_failed, "basis": "starting value", "mark": look.mark,
         "can_hurt": cell.component.can_hurt, "clock": None,
     }  # fmt: skip
-
-
-def _sentence(cell: Cell, look: Start, at: str, why: str) -> str:
-    what = " ".join(
-        check_words(c.action, c.measurement, c.unit, c.nominal, c.reject_limit).capitalize()
-        if not c.measurement
-        else _capital(check_words(c.action, c.measurement, c.unit, c.nominal, c.reject_limit))
-        for c in look.checks
-    )
-    return look_sentence(
-        task=look.task,
-        component=cell.component.name,
-        duty=cell.duty,
-        at=at,
-        what=what,
-        why=why,
-        record=record_behind(
-            cell.n_failed, cell.n_lives, "own data" if not cell.has_law else cell.basis
-        ),
-        hurt=cell.component.can_hurt,
-    )
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

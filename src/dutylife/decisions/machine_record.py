@@ -6,9 +6,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from dutylife.decisions.cells import law_draws
 from dutylife.decisions.comparison.standing import Standing
 from dutylife.decisions.comparison.terms import Terms
+from dutylife.decisions.expected_failures import expected_failures
 
 Array = npt.NDArray[np.float64]
 _BILLED = ("part", "labour", "fee", "credit")
@@ -119,34 +119,9 @@ def _lost_days(failed: pd.DataFrame, terms: Terms) -> pd.Series:
 
 def _expected(lives: pd.DataFrame, life_draws: pd.DataFrame) -> pd.Series:
     """Failures expected by the laws over the ages each machine's parts went through."""
-    totals: list[pd.Series] = []
-    draws = law_draws(life_draws)
-    for key, mine in lives.groupby(["component", "duty"], sort=True):
-        law = draws.get((str(key[0]), str(key[1])))
-        if law is None or str(law["basis"].astype(object).iloc[0]) == "starting value":
-            continue
-        clock = "hours" if law["clock"].astype(object).iloc[0] == "hours" else "days"
-        k, eta = law["shape"].to_numpy(float)[:, None], law["scale"].to_numpy(float)[:, None]
-        weight = law["weight"].to_numpy(float) / law["weight"].sum()
-        entry, end = mine[f"entry_{clock}"].to_numpy(float), mine[f"exit_{clock}"].to_numpy(float)
-        hazard = weight @ ((end / eta) ** k - (entry / eta) ** k)
-        # a part of unknown age fails at the steady rate
-        steady = _steady(mine, clock, k, eta, weight)
-        totals.append(
-            pd.Series(np.where(np.isfinite(hazard), hazard, steady), index=mine["unit_id"])
-        )
-    if not totals:
-        return pd.Series(dtype=float)
-    total: pd.Series = pd.concat(totals).groupby(level=0).sum()
+    each = expected_failures(lives, life_draws)
+    total: pd.Series = each.groupby(lives["unit_id"].reindex(each.index)).sum()
     return total
-
-
-def _steady(mine: pd.DataFrame, clock: str, k: Array, eta: Array, weight: Array) -> Array:
-    from scipy.special import gamma
-
-    rate = float(weight @ (1 / (eta * gamma(1 + 1 / k)))[:, 0])
-    lived = (mine[f"exit_{clock}"] - mine[f"entry_{clock}"]).to_numpy(float)
-    return np.asarray(np.nan_to_num(lived) * rate, dtype=np.float64)
 
 
 def _p_trend(first: Array, second: Array) -> Array:

@@ -69,7 +69,7 @@ def what_if_ground(
         Tables without settings, a table that is missing, or no machine in service.
     """
     if isinstance(run, Run):
-        settings = settings or _settings_of(run)
+        settings = settings or settings_of_run(run)
         names = (*TABLES_READ, "life_models", "shelf", "service_lines")
         tables: Mapping[str, pd.DataFrame] = {n: run.table(n) for n in names}
     else:
@@ -183,7 +183,8 @@ def _longest(
     return {(c.component.name, c.duty): c.longest_age for c in cells if c.has_law}
 
 
-def _settings_of(run: Run) -> Settings:
+def settings_of_run(run: Run) -> Settings:
+    """Return the settings a run was made with, its last day filled."""
     info = run.info
     given = settings_from(info["settings"], folder=run.folder, source="the run's settings")
     fleet = given.fleet.model_copy(update={"as_of": pd.Timestamp(info["as_of"]).date()})

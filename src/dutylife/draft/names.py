@@ -54,6 +54,8 @@ _HEADS = re.compile(
     r"|stand|name|naam|code|typ|type|art|soort)$"
 )
 _CAMEL = re.compile(r"(?<=[a-z0-9])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])")
+# W/O, P/N, S.N.: letters of one abbreviation
+_INITIALS = re.compile(r"(?<=\b[A-Za-z])[/.](?=[A-Za-z]\b)")
 _MAY = 0.6
 _TYPO = 0.85
 
@@ -80,9 +82,11 @@ def tokens(name: str) -> tuple[str, ...]:
     --------
     >>> tokens("Maschinennummer"), tokens("unitPrice"), tokens("Art.-Nr."), tokens("N° de série")
     (('maschinen', 'no'), ('unit', 'price'), ('art', 'no'), ('no', 'serie'))
+    >>> tokens("W/O No."), tokens("S/N")
+    (('wo', 'no'), ('sn',))
     """
     plain = name.replace("°", "o ").replace("º", "o ").replace("№", " no ").replace("#", " no ")
-    plain = folded(_CAMEL.sub(" ", plain))
+    plain = folded(_CAMEL.sub(" ", _INITIALS.sub("", plain)))
     found: list[str] = []
     for token in re.split(r"[^a-z0-9]+", plain):
         parts = [p for p in _HEADS.split(token) if p] if len(token) > 4 else [token]

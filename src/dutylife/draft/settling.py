@@ -88,6 +88,7 @@ def settle(draft: DraftedExport, columns: dict[str, Profile]) -> DraftedExport:
     export, more = _with_values(export, mapped, records)
     notes += more
     questions += _missing(mapping, mapped, columns)
+    questions += [f"{n.message.rstrip('.')}: {n.mend}" for n in raw.notes if n.kind == "ask"]
     return replace(
         draft, export=export, questions=tuple(questions[:_MOST_QUESTIONS]), notes=tuple(notes)
     )

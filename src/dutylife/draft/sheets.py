@@ -113,7 +113,7 @@ def _of_file(place: Place, folder: Path, passed: list[str]) -> list[Table]:
 
 def _has_sheets(sheet: Sheet) -> bool:
     """A database has to be told the table even where it is the only one; a workbook has not."""
-    return sheet.path.suffix.lower() in (".db", ".sqlite", ".sqlite3", ".db3")
+    return sheet.path.suffix.lower() in (".db", ".sqlite", ".sqlite3", ".db3", ".sql")
 
 
 def _is_inside(sheet: Sheet, sheets: list[Sheet]) -> bool:

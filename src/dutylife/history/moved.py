@@ -159,7 +159,7 @@ class _Evidence:
         if cause == "program":
             return "last month's inputs, by this version of the program"
         if cause == "settings":
-            return "changed: " + ", ".join(self.settings)
+            return "changed: " + (", ".join(self.settings) or "the file of the plan in force")
         if cause == "past rows":
             return ", ".join(f"{n} {c}" for c, n in self.edited.items()) or (
                 "shares of failures that several parts may have caused"

@@ -34,7 +34,7 @@ class Here:
         ``fleet.as_of`` filled.
     tables : dict of DataFrame
         service_lines, units, unit_spans, maintenance_events, readings, catalogue, shelf,
-        contracts, as they were after coding.
+        contracts, stated_plan, as they were after coding.
     scores : DataFrame, optional
         Table "forecast_scores" that the stock is given.
     """
@@ -101,8 +101,11 @@ def steps_between(
     else:
         here = then
     today = _on_day(now.settings, then)
-    if told_settings(then.settings) != told_settings(now.settings):
-        here = replace(here, settings=today, tables=record | past(now.settings))
+    plan = {"stated_plan": now.tables["stated_plan"]}
+    if told_settings(then.settings) != told_settings(now.settings) or not same_tables(
+        then.tables, plan, ("stated_plan",)
+    ):
+        here = replace(here, settings=today, tables=record | past(now.settings) | plan)
         way.whole("settings", here)
     way.from_here_on(replace(here, settings=today))
     return way.steps
@@ -226,7 +229,7 @@ def _stock(lives: Tables, laws: Tables, intervals: pd.DataFrame, here: Here) -> 
         lives["failure_events"], laws["life_draws"], intervals, lives["units"],
         lives["unit_spans"], t["service_lines"], t["maintenance_events"], t["catalogue"],
         t["shelf"], here.settings, contracts=t["contracts"], forecast_scores=here.scores,
-        levels_only=True,
+        stated_plan=t["stated_plan"], use_seasons=lives["use_seasons"], levels_only=True,
     )["stock_plan"]  # fmt: skip
 
 

@@ -28,7 +28,7 @@ FORMAT = 1
 INPUTS = (
     "service_lines", "units", "unit_spans", "maintenance_events", "readings", "catalogue",
     "shelf", "contracts", "kits", "aliases", "set_aside", "not_understood", "corrections_used",
-    "findings", "forecast_scores",
+    "findings", "forecast_scores", "stated_plan",
 )  # fmt: skip
 # what was recommended and forecast, and what was told of the month: the columns looked at later
 GIVEN: dict[str, tuple[str, ...]] = {
@@ -43,6 +43,7 @@ GIVEN: dict[str, tuple[str, ...]] = {
     "forecast_scores": (),
     "moved": (),
     "record_changes": (),
+    "visits_kept": (),
     "findings": (),  # those of the history; what was found before them is an input
 }  # fmt: skip
 

@@ -65,15 +65,7 @@ def read_exports(settings: Settings) -> Intake:
     ExportError, ColumnMissingError, TableError
         A file is missing, empty, not a table, or lacks a column.
     """
-    _require_kinds(settings)
-    keys, raws = _read_all(settings)
-    exports, duty_column = with_duty_column(settings, raws, keys)
-    exports = settled_exports(exports, raws, keys, settings.source)
-    names = _names([r.path for r in raws], [(e.kind, e.sheet) for e in exports], settings.folder)
-    files = [
-        map_columns(raw, export, name, key)
-        for raw, export, name, key in zip(raws, exports, names, keys, strict=True)
-    ]
+    files, duty_column = mapped_files(settings)
     of_kind = {k: [f for f in files if f.export.kind == k] for k in KINDS}
     read = [(f, read_lines(f, settings)) for f in of_kind["lines"]]
     of_machines = [*of_kind["machines"], *of_kind["roster"]]
@@ -135,6 +127,26 @@ def read_exports(settings: Settings) -> Intake:
     intake = Intake(tables, sources, as_of)
     account(intake)
     return intake
+
+
+def mapped_files(settings: Settings) -> tuple[list[Mapped], str]:
+    """Return every file under our column names, and the column of ours that holds the duty.
+
+    Parameters
+    ----------
+    settings : Settings
+        As `read_exports`, with the same errors.
+    """
+    _require_kinds(settings)
+    keys, raws = _read_all(settings)
+    exports, duty_column = with_duty_column(settings, raws, keys)
+    exports = settled_exports(exports, raws, keys, settings.source)
+    names = _names([r.path for r in raws], [(e.kind, e.sheet) for e in exports], settings.folder)
+    files = [
+        map_columns(raw, export, name, key)
+        for raw, export, name, key in zip(raws, exports, names, keys, strict=True)
+    ]
+    return files, duty_column
 
 
 def _require_kinds(settings: Settings) -> None:

@@ -40,7 +40,7 @@ def build_lives(
     -------
     dict of DataFrame
         ``failure_events``, ``units`` (first and last seen, prob_in_service, use rate),
-        ``unit_spans`` (use rate), ``recurrence_gaps``, ``findings``.
+        ``unit_spans`` (use rate), ``use_seasons``, ``recurrence_gaps``, ``findings``.
 
     Notes
     -----
@@ -77,6 +77,7 @@ def build_lives(
         "failure_events": table,
         "units": _filled_units(units, watch, paths, usage, settings),
         "unit_spans": _filled_spans(unit_spans, usage),
+        "use_seasons": as_table("use_seasons", paths.season.table),
         "recurrence_gaps": recurrence_gaps(
             events[events["unit_id"].isin(watch.machines.index)], watch.machines["last_seen"]
         ),

@@ -5,6 +5,7 @@ from dutylife.models.batch import CellFits, fit_cells
 from dutylife.models.batches import BatchComparison, compare_batches
 from dutylife.models.causes import CauseCurves, aalen_johansen
 from dutylife.models.choice import LawChoice, choose_law
+from dutylife.models.comebacks import comebacks_of
 from dutylife.models.curved import CurvedLaw
 from dutylife.models.curves import SurvivalCurve, kaplan_meier
 from dutylife.models.early import EarlyFailures, early_failures
@@ -54,6 +55,7 @@ __all__ = [
     "TrendTests",
     "aalen_johansen",
     "check_laws",
+    "comebacks_of",
     "fit_cells",
     "choose_law",
     "compare_batches",

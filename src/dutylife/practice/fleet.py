@@ -17,6 +17,9 @@ _YEARS_BEHIND = 3
 # numbers of announced machines, beyond those any fleet has
 _FIRST_ANNOUNCED = 500_000
 _FIRST_ANNOUNCED_NAME = 90_001
+# and of those that keep coming
+_FIRST_ARRIVING = 600_000
+_FIRST_ARRIVING_NAME = 60_001
 
 
 def day_of(date: dt.date) -> float:
@@ -166,6 +169,34 @@ def announced_machines(scenario: Scenario, span: Span, n_units: int, seed: int) 
         )
         for i in range(n_announced)
     ]  # fmt: skip
+
+
+def arriving_machines(scenario: Scenario, span: Span, n_units: int, seed: int) -> list[Machine]:
+    """Return the machines that keep coming, new, from the record's start to the future's end.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    span : Span
+    n_units : int
+        Machines of the fleet; these come on top, a Poisson number of them.
+    seed : int
+    """
+    per_year = scenario.arrivals.share_of_fleet_a_year * n_units
+    days = Stream(seed, 1_000_117, 0).arrivals(span.start, span.until, per_year / DAYS_PER_YEAR)
+    fleet = []
+    for i, day in enumerate(days):
+        stream = Stream(seed, _FIRST_ARRIVING + i, 0)
+        customer = stream.pick_key({n: c.weight for n, c in scenario.customers.items()})
+        kind = stream.pick_key(scenario.duties[scenario.customers[customer].duty].classes)
+        name = f"{scenario.classes[kind].prefix}-{_FIRST_ARRIVING_NAME + i}"
+        fleet.append(
+            _machine(
+                scenario, span, stream, seed, _FIRST_ARRIVING + i, name, customer, kind,
+                in_service=float(np.floor(day)),
+            )
+        )  # fmt: skip
+    return fleet
 
 
 def _machine(

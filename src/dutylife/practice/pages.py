@@ -67,6 +67,7 @@ def settings_text(
         *(row for name in lines_files for row in _export(name, "lines", form)),
         *_export("machines.csv", "machines", form),
         *_export("parts.csv", "parts", form),
+        *(_announced(form) if fleet.announced else []),
         *(_duties(fleet) if says_duty else []),
         "[workshop]",
         f"hours_per_week = {shop.hours_per_week:g}",
@@ -111,6 +112,12 @@ def settings_text(
     return "\n".join(lines)
 
 
+def _announced(form: Form) -> list[str]:
+    """Export of the announced machines: our own columns, ISO dates."""
+    sign = [] if form.delimiter == PLAIN.delimiter else [f"delimiter = {_toml(form.delimiter)}"]
+    return ["[[exports]]", 'path = "contracts.csv"', 'kind = "contracts"', *sign, ""]
+
+
 def _duties(fleet: PracticeFleet) -> list[str]:
     scenario = fleet.scenario
     severe = [name for name, place in scenario.duties.items() if place.severe]
@@ -136,7 +143,7 @@ def _wrong_duties(fleet: PracticeFleet) -> list[str]:
 def _plan(fleet: PracticeFleet) -> list[str]:
     plan = fleet.scenario.plan
     if plan.share <= 0:
-        return []
+        return _schedule(fleet)
     begin = date_of(fleet.span.end).isoformat()
     out = ["[plan]", 'in_force = "present_schedule"', f"from = {begin}", ""]
     for name, age in plan.ages.items():
@@ -145,11 +152,20 @@ def _plan(fleet: PracticeFleet) -> list[str]:
     return out
 
 
+def _schedule(fleet: PracticeFleet) -> list[str]:
+    """The schedule the shop says it follows: compared with, never what the record shows."""
+    out = []
+    for name, age in fleet.scenario.schedule.items():
+        out += [f"[present_schedule.{_toml(name)}]", f"hours = {age.hours:g}"]
+        out += [f"months = {age.months:g}", ""]
+    return out
+
+
 def readme_text(fleet: PracticeFleet, *, n_years: float, shape: Shape, is_own: bool) -> str:
     """Return the README: what it is, how it was made, the true laws, what was put in on purpose."""
     record = fleet.scenario.record
     command = (
-        f"dutylife practice DIR --units {len(fleet.machines)} --years {n_years:g} "
+        f"dutylife practice DIR --units {fleet.n_units} --years {n_years:g} "
         f"--seed {fleet.seed} --shape {shape.name}" + (" --settings FILE" if is_own else "")
     )
     laws = [

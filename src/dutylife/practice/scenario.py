@@ -12,6 +12,7 @@ from dutylife.components import shipped_components
 from dutylife.errors import SettingsError
 from dutylife.practice.sections import (
     Announced,
+    Arrivals,
     Buyer,
     DutyPlace,
     EarlyBatch,
@@ -22,6 +23,7 @@ from dutylife.practice.sections import (
     OtherPart,
     Plan,
     Record,
+    ScheduledAge,
     SecondMode,
     Section,
     Share,
@@ -57,7 +59,9 @@ class Scenario(Section):
     early_batch: EarlyBatch
     spread: Spread
     announced: Announced
+    arrivals: Arrivals = Arrivals()
     plan: Plan
+    schedule: dict[str, ScheduledAge] = {}
     stated: Stated
 
     @model_validator(mode="after")
@@ -87,6 +91,7 @@ class Scenario(Section):
             ("early_batch.components", n, self.components) for n in self.early_batch.components
         ]
         uses += [(f'plan.ages."{n}"', n, self.components) for n in self.plan.ages]
+        uses += [(f'schedule."{n}"', n, self.components) for n in self.schedule]
         for group in self.shotgun.groups:
             uses += [("shotgun.groups", n, self.components) for n in group]
         for name, engine in self.engines.items():

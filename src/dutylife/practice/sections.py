@@ -53,6 +53,7 @@ class Visits(Section):
     return_share: Share
     visit_return_share: Share
     vague_share: Share
+    vague_complaint_share: Share
     blank_share: Share
     no_number_share: Share
     fee_share: Share
@@ -214,6 +215,12 @@ class Announced(Section):
     share_of_fleet: NotNegative
 
 
+class Arrivals(Section):
+    """``[arrivals]``: new machines a year as a share of the fleet, before and after the cut-off."""
+
+    share_of_fleet_a_year: NotNegative = 0.0
+
+
 class PlanAge(Section):
     """``[plan.ages."COMPONENT"]``: the age at which the plan replaces it."""
 
@@ -232,6 +239,13 @@ class Plan(Section):
 
     share: Share
     ages: dict[str, PlanAge]
+
+
+class ScheduledAge(Section):
+    """``[schedule."COMPONENT"]``: the age the shop says it replaces it at; which comes first."""
+
+    hours: Positive
+    months: Positive
 
 
 class Stated(Section):

@@ -69,7 +69,10 @@ class Typist:
             return self._typed(self.stream.pick(self.words[f"{visit.kind}_said"]))
         if self.stream.chance(0.05):
             return ""
-        said = self.stream.pick(self.components[visit.causes[0].component]["said"])
+        cause = visit.causes[0].component
+        vague = self.scenario.visits.vague_complaint_share
+        is_vague = vague > 0 and self.stream.chance(vague)
+        said = self.stream.pick(self.components[cause]["said_vaguely" if is_vague else "said"])
         if visit.kind == WARRANTY:
             said = f"{self.stream.pick(self.words['comeback_said'])}, {said}"
         return self._typed(said)

@@ -13,6 +13,7 @@ from dutylife.practice.fleet import (
     Machine,
     Span,
     announced_machines,
+    arriving_machines,
     date_of,
     make_machines,
     span_of,
@@ -49,16 +50,21 @@ class PracticeFleet:
         unit_id, component, event_date, activity, reason, is_comeback, part_number: what the shop
         did within the record, before anything is typed.
     machines : list of Machine
-        Also those that never came in; those announced for after the cut-off not.
+        Also those that never came in; those announced for after the cut-off, or still to come, not.
     visits : list of Visit
         From the record's start on, the future's included, by day.
     sales : list of CounterSale
     announced : list of Machine
         New the day after the record's last one; their visits are among the visits.
+    coming : list of Machine
+        Those of ``[arrivals]`` that start work after the record's last day, known to nobody then;
+        their visits are among the visits.
     scenario : Scenario
         With the strengths of the difficulties put into its rates.
     span : Span
     seed : int
+    n_units : int
+        Machines asked for; those that keep coming are on top.
     """
 
     laws: pd.DataFrame
@@ -69,9 +75,11 @@ class PracticeFleet:
     visits: list[Visit]
     sales: list[CounterSale]
     announced: list[Machine]
+    coming: list[Machine]
     scenario: Scenario
     span: Span
     seed: int
+    n_units: int
 
 
 def simulate_fleet(
@@ -134,10 +142,13 @@ def simulate_fleet(
         scenario = draw_laws(scenario, seed)
     span = span_of(scenario, n_years)
     machines = make_machines(scenario, span, n_units, seed)
+    arriving = arriving_machines(scenario, span, n_units, seed)
+    machines += [m for m in arriving if m.in_service < span.end]
+    coming = [m for m in arriving if m.in_service >= span.end]
     announced = announced_machines(scenario, span, n_units, seed)
     visits: list[Visit] = []
     cut: list[dict[str, object]] = []
-    for machine in [*machines, *announced]:
+    for machine in [*machines, *announced, *coming]:
         if machine.is_customer_here:
             history = MachineHistory(scenario, span, machine, seed)
             history.run()
@@ -156,9 +167,11 @@ def simulate_fleet(
         visits=visits,
         sales=sales,
         announced=announced,
+        coming=coming,
         scenario=scenario,
         span=span,
         seed=seed,
+        n_units=n_units,
     )
 
 

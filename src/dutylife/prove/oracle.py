@@ -3,10 +3,16 @@
 import pandas as pd
 
 from dutylife.practice import PracticeFleet
+from dutylife.practice.fleet import date_of
+from dutylife.practice.truth import oil_of
 from dutylife.prove.truth import TrueCell
 from dutylife.schema import as_table
 from dutylife.settings import Settings
 from dutylife.stock import plan_stock
+from dutylife.stock.comings import Flow
+from dutylife.stock.fleet_demand import FleetDemand, fleet_demand
+
+DAYS_PER_YEAR = 365.25
 
 
 def oracle_stock(
@@ -27,6 +33,76 @@ def oracle_stock(
         _lives(fleet), _draws(cells), tables["intervals"], units, spans, tables["service_lines"],
         tables["maintenance_events"], tables["catalogue"], tables["shelf"], settings,
         contracts=tables["contracts"],
+    )  # fmt: skip
+
+
+def oracle_demand(
+    fleet: PracticeFleet,
+    cells: dict[tuple[str, str], TrueCell],
+    tables: dict[str, pd.DataFrame],
+    settings: Settings,
+) -> FleetDemand:
+    """`fleet_demand` told all that can be known at the cut-off.
+
+    True laws, ages, use and presence; every repair as it was done; what went over the counter
+    apart from it; the rates at which machines truly come and leave. Which machine comes, leaves
+    or fails when is chance to it as well.
+    """
+    return fleet_demand(
+        _lives(fleet), _draws(cells), pd.DataFrame(), _units(fleet, tables["units"]),
+        _spans(fleet, tables["unit_spans"]), _sold_beside(fleet), _done(fleet),
+        tables["catalogue"], settings, contracts=tables["contracts"], flow=_flow(fleet),
+        use_seasons=_seasons(fleet),
+    )  # fmt: skip
+
+
+def _seasons(fleet: PracticeFleet) -> pd.DataFrame:
+    rows = [
+        {"duty": duty, "month_of_year": month, "use_share": share / (sum(own) / len(own))}
+        for duty, place in fleet.scenario.duties.items()
+        for own in (place.season,)
+        for month, share in enumerate(own, start=1)
+    ]
+    return as_table("use_seasons", pd.DataFrame(rows))
+
+
+def _flow(fleet: PracticeFleet) -> Flow:
+    scenario = fleet.scenario
+    here = sum(m.is_customer_here and m.leaves > fleet.span.end for m in fleet.machines)
+    a_year = scenario.arrivals.share_of_fleet_a_year * fleet.n_units
+    return Flow(
+        leaving_rate=scenario.record.leaving_per_year / DAYS_PER_YEAR,
+        coming_rate=a_year / DAYS_PER_YEAR / max(here, 1),
+    )
+
+
+def _sold_beside(fleet: PracticeFleet) -> pd.DataFrame:
+    """Lines of parts that no life explains: over the counter, credits, oil of services."""
+    moves = [(s.part_number, s.day, s.quantity) for s in fleet.sales]
+    for visit in fleet.visits:
+        oil = oil_of(fleet.scenario, visit)
+        if oil:
+            moves.append((oil, visit.day, 1))
+    # the record's first day stands for how long it is
+    first = next(iter(fleet.scenario.other_parts))
+    moves = [(first, fleet.span.start, 0), *(m for m in moves if m[1] < fleet.span.end)]
+    lines = pd.DataFrame(moves, columns=["part_number", "day", "quantity"])
+    return lines.assign(
+        service_date=pd.to_datetime([date_of(d) for d in lines["day"]]),
+        line_kind="part", line_id=[f"{i:08d}" for i in range(len(lines))],
+    )  # fmt: skip
+
+
+def _done(fleet: PracticeFleet) -> pd.DataFrame:
+    """Table "maintenance_events" of all that was done within the record."""
+    events = fleet.events
+    quantity = {name: law.quantity for name, law in fleet.scenario.components.items()}
+    return as_table(
+        "maintenance_events",
+        events.assign(
+            position="", quantity=events["component"].map(quantity).astype(float), finding="",
+            ticket=[f"{i:08d}" for i in range(len(events))], line_ids="", confidence=1.0,
+        ),
     )  # fmt: skip
 
 

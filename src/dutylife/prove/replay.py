@@ -12,10 +12,11 @@ from dutylife.practice.truth import oil_of
 from dutylife.prove.demand import MONTHS, demand_around
 from dutylife.prove.scores import LAST_YEAR, Scores
 from dutylife.settings import Settings
-from dutylife.stock.orders import terms_of
+from dutylife.stock.terms import terms_of
 
 Array = npt.NDArray[np.float64]
 DAYS_PER_YEAR = 365.25
+N_BEFORE_DAYS = 365
 _NOTHING = Level(start=0, point=0.0, up_to=0.0)  # a part without a row is not held
 
 
@@ -28,8 +29,9 @@ def score_stock(
 ) -> None:
     """Fill rate and cost of six months at each method's levels.
 
-    Every part starts at its reorder point with nothing on order: the day on which the level has
-    to prove itself. What is short waits and is given later, not counted as given at once.
+    The year before is replayed under the same levels and not counted, so that each shelf starts
+    as one finds it: somewhere between its levels. What is short waits and is given later, not
+    counted as given at once.
 
     Parameters
     ----------
@@ -43,7 +45,7 @@ def score_stock(
         "fill rate" over the pieces asked for; "stock cost" [currency a year, of holding and
         ordering] over the fleet's pieces a year.
     """
-    asked = future_pieces(fleet)
+    asked = future_pieces(fleet, n_before_days=N_BEFORE_DAYS)
     last_year, _ = demand_around(fleet)
     costs = unit_costs(fleet)
     rows = shelf.astype({"part_number": "object", "supplier": "object"}).to_dict("records")
@@ -55,8 +57,9 @@ def score_stock(
         for part, daily in sorted(asked.items()):
             terms = terms_of(part, listed.get(part, {}), settings)
             level = own.get(part, _NOTHING)
-            found = replay(daily, [level], terms, on_hand=level.point)
-            years = len(daily) / DAYS_PER_YEAR
+            before, after = daily[:N_BEFORE_DAYS], daily[N_BEFORE_DAYS:]
+            found = replay(after, [level], terms, before=before)
+            years = len(after) / DAYS_PER_YEAR
             cost += terms.holding_rate * costs[part] * found.held_mean
             cost += found.n_orders * (terms.order_cost or 0.0) / years
             pieces, given = pieces + found.asked, given + found.given
@@ -64,11 +67,16 @@ def score_stock(
         scores.add("stock cost", method, cost, pieces / years if pieces else 0.0)
 
 
-def future_pieces(fleet: PracticeFleet) -> dict[str, Array]:
-    """Pieces of each part asked for on each day of the next six months."""
-    start = fleet.span.end
+def future_pieces(
+    fleet: PracticeFleet, months: int = MONTHS, *, n_before_days: int = 0
+) -> dict[str, Array]:
+    """Pieces of each part asked for on each day of the next months, and of days before."""
+    start = fleet.span.end - n_before_days
     first = pd.Timestamp(fleet.scenario.record.as_of) + pd.Timedelta(days=1)
-    n_days = min((first + pd.DateOffset(months=MONTHS) - first).days, int(fleet.span.until - start))
+    n_days = min(
+        (first + pd.DateOffset(months=months) - first).days, int(fleet.span.until - fleet.span.end)
+    )
+    n_days += n_before_days
     scenario = fleet.scenario
     out: dict[str, Array] = {part: np.zeros(n_days) for part in unit_costs(fleet)}
 

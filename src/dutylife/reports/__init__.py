@@ -2,22 +2,30 @@
 
 from dutylife.reports.backtest_page import backtest_answer, write_backtest_page
 from dutylife.reports.calendar import write_calendar
-from dutylife.reports.layout import Section
+from dutylife.reports.data_slip import write_data_slip
+from dutylife.reports.layout import Section, own_section
+from dutylife.reports.lives_page import write_lives_page
 from dutylife.reports.moved import moved_answers
-from dutylife.reports.pages import write_pages
+from dutylife.reports.one_component import one_component
+from dutylife.reports.one_life import one_life
+from dutylife.reports.packs import check_chosen, without_machines, write_customer_packs
+from dutylife.reports.pages import write_own_page, write_pages
+from dutylife.reports.prove_demand_page import write_prove_demand_page
 from dutylife.reports.prove_lives_page import write_prove_lives_page
 from dutylife.reports.prove_models_page import write_prove_models_page
 from dutylife.reports.prove_money_page import write_prove_money_page
 from dutylife.reports.prove_page import write_prove_page
 from dutylife.reports.sections import SECTIONS, answers, plot, section
+from dutylife.reports.sheet import machine_sheet, write_sheet
 from dutylife.reports.wall_cards import write_wall_cards
 from dutylife.reports.what_if_panel import what_if_panel
 from dutylife.reports.workbook import write_order_list
 
 __all__ = [
-    "SECTIONS", "Section", "answers", "backtest_answer", "moved_answers", "plot", "section",
-    "what_if_panel",
-    "write_backtest_page", "write_calendar", "write_order_list", "write_pages",
-    "write_prove_lives_page", "write_prove_models_page", "write_prove_money_page",
-    "write_prove_page", "write_wall_cards",
+    "SECTIONS", "Section", "answers", "backtest_answer", "check_chosen", "machine_sheet",
+    "moved_answers", "one_component", "one_life", "own_section", "plot", "section", "what_if_panel",
+    "without_machines", "write_backtest_page", "write_calendar", "write_customer_packs",
+    "write_data_slip", "write_lives_page", "write_order_list", "write_own_page", "write_pages",
+    "write_prove_demand_page", "write_prove_lives_page", "write_prove_models_page",
+    "write_prove_money_page", "write_prove_page", "write_sheet", "write_wall_cards",
 ]  # fmt: skip

@@ -7,7 +7,7 @@ from typing import Any
 
 from dutylife import wording
 from dutylife.errors import RunError
-from dutylife.provenance import digest_of, open_run
+from dutylife.provenance import Run, digest_of, open_run
 from dutylife.reports.cautions import CALENDAR_LINE, FOOTER
 from dutylife.reports.earlier_calendars import (
     MACHINE,
@@ -51,12 +51,42 @@ def write_calendar(folder: str | Path, earlier: Iterable[str | Path] = ()) -> Pa
     RFC 5545 (2009), Internet Calendaring and Scheduling, 3.8.4.7 UID, 3.8.7.4 SEQUENCE,
     3.8.1.11 STATUS; RFC 5546 (2009), 2.1.4 on when SEQUENCE rises.
     """
+    run = open_run(folder)
+    given = facts_of(run)
+    known, _ = earlier_entries(earlier, calendar_title(given), given.as_of)
+    return calendar_of(run, known, run.folder / NAME)
+
+
+def calendar_title(given: Facts) -> str:
+    """Name of a calendar: the fleet's, or that of one customer's pack."""
+    title = f"Maintenance, {given.fleet}"
+    return f"{title}: {given.customer}" if given.customer else title
+
+
+def calendar_of(run: Run, known: dict[str, Entry], path: Path) -> Path:
+    """Write the calendar of a run's, or a pack's, visits.
+
+    Parameters
+    ----------
+    run : Run
+    known : dict of str to Entry
+        Entries of its earlier calendars by UID.
+    path : Path
+        The file to write.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    RunError
+        The file written can't be read back.
+    """
     from icalendar import Calendar
 
-    run = open_run(folder)
     given, visits = facts_of(run), plain(run.table("visit_plan"))
-    title = f"Maintenance, {given.fleet}"
-    known, _ = earlier_entries(earlier, title, given.as_of)
+    title = calendar_title(given)
     calendar = Calendar()
     calendar.add("prodid", "-//dutylife//maintenance calendar//EN")
     calendar.add("version", "2.0")
@@ -73,7 +103,6 @@ def write_calendar(folder: str | Path, earlier: Iterable[str | Path] = ()) -> Pa
     text = calendar.to_ical()
     if len(Calendar.from_ical(text).walk("VEVENT")) != len(visits) + len(dropped):
         raise RunError("The calendar can't be read back.", NAME, "report it")
-    path = run.folder / NAME
     path.write_bytes(text)
     return path
 

@@ -17,7 +17,7 @@ CAUTIONS: tuple[tuple[str, str], ...] = (
     ),
     (
         "Carbon monoxide",
-        "Never run an engine indoors or half enclosed; open doors and fans do not make it safe "
+        "Never run an engine indoors or half enclosed; open doors and fans are not enough "
         "(NIOSH 96-118a).",
     ),
     (

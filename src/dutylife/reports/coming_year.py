@@ -8,7 +8,12 @@ import pandas as pd
 from dutylife import wording
 from dutylife.decisions.comparison import comparison_sentence
 from dutylife.decisions.comparison.compare import SAID
-from dutylife.decisions.keep_or_retire import UNKNOWN, keep_or_retire_sentence
+from dutylife.decisions.keep_or_retire import (
+    RETIRE,
+    SAFETY,
+    UNKNOWN,
+    keep_or_retire_sentence,
+)
 from dutylife.provenance import Run
 from dutylife.reports.facts import Facts, facts_of, plain, records, table_or_empty
 from dutylife.reports.layout import Section
@@ -26,11 +31,13 @@ def what_the_plan_changes(run: Run) -> Section:
     """Return a year of each plan, and what the proposed one saves each customer."""
     given, table = facts_of(run), plain(table_or_empty(run, "plan_comparison"))
     notes = _notes(run, "plan_comparison")
+    if given.customer:  # a pack holds its customer's rows alone
+        table = table.assign(customer="")
     if table.empty:
         return Section("What the plan changes in a year", "No year could be simulated.", notes)
     fleet = table[table["customer"] == ""]
     answer = comparison_sentence(table.assign(customer=table["customer"].replace("", None)),
-                                 given.currency)  # fmt: skip
+                                 given.currency, "you" if given.customer else "")  # fmt: skip
     how = (
         "Expected figures of one year for the machines in service, with the ages, use and laws of "
         f"now; in brackets the {round(100 * given.confidence_level)} % range of the expectation. "
@@ -49,7 +56,7 @@ def _plans(fleet: pd.DataFrame, given: Facts) -> Any:
     payers = [
         p
         for p in ("contractor", "shop")
-        if fleet[fleet["payer"] == p]["cost_per_year"].notna().all()
+        if (fleet["payer"] == p).any() and fleet[fleet["payer"] == p]["cost_per_year"].notna().all()
     ]
     order = {name: place for place, name in enumerate(SAID)}
     counted = [c for c in _COUNTS if fleet[c[0]].notna().any()]
@@ -71,6 +78,7 @@ def _plans(fleet: pd.DataFrame, given: Facts) -> Any:
     ]
     for payer in payers:
         whose = "contractor pays" if payer == "contractor" else "shop's own costs"
+        whose = "you pay" if given.customer else whose
         shown.append(Shown(name=payer, heading=whose, unit=given.money_unit, number=True))
         if payer == payers[0]:
             shown.append(
@@ -78,7 +86,10 @@ def _plans(fleet: pd.DataFrame, given: Facts) -> Any:
                       unit=given.money_unit, number=True)
             )  # fmt: skip
     return html_table(
-        pd.DataFrame(rows), shown, caption="A year of the whole fleet under each plan."
+        pd.DataFrame(rows),
+        shown,
+        caption=f"A year of {'your machines' if given.customer else 'the whole fleet'} under "
+        "each plan.",
     )
 
 
@@ -131,10 +142,12 @@ def keep_or_retire(run: Run) -> Section:
     notes = _notes(run, "keep_or_retire")
     if table.empty:
         return Section("Keep, or retire", "No machine could be weighed.", notes)
-    rows = table.assign(
-        told=table["advice"] != UNKNOWN, cost=table["next_year_cost"].fillna(-1.0)
-    ).sort_values(["cost", "unit_id"], ascending=[False, True], kind="stable")
-    rows = rows.head(MOST_MACHINES)
+    # what has to be acted on first, then what will cost most
+    acts = table["advice"].isin([RETIRE, SAFETY])
+    rows = table.assign(acts=acts, cost=table["next_year_cost"].fillna(-1.0)).sort_values(
+        ["acts", "cost", "unit_id"], ascending=[False, False, True], kind="stable"
+    )
+    rows = rows if given.customer else rows.head(max(MOST_MACHINES, int(acts.sum())))
     rows = rows.assign(
         coming=[ranged(r, "next_year_cost") for r in rows.to_dict("records")],
         own=[_times(r) for r in records(rows)],
@@ -154,7 +167,9 @@ def keep_or_retire(run: Run) -> Section:
         Shown(name="verdict", heading="verdict", wide=True),
     ]  # fmt: skip
     more = len(table) - len(rows)
-    caption = "Machines that will cost most first; in brackets what a single year may bring."
+    caption = (
+        "What to retire first, then what will cost most; in brackets what a single year may bring."
+    )
     if more > 0:
         caption += f" {wording.count(more, 'more machine')} in table keep_or_retire."
     how = (
@@ -175,11 +190,17 @@ def _times(row: Any) -> str:
 
 
 def _verdict(row: Any, given: Facts) -> str:
+    if given.customer and not np.isfinite(row.next_year_cost):
+        return (
+            "not shown\nit would rest on machines of fewer than three customers, or on the time "
+            "before it came to you"
+        )
+    settles = f"\nwould tell: {row.would_tell}" if row.advice == UNKNOWN and row.would_tell else ""
     if not np.isfinite(row.new_one_cost_per_year):
-        return f"{row.advice}\nno price of a new one is stated"
+        return f"{row.advice}{settles or chr(10) + 'no price of a new one is stated'}"
     return (
         f"{row.advice}\na new one costs about {_whole(row.new_one_cost_per_year)} "
-        f"{given.money_unit} a year"
+        f"{given.money_unit} a year{settles}"
     )
 
 

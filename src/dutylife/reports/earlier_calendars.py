@@ -52,11 +52,43 @@ def earlier_entries(
     RunError
         A file is no calendar.
     """
+    by_title, read = _by_title(_files(places), as_of)
+    return by_title.get(title, {}), read.get(title, [])
+
+
+def earlier_packs(places: Iterable[str | Path], as_of: dt.date) -> dict[str, dict[str, Entry]]:
+    """Latest state of each entry of the calendars in earlier customer packs.
+
+    Parameters
+    ----------
+    places : iterable of str or Path
+        As for `earlier_entries`.
+    as_of : date
+
+    Returns
+    -------
+    dict of str to dict of str to Entry
+        Entries by UID, by the calendar's name; no two customers' calendars share one.
+
+    Raises
+    ------
+    RunError
+        A file is no calendar.
+    """
+    depths = [f"{depth}customers/*/{NAME}" for depth in ("", "*/", "*/*/")]
+    files = {p for place in places for depth in depths for p in Path(place).glob(depth)}
+    return _by_title(sorted(files), as_of)[0]
+
+
+def _by_title(
+    files: Iterable[Path], as_of: dt.date
+) -> tuple[dict[str, dict[str, Entry]], dict[str, list[Path]]]:
+    """Entries and files by the name of their calendar."""
     from icalendar import Calendar
 
-    found: dict[str, Entry] = {}
-    read = []
-    for path in _files(places):
+    found: dict[str, dict[str, Entry]] = {}
+    read: dict[str, list[Path]] = {}
+    for path in files:
         try:
             calendar = Calendar.from_ical(path.read_bytes())
         except ValueError as error:
@@ -66,14 +98,15 @@ def earlier_entries(
                 "take it out of the folder that [report] history names, or name another",
             ) from error
         entries = [_entry(event) for event in calendar.walk("VEVENT")]
-        of_fleet = str(calendar.get("x-wr-calname", "")) == title
-        if not of_fleet or any(e.stamped > as_of for e in entries):
+        title = str(calendar.get("x-wr-calname", ""))
+        if any(e.stamped > as_of for e in entries):
             continue
-        read.append(path)
+        read.setdefault(title, []).append(path)
+        of_title = found.setdefault(title, {})
         for entry in entries:
-            before = found.get(entry.uid)
+            before = of_title.get(entry.uid)
             if before is None or _age(entry) > _age(before):
-                found[entry.uid] = entry
+                of_title[entry.uid] = entry
     return found, read
 
 

@@ -1,23 +1,20 @@
 """Evidence page: rows accounted for, findings, texts not understood, laws and lives behind them."""
 
 import json
-from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 import pandas as pd
-from markupsafe import Markup
 
 from dutylife import wording
 from dutylife.provenance import Run
-from dutylife.reports import figures
 from dutylife.reports.facts import Facts, facts_of, plain, records
-from dutylife.reports.layout import Section, listed, side_by_side
+from dutylife.reports.layout import Section, listed
+from dutylife.reports.lives_page import lives_link
 from dutylife.reports.recurrence import gap_summary
-from dutylife.reports.tables import Shown, figure_column, html_table, whole
+from dutylife.reports.tables import Shown, figure_column, html_table, linked, whole
 
 TOP_TEXTS = 10
-TOP_FIGURES = 6
 _RANK = {"fault": 0, "ask": 1, "note": 2}
 _SAY = {"fault": "fault", "ask": "question for you", "note": "note"}
 
@@ -142,7 +139,8 @@ def life_models(run: Run) -> Section:
         shape_words=[_ranged(r, "shape", "") for r in records(models)],
         scale_words=[_scale_words(r, given) for r in records(models)],
         lives=[
-            f"{wording.count(r.n_lives, 'life', 'lives')}\n{r.n_failed} failed"
+            lives_link(r.component, r.duty, wording.count(r.n_lives, "life", "lives"))
+            + f"\n{r.n_failed} failed"
             for r in records(models)
         ],
         own=[_basis_words(r) for r in records(models)],
@@ -150,7 +148,7 @@ def life_models(run: Run) -> Section:
     shown = [
         Shown(name="component", heading="component"),
         Shown(name="duty", heading="duty"),
-        Shown(name="lives", heading="lives"),
+        linked("lives", "lives"),
         Shown(name="distribution", heading="law"),
         Shown(name="shape_words", heading="shape", unit="1"),
         Shown(name="scale_words", heading="characteristic life"),
@@ -191,32 +189,6 @@ def _basis_words(row: Any) -> str:
     mixed = 0.005 < own < 0.995
     share = f"\n{100 * own:.0f} % its own data" if mixed else ""
     return f"{row.basis}{share}"
-
-
-def survival(run: Run) -> Section:
-    """Return survival curves of the cells with most failures."""
-    given, models = facts_of(run), plain(run.table("life_models"))
-    curves = plain(run.table("survival_curves"))
-    models = models.sort_values(["n_failed", "component", "duty"], ascending=[False, True, True])
-    drawn: list[Markup] = []
-    for model in records(models[models["n_failed"] > 0]):
-        curve = curves[
-            (curves["component"] == model.component)
-            & (curves["duty"] == model.duty)
-            & (curves["clock"] == model.clock)
-        ]
-        if len(curve) and len(drawn) < TOP_FIGURES:
-            drawn.append(figures.as_figure(_drawer(curve, model, given)))
-    sentence = (
-        f"The {len(drawn)} pairs of component and duty with most failures."
-        if drawn
-        else "No component has a failure with a known age."
-    )
-    return Section("Lives as seen, and the law", "", (sentence,), (side_by_side(drawn),))
-
-
-def _drawer(curve: pd.DataFrame, model: object, given: Facts) -> Callable[[Any], str]:
-    return lambda axes: figures.draw_survival(axes, curve, model, given)
 
 
 def recurrence(run: Run) -> Section:

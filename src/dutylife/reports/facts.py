@@ -23,6 +23,7 @@ class Facts:
     plan_in_force: str
     horizon_months: int
     confidence_level: float
+    customer: str = ""  # whose pack it is; blank on the shop's own pages
 
     @property
     def money_unit(self) -> str:
@@ -62,6 +63,7 @@ def facts_of(run: Run) -> Facts:
         plan_in_force=str(info["plan_in_force"]),
         horizon_months=int(info["horizon_months"]),
         confidence_level=float(info["confidence_level"]),
+        customer=str(info.get("customer", "")),
     )
 
 
@@ -80,7 +82,7 @@ def day(value: Any) -> str:
 
 def table_or_empty(run: Run, name: str) -> pd.DataFrame:
     """Return a table a run need not have (no parts list given, nothing forecast before)."""
-    if (run.folder / "tables" / f"{name}.csv").is_file():
+    if run.has_table(name):
         return run.table(name)
     return empty_table(name)
 

@@ -47,6 +47,7 @@ def as_figure(draw: Callable[[Any], str]) -> Markup:
         held = io.BytesIO()
         figure.savefig(held, format="svg", metadata={"Date": None, "Creator": None})
     source = "data:image/svg+xml;base64," + base64.b64encode(held.getvalue()).decode("ascii")
+    alt = wording.unbroken(alt)
     return Markup('<figure><img alt="{}" src="{}" /><figcaption>{}</figcaption></figure>').format(
         alt, source, alt
     )
@@ -79,53 +80,6 @@ def law_survival(age: np.ndarray, distribution: str, shape: float, scale: float)
         with np.errstate(divide="ignore"):
             return np.asarray(ndtr(-shape * np.log(age / scale)))
     return np.asarray(np.exp(-((age / scale) ** (1.0 if distribution == "exponential" else shape))))
-
-
-def draw_survival(axes: Any, curve: pd.DataFrame, model: Any, given: Facts) -> str:
-    """Share of a component still working by age: as seen in steps, and the law.
-
-    Parameters
-    ----------
-    axes : Axes
-    curve : DataFrame, table "survival_curves"
-        Rows of one component, duty and clock.
-    model : named row of table "life_models"
-    given : Facts
-
-    Returns
-    -------
-    str
-        What the figure shows.
-    """
-    clock = str(model.clock)
-    unit = given.meter_short if clock == "hours" else "days"
-    scale = float(model.scale_hours if clock == "hours" else model.scale_days)
-    b50 = float(model.b50_hours if clock == "hours" else model.b50_days)
-    steps = curve.sort_values("age")
-    age = np.r_[0.0, steps["age"].to_numpy()]
-    for column, style in (("survival_lower", ":"), ("survival_upper", ":")):
-        edge = np.r_[1.0, steps[column].to_numpy()]
-        axes.step(age, edge, where="post", color=COLOURS[0], linestyle=style, linewidth=1)
-    axes.step(
-        age, np.r_[1.0, steps["survival"].to_numpy()], where="post",
-        color=COLOURS[0], linestyle=DASHES[0], linewidth=2,
-        label=f"as seen, dotted: {100 * given.confidence_level:.0f} % range",
-    )  # fmt: skip
-    grid = np.linspace(0, max(float(age.max()), scale) * 1.05, 200)
-    axes.plot(
-        grid, law_survival(grid, str(model.distribution), float(model.shape), scale),
-        color=COLOURS[1], linestyle=DASHES[1], linewidth=2, label=f"{model.distribution} law",
-    )  # fmt: skip
-    axes.set(
-        xlabel=f"age of the part [{unit}]", ylabel="share still working [1]", ylim=(0, 1.02),
-        xlim=(0, None), title=f"{model.component}, {model.duty}",
-    )  # fmt: skip
-    axes.legend(loc="best")
-    return (
-        f"{model.component}, {model.duty}: {wording.count(model.n_failed, 'failure')} in "
-        f"{wording.count(model.n_lives, 'life', 'lives')}; half have failed by about "
-        f"{wording.number(b50)} {unit}."
-    )
 
 
 def draw_costs(axes: Any, curve: pd.DataFrame, interval: Any, money: str, given: Facts) -> str:

@@ -1,14 +1,17 @@
 """Do the laws hold, and does one maker's replacement last: two sections of the evidence."""
 
 import pandas as pd
+from markupsafe import Markup
 
 from dutylife import wording
 from dutylife.provenance import Run
-from dutylife.reports.facts import facts_of, plain
-from dutylife.reports.layout import Section
+from dutylife.reports.facts import facts_of, plain, records, table_or_empty
+from dutylife.reports.law_figures import pictures_from
+from dutylife.reports.layout import Section, side_by_side
 from dutylife.reports.results.marks import in_percent
 from dutylife.reports.tables import Shown, figure_column, html_table
 
+TOP_LAWS = 4  # drawn
 FIRST_LAWS = 10  # on the page; those that do not hold are there always
 
 
@@ -52,6 +55,37 @@ def law_checks(run: Run) -> Section:
         order, shown, caption=caption, none="No law could be tested.",
     )  # fmt: skip
     return Section("Do the laws hold", answer, sentences, (html,))
+
+
+def survival(run: Run) -> Section:
+    """Return the pictures of the laws that matter: those that fail their test, then most failures.
+
+    Each cell has two: the share still working by age, and the same on probability paper.
+    """
+    given, models = facts_of(run), plain(run.table("life_models"))
+    names = ("survival_curves", "life_draws", "law_checks")
+    tables = {name: plain(table_or_empty(run, name)) for name in names}
+    checked = tables["law_checks"]
+    fails = checked.loc[checked["weibull"] == "does not hold", ["component", "duty"]]
+    suspect = set(fails.itertuples(index=False, name=None))
+    models = models.assign(
+        holds=[(r.component, r.duty) not in suspect for r in models.itertuples()]
+    ).sort_values(["holds", "n_failed", "component", "duty"], ascending=[True, False, True, True])
+    drawn: list[Markup] = []
+    for model in records(models[models["n_failed"] > 0]):
+        if len(drawn) >= 2 * TOP_LAWS:
+            break
+        drawn += pictures_from(tables, model, given)
+    pairs = wording.count(len(drawn) // 2, "pair")
+    sentence = (
+        f"The {pairs} of component and duty that matter most: laws that do not hold first, then "
+        "those with most failures. Left, the share still working by age; right, the same lives on "
+        "Weibull paper, where failures that follow the law lie along its line."
+        if drawn
+        else "No component has a failure with a known age."
+    )
+    pairs_of = [side_by_side(drawn[i : i + 2]) for i in range(0, len(drawn), 2)]
+    return Section("Lives as seen, and the law", "", (sentence,), tuple(pairs_of))
 
 
 def part_makers(run: Run) -> Section:

@@ -1,4 +1,4 @@
-"""Maintenance page: next visits, intervals, what they save, what can hurt."""
+"""Maintenance page: intervals, what they save, what can hurt."""
 
 from collections.abc import Callable
 from typing import Any
@@ -11,121 +11,16 @@ from dutylife import wording
 from dutylife.provenance import Run
 from dutylife.reports import figures
 from dutylife.reports.cautions import CAUTIONS
-from dutylife.reports.facts import Facts, day, facts_of, plain, records
+from dutylife.reports.facts import Facts, facts_of, plain, records
 from dutylife.reports.layout import Section, listed, side_by_side
 from dutylife.reports.tables import (
     Shown,
-    amount,
-    date_column,
-    figure_column,
     html_table,
-    whole,
+    whole_hours,
 )
 
-SOON_DAYS = 30
-FIRST_VISITS = 5  # on the first screen; the calendar holds them all
-MOST_VISITS = 40  # on the page; a year of a large fleet fills the calendar, not a page
 FIRST_COMPONENTS = ("ignition cap", "carburetor", "air filter")
 TOP_FIGURES = 3
-
-
-def visit_answer(visit_plan: pd.DataFrame, given: Facts) -> str:
-    """Say how many machines come in soon and which one first.
-
-    Parameters
-    ----------
-    visit_plan : DataFrame, table "visit_plan"
-    given : Facts
-
-    Returns
-    -------
-    str
-    """
-    if visit_plan.empty:
-        return "No visit is due within the horizon."
-    soon = visit_plan["due_on"] <= pd.Timestamp(given.as_of) + pd.Timedelta(days=SOON_DAYS)
-    first = visit_plan.sort_values(["due_on", "unit_id"]).iloc[0]
-    return (
-        f"{wording.count(int(soon.sum()), 'visit is', 'visits are')} due in the next {SOON_DAYS} "
-        f"days, {wording.count(len(visit_plan), 'visit')} in all; first {first['unit_id']} on "
-        f"{day(first['due_on'])}."
-    )
-
-
-def next_visits(run: Run) -> Section:
-    """Return the next dated visits."""
-    given, visits = facts_of(run), run.table("visit_plan")
-    rows = plain(visits).sort_values(["due_on", "unit_id"]).head(FIRST_VISITS)
-    table = html_table(
-        rows.assign(tasks=rows["tasks"].map(_first_tasks)),
-        [
-            Shown(name="unit_id", heading="machine"),
-            date_column("due_on", "due"),
-            Shown(name="customer", heading="customer"),
-            figure_column("due_hours", "meter", given.meter_short, write=_whole_hours, missing=""),
-            Shown(name="tasks", heading="do", wide=True),
-        ],
-        caption=f"The next {FIRST_VISITS} visits, all customers.",
-        caption_unseen=True,
-        none="No visit is due within the horizon.",
-    )
-    return Section("", visit_answer(visits, given), (), (table,))
-
-
-def all_visits(run: Run) -> Section:
-    """Return the visits of the plan with parts, labour and money, and the total of them all."""
-    given, visits = facts_of(run), run.table("visit_plan")
-    rows = plain(visits).sort_values(["due_on", "unit_id"])
-    total = wording.money(float(rows["cost"].sum()), given.currency)
-    hours = wording.number(float(rows["labour_hours"].sum()))
-    answer = (
-        f"{wording.count(len(rows), 'visit')}, {total} and {hours} hours of labour in all."
-        if len(rows)
-        else ""
-    )
-    more = len(rows) - MOST_VISITS
-    if more > 0:
-        answer += (
-            f" The first {MOST_VISITS} stand here, the other {more} in maintenance-calendar.ics."
-        )
-    return Section(
-        "All visits",
-        answer,
-        (),
-        (_visit_table(rows.head(MOST_VISITS), given, "Visits, soonest first."),),
-    )
-
-
-def _visit_table(rows: pd.DataFrame, given: Facts, caption: str) -> Markup:
-    shown = [
-        Shown(name="unit_id", heading="machine"),
-        Shown(name="customer", heading="customer"),
-        date_column("due_on", "due"),
-        figure_column("due_hours", "meter", given.meter_short, write=_whole_hours, missing=""),
-        Shown(name="tasks", heading="do", write=_spaced),
-        Shown(name="parts", heading="parts", write=_spaced),
-        figure_column("labour_hours", "labour", "h", missing="", write=wording.number),
-        figure_column("cost", "money", given.money_unit, write=amount, missing=""),
-    ]
-    return html_table(rows, shown, caption=caption, none="No visit is due within the horizon.")
-
-
-def _whole_hours(value: float) -> str:
-    return whole(round(value)) if value >= 10 else wording.number(value, 2)
-
-
-def _first_tasks(joined: str, most: int = 3) -> str:
-    tasks = sorted(_items(joined), key=lambda t: not t.startswith("replace"))
-    more = f" and {len(tasks) - most} more" if len(tasks) > most else ""
-    return ", ".join(tasks[:most]) + more
-
-
-def _spaced(joined: str) -> str:
-    return ", ".join(_items(joined))
-
-
-def _items(joined: str) -> list[str]:
-    return [t.strip() for t in joined.split(";") if t.strip()]
 
 
 def interval_words(row: Any, given: Facts) -> str:
@@ -144,7 +39,7 @@ def interval_words(row: Any, given: Facts) -> str:
         return "run to failure"
     hours, days = float(row.interval_hours), float(row.interval_days)
     along = rides_along(row)
-    meter = f"{_whole_hours(hours)} {given.meter_short}" if np.isfinite(hours) else ""
+    meter = f"{whole_hours(hours)} {given.meter_short}" if np.isfinite(hours) else ""
     calendar = wording.weeks(days) if np.isfinite(days) else ""
     if row.clock in ("days", "idle_days"):
         meter, calendar = calendar, meter
@@ -222,7 +117,7 @@ def all_intervals(run: Run) -> Section:
     unit, relative = given.meter_short, _without_money(run)
     rows = rows.assign(
         at=[interval_words(r, given) for r in records(rows)],
-        span=[_range_words(r, given) for r in records(rows)],
+        span=[range_words(r, given) for r in records(rows)],
         money=[_money_words(r, (r.component, r.duty) in relative) for r in records(rows)],
         stands_on=[
             f"{wording.count(r.n_failed, 'failure')}\n{r.basis}"
@@ -248,7 +143,18 @@ def all_intervals(run: Run) -> Section:
     return Section("All intervals", parts=(table,))
 
 
-def _range_words(row: Any, given: Facts) -> str:
+def range_words(row: Any, given: Facts) -> str:
+    """Return the ages that cost nearly the same as the interval; blank where they aren't known.
+
+    Parameters
+    ----------
+    row : named row of table "intervals"
+    given : Facts
+
+    Returns
+    -------
+    str
+    """
     clock = "days" if row.clock in ("days", "idle_days") else "hours"
     low, high = getattr(row, f"interval_{clock}_lower"), getattr(row, f"interval_{clock}_upper")
     if not (np.isfinite(low) and np.isfinite(high)):
@@ -315,7 +221,7 @@ def can_hurt(run: Run) -> Section:
     rows = plain(run.table("intervals"))
     rows = rows[rows["can_hurt"] != ""]
     given = facts_of(run)
-    rows = rows.assign(at=[interval_words(r, given) for r in records(rows)])
+    rows = rows.assign(at=[interval_said(r, given) for r in records(rows)])
     shown = [
         Shown(name="component", heading="component"),
         Shown(name="duty", heading="duty"),
@@ -329,6 +235,23 @@ def can_hurt(run: Run) -> Section:
         none="No component in this record is marked as one that can hurt.",
     )
     return Section("What can hurt someone", parts=(table,))
+
+
+def interval_said(row: Any, given: Facts) -> str:
+    """Return an interval in words; in a pack, one whose figure is held back is the shop's to plan.
+
+    Parameters
+    ----------
+    row : named row of table "intervals"
+    given : Facts
+
+    Returns
+    -------
+    str
+    """
+    words = interval_words(row, given)
+    held_back = given.customer and words == row.task and row.task != "run to failure"
+    return f"{words}, when the shop plans it" if held_back else words
 
 
 def cautions(run: Run) -> Section:  # noqa: ARG001

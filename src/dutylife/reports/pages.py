@@ -1,12 +1,7 @@
-"""Notebooks to pages: run with papermill, code left out, one file each that needs nothing else."""
+"""Notebooks to pages: run, code left out, one file each that needs nothing else."""
 
-import json
-import os
 import re
-from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
-from dataclasses import dataclass
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -16,25 +11,19 @@ import dutylife
 from dutylife.errors import RunError
 from dutylife.provenance import open_run, shipped_folder
 from dutylife.reports.cautions import FOOTER
+from dutylife.reports.executing import Notebook, executed
 from dutylife.reports.facts import Facts, day, facts_of
 from dutylife.reports.layout import look, style_tag
 from dutylife.reports.tables import templates
 
 PAGES = {"stock": "Stock", "maintenance": "Maintenance", "evidence": "Evidence"}
-OTHER_PAGES = {"wall-cards": "Wall cards"}  # written beside them, not from a notebook
-PARAMETER = "run_folder"
+# written beside them, not from a notebook
+OTHER_PAGES = {"wall-cards": "Wall cards", "lives": "Lives", "data-slip": "Data slip"}
 _REMOTE = re.compile(
     r"""<(?:script|link|iframe|object|embed|base)\b|\bsrc\s*=\s*["']?(?:https?:)?//|"""
     r"""@import|url\(\s*["']?(?:https?:)?//""",
     re.IGNORECASE,
 )
-
-
-@dataclass(frozen=True, slots=True)
-class _Page:
-    name: str
-    notebook: Path
-    folder: Path
 
 
 def write_pages(folder: str | Path, progress: Callable[[str], None] | None = None) -> list[Path]:
@@ -59,92 +48,53 @@ def write_pages(folder: str | Path, progress: Callable[[str], None] | None = Non
         self-contained.
     """
     run = open_run(Path(folder).resolve())
-    given, notebooks = facts_of(run), shipped_folder("notebooks")
-    pages = [_Page(n, notebooks / f"{n}.ipynb", run.folder) for n in PAGES]
-    with _importable(), ThreadPoolExecutor(max_workers=2) as pool:
-        _imports()
-        for page in pages:
-            (progress or (lambda _: None))(f"page {page.name}")
-        executed = list(pool.map(_executed, pages))
+    given, shelf = facts_of(run), shipped_folder("notebooks")
+    notebooks = [Notebook(shelf / f"{name}.ipynb", run.folder) for name in PAGES]
     written = []
-    for page, notebook in zip(pages, executed, strict=True):
-        text = _page(page, notebook, given)
-        path = run.folder / f"{page.name}.html"
-        path.write_text(text, encoding="utf-8", newline="\n")
+    for name, done in zip(PAGES, executed(notebooks, progress), strict=True):
+        path = run.folder / f"{name}.html"
+        path.write_text(_page(name, PAGES[name], done, given), encoding="utf-8", newline="\n")
         written.append(path)
     return written
 
 
-def _imports() -> None:
-    """Load papermill in this thread, before two others would do it at once."""
-    import nbconvert  # noqa: F401
-    import papermill  # noqa: F401
+def write_own_page(notebook: str | Path, folder: str | Path, out: str | Path) -> Path:
+    """Run a notebook of one's own on a run folder and write it as a page like the others.
+
+    Parameters
+    ----------
+    notebook : str or Path
+        Its parameters cell has the one line ``run_folder = ...``; its first heading is the title.
+    folder : str or Path
+        Run DIR.
+    out : str or Path
+        The HTML file to write; links to the run's pages work where it stands beside them.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    RunError
+        As `write_pages`.
+    """
+    run, path = open_run(Path(folder).resolve()), Path(out)
+    done = executed([Notebook(Path(notebook), run.folder)])[0]
+    heads = [
+        line[2:].strip()
+        for cell in done.cells
+        if cell.cell_type == "markdown"
+        for line in cell.source.splitlines()
+        if line.startswith("# ")
+    ]
+    title = heads[0] if heads else path.stem
+    text = _page(path.stem, title, done, facts_of(run))
+    path.write_text(text, encoding="utf-8", newline="\n")
+    return path
 
 
-@contextmanager
-def _importable() -> Iterator[None]:
-    """Let kernels find this very package, and stay on one BLAS thread, while the pages are made."""
-    source = str(Path(dutylife.__file__).resolve().parents[1])
-    wanted = {
-        "PYTHONPATH": os.pathsep.join(filter(None, [source, os.environ.get("PYTHONPATH", "")])),
-        "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MPLBACKEND": "agg",
-        "PYDEVD_DISABLE_FILE_VALIDATION": "1",
-    }  # fmt: skip
-    before = {key: os.environ.get(key) for key in wanted}
-    os.environ.update(wanted)
-    try:
-        yield
-    finally:
-        for key, value in before.items():
-            if value is None:
-                os.environ.pop(key, None)
-            else:
-                os.environ[key] = value
-
-
-def _executed(page: _Page) -> Any:
-    """Run one notebook; papermill only warns of a parameter it does not know, so look first."""
-    import papermill
-    from jupyter_core.utils import ensure_event_loop
-    from papermill.exceptions import PapermillExecutionError
-
-    if not page.notebook.is_file():
-        raise RunError("A notebook is missing.", page.notebook.name, "install the package again")
-    known = papermill.inspect_notebook(str(page.notebook))
-    if set(known) != {PARAMETER}:
-        raise RunError(
-            f"The notebook takes {sorted(known) or 'no parameters'}, not '{PARAMETER}' alone.",
-            page.notebook.name, f"give its parameters cell the one line: {PARAMETER} = ''",
-        )  # fmt: skip
-    try:
-        return papermill.execute_notebook(
-            str(page.notebook),
-            None,
-            parameters={PARAMETER: str(page.folder)},
-            kernel_name="python3",
-            progress_bar=False,
-            log_output=False,  # and no cwd: it would move the whole process, under two threads
-            extra_arguments=["--log-level=CRITICAL"],  # else it warns of its socket
-        )
-    except PapermillExecutionError as error:
-        raise RunError(
-            f"A cell failed: {error.ename}: {error.evalue}",
-            f"notebook {page.notebook.name}, cell {_cell_number(page.notebook, error.cell_index)}: "
-            + " / ".join(line.strip() for line in str(error.source).strip().splitlines()),
-            "mend what the cell names; the page was not written",
-        ) from error
-    finally:
-        ensure_event_loop().close()  # jupyter opens one for this worker thread and leaves it open
-
-
-def _cell_number(notebook: Path, executed_index: int) -> int:
-    """Cell as a person counts it in the notebook, which lacks the cell papermill puts in."""
-    cells = json.loads(notebook.read_text(encoding="utf-8"))["cells"]
-    tagged = [i for i, c in enumerate(cells) if "parameters" in c["metadata"].get("tags", [])]
-    return executed_index + 1 - (executed_index > tagged[0])
-
-
-def _page(page: _Page, notebook: Any, given: Facts) -> str:
+def _page(name: str, title: str, notebook: Any, given: Facts) -> str:
     """Executed notebook as one HTML file: no code, script, widget or remote resource."""
     from nbconvert import exporters
 
@@ -165,11 +115,11 @@ def _page(page: _Page, notebook: Any, given: Facts) -> str:
     body = body.replace(style_tag(), "")
     css = (look() + own_css()).strip()
     text = templates().get_template("page.html").render(
-        title=f"{PAGES[page.name]}: {given.fleet}, {day(given.as_of)}",
+        title=f"{title}: {given.fleet}, {day(given.as_of)}",
         css=Markup(css),
         fleet=given.fleet,
         as_of=day(given.as_of),
-        pages=[(f"{n}.html", title, n == page.name) for n, title in (PAGES | OTHER_PAGES).items()],
+        pages=[(f"{n}.html", t, n == name) for n, t in (PAGES | OTHER_PAGES).items()],
         body=Markup(body),
         footer=FOOTER,
         stamp=f"Made by dutylife {dutylife.__version__}.",
@@ -178,7 +128,7 @@ def _page(page: _Page, notebook: Any, given: Facts) -> str:
     if found:
         raise RunError(
             f"The page would hold a script or a remote resource: {found.group(0)!r}.",
-            f"{page.name}.html", "take it out of the notebook",
+            f"{name}.html", "take it out of the notebook",
         )  # fmt: skip
     return text
 
@@ -186,9 +136,7 @@ def _page(page: _Page, notebook: Any, given: Facts) -> str:
 def _is_plumbing(cell: Any) -> bool:
     """A cell of the parameters, or one that prints nothing."""
     tags = set(cell.metadata.get("tags", []))
-    return bool(tags & {"parameters", "injected-parameters"}) or (
-        cell.cell_type == "code" and not cell.outputs
-    )
+    return bool("parameters" in tags) or (cell.cell_type == "code" and not cell.outputs)
 
 
 def _is_for_reader(output: Any) -> bool:

@@ -12,15 +12,25 @@ from dutylife.errors import RunError
 from dutylife.provenance import Run, open_run
 from dutylife.reports import (
     assumptions,
+    behind,
+    bench_load,
+    comebacks,
     coming_year,
     events_with_age,
     evidence_page,
+    kept_section,
     law_sections,
     maintenance_page,
     moved,
     moved_why,
+    on_condition,
+    packs,
+    pooling,
+    present_schedule,
+    shelf_money,
     stock_page,
     task_choice,
+    visits_section,
 )
 from dutylife.reports.facts import Facts
 from dutylife.reports.layout import Section
@@ -31,13 +41,16 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
     "why": stock_page.why,
     "demand": stock_page.demand,
     "demand by month": stock_page.demand_by_month,
+    "weeks ahead at the bench": bench_load.weeks_ahead,
     "shelf": stock_page.shelf,
     "dead stock": stock_page.dead_stock,
     "what moved": moved.moved_levels,
     "last forecast": moved.last_forecast,
-    "next visits": maintenance_page.next_visits,
+    "money and waiting": shelf_money.money_and_waiting,
+    "more than needed": shelf_money.excess,
+    "next visits": visits_section.next_visits,
     "intervals in short": maintenance_page.intervals_in_short,
-    "all visits": maintenance_page.all_visits,
+    "all visits": visits_section.visits_soon,
     "all intervals": maintenance_page.all_intervals,
     "what it saves": maintenance_page.what_it_saves,
     "what the plan changes": coming_year.what_the_plan_changes,
@@ -45,6 +58,10 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
     "task choice": task_choice.task_choice,
     "what can hurt": maintenance_page.can_hurt,
     "cautions": maintenance_page.cautions,
+    "kept since": kept_section.kept_since,
+    "beside present": present_schedule.beside_present,
+    "on condition": on_condition.on_condition,
+    "customer packs": packs.customer_packs,
     "rows": evidence_page.rows,
     "findings": evidence_page.findings,
     "not understood": evidence_page.not_understood,
@@ -54,7 +71,11 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
     "law checks": law_sections.law_checks,
     "part makers": law_sections.part_makers,
     "assumptions": assumptions.switched,
-    "survival": evidence_page.survival,
+    "survival": law_sections.survival,
+    "pooling": pooling.pooling,
+    "behind intervals": behind.behind_intervals,
+    "behind orders": behind.behind_orders,
+    "comebacks": comebacks.comebacks,
     "recurrence": evidence_page.recurrence,
     "events with age": events_with_age.events_with_age,
     "provenance": evidence_page.provenance,
@@ -119,7 +140,7 @@ def answers(tables: dict[str, pd.DataFrame], settings: Settings) -> list[str]:
     )
     out = [
         stock_page.order_answer(tables["stock_plan"], given.currency),
-        maintenance_page.visit_answer(tables["visit_plan"], given),
+        visits_section.visit_answer(tables["visit_plan"], given),
     ]
     compared = tables.get("plan_comparison")
     if compared is not None and len(compared):

@@ -10,6 +10,7 @@ from dutylife.provenance import Run
 from dutylife.reports import figures
 from dutylife.reports.facts import Facts, day, facts_of, plain, table_or_empty
 from dutylife.reports.layout import Section, side_by_side
+from dutylife.reports.shelf_money import what_it_protects
 from dutylife.reports.tables import (
     Shown,
     amount,
@@ -101,6 +102,7 @@ def order_today(run: Run) -> Section:
         Shown(name="part_number", heading="part"),
         Shown(name="description", heading="description", under=True),
         Shown(name="what_to_do", heading="do today"),
+        figure_column("on_hand", "on hand", "pieces", missing="not counted"),
         date_column("needed_by", "needed by"),
         Shown(name="range", heading="expected need", unit="pieces, usual to high", number=True),
         Shown(name="lasts", heading="then lasts", unit="months", number=True),
@@ -116,7 +118,10 @@ def order_today(run: Run) -> Section:
         "the first figure, 9 in 10 under the second.",
         none="No part is below its level and every shelf is counted.",
     )
-    return Section("", order_answer(stock_plan, given.currency), (), (table,))
+    protects = what_it_protects(run)
+    return Section(
+        "", order_answer(stock_plan, given.currency), (protects,) if protects else (), (table,)
+    )
 
 
 def _months_it_lasts(lines: pd.DataFrame, forecast: pd.DataFrame, given: Facts) -> list[str]:

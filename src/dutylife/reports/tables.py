@@ -32,6 +32,17 @@ def whole(value: float) -> str:
     return text.replace(",", " ")
 
 
+def whole_hours(value: float) -> str:
+    """Return a meter figure: whole from 10 on, two figures below.
+
+    Examples
+    --------
+    >>> whole_hours(1234.4), whole_hours(2.46)
+    ('1 234', '2.5')
+    """
+    return whole(round(value)) if value >= 10 else wording.number(value, 2)
+
+
 def amount(value: float) -> str:
     """Return money without its currency, which stands in the heading."""
     return wording.money(value, "")
@@ -109,6 +120,17 @@ def figure_column(name: str, heading: str, unit: str = "", **more: Any) -> Shown
     return Shown(name=name, heading=heading, unit=unit, **known)
 
 
+def linked(name: str, heading: str, **more: Any) -> Shown:
+    """Return a column whose cells are our own safe markup, such as links."""
+    return Shown(name=name, heading=heading, write=_safe, **more)
+
+
+def _safe(value: Any) -> Any:
+    if not isinstance(value, Markup):
+        raise TypeError("a linked column takes Markup, whose text is escaped where it is made")
+    return value
+
+
 def date_column(name: str, heading: str, **more: Any) -> Shown:
     """Return a column of dates."""
     return Shown(name=name, heading=heading, write=facts.day, number=True, **more)
@@ -123,7 +145,13 @@ def templates() -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         undefined=jinja2.StrictUndefined,
+        finalize=_for_page,
     )
+
+
+def _for_page(value: Any) -> Any:
+    """Keep numbers of plain text whole on every page; markup is made of such text already."""
+    return wording.unbroken(value) if type(value) is str else value
 
 
 def html_table(

@@ -53,19 +53,37 @@ def write_wall_cards(folder: str | Path) -> Path:
     Path
     """
     run = open_run(Path(folder).resolve())
+    links = [(f"{n}.html", t, n == "wall-cards") for n, t in (PAGES | OTHER_PAGES).items()]
+    return cards_of(run, links, run.folder / NAME)
+
+
+def cards_of(run: Run, links: list[tuple[str, str, bool]], path: Path) -> Path:
+    """Write the wall cards of a run's, or a pack's, machines.
+
+    Parameters
+    ----------
+    run : Run
+    links : list of (address, name, whether it is this page)
+        Pages beside it.
+    path : Path
+        The file to write.
+
+    Returns
+    -------
+    Path
+    """
     given = facts_of(run)
     body = Markup("\n").join(Markup(s.html) for s in card_sections(run))
     text = templates().get_template("page.html").render(
-        title=f"Wall cards: {given.fleet}, {day(given.as_of)}",
+        title=f"Wall cards: {given.customer or given.fleet}, {day(given.as_of)}",
         css=Markup((look() + own_css() + _CSS).strip()),
         fleet=given.fleet,
         as_of=day(given.as_of),
-        pages=[(f"{n}.html", t, n == "wall-cards") for n, t in (PAGES | OTHER_PAGES).items()],
+        pages=links,
         body=Markup("<h1>Wall cards</h1>\n") + body,
         footer=FOOTER,
         stamp=f"Made by dutylife {dutylife.__version__}.",
     )  # fmt: skip
-    path = run.folder / NAME
     path.write_text(text, encoding="utf-8", newline="\n")
     return path
 
@@ -157,6 +175,8 @@ def _when(row: Any, given: Facts) -> str:
 
 
 def _often(row: Any, given: Facts) -> str:
+    if given.customer and pd.isna(row.interval_hours) and pd.isna(row.interval_days):
+        return "as the shop plans"
     return wording.every(row.interval_hours, row.interval_days, row.clock, given.meter_unit)
 
 

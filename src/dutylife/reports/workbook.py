@@ -7,6 +7,7 @@ from typing import Any
 import pandas as pd
 
 from dutylife.provenance import open_run
+from dutylife.reports.cautions import FOOTER
 from dutylife.reports.facts import Facts, day, facts_of, plain
 from dutylife.reports.stock_page import order_answer
 
@@ -110,6 +111,8 @@ def _read_me(book: Any, stock_plan: pd.DataFrame, given: Facts) -> None:
         "needed_by: day the shelf is likely to run out. lead_time_days: days from order to shelf.",
         f"unit_cost, order_cost: {money}.",
         "sentence: why.",
+        "",
+        f"Quantities are estimates from past repairs, too. {FOOTER}",
     ]
     sheet = book.add_worksheet("read me")
     style = book.add_format({"text_wrap": True, "valign": "top"})

@@ -3,6 +3,7 @@
 from dutylife.settings.exports import KINDS, Export, Join, PartsCell, SourceColumn
 from dutylife.settings.reading import read_settings, settings_from
 from dutylife.settings.sections import (
+    PLANS,
     CodedComponent,
     Cost,
     Duty,
@@ -15,6 +16,7 @@ from dutylife.settings.whole import NO_EFFECT_YET, Settings
 __all__ = [
     "KINDS",
     "NO_EFFECT_YET",
+    "PLANS",
     "CodedComponent",
     "Cost",
     "Duty",

@@ -76,6 +76,8 @@ class Export(Section):
     header_row: Annotated[int, Field(ge=0)] = 0
     encoding: str = ""
     delimiter: Annotated[str, Field(max_length=1)] = ""
+    # fixed-width text: the character, counted from 1, at which each column begins
+    column_starts: list[Annotated[int, Field(ge=1)]] = []
     decimal: Literal["", ".", ","] = ""
     thousands: Literal["", ".", ",", " ", "'"] = ""
     date_order: Literal["", "ymd", "dmy", "mdy"] = ""

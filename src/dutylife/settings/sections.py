@@ -99,8 +99,15 @@ class PresentSchedule(Section):
     months: Positive | None = None
 
 
+PLANS = ("as seen", "none", "present_schedule", "recommended")
+
+
 class Plan(Section):
-    """``[plan]``: the maintenance the stock forecast assumes."""
+    """``[plan]``: the maintenance the stock forecast assumes.
+
+    ``in_force``: one of `PLANS`, or a file of components with their ages; ``from``: the day it
+    starts, before which the planned share in the record goes on.
+    """
 
     in_force: str = "as seen"
     from_: dt.date | None = Field(default=None, alias="from")
@@ -127,9 +134,11 @@ class Stock(Section):
     """``[stock.default]`` and ``[stock."PART-NO"]``."""
 
     lead_time_days: Money | None = None
+    lead_time_sd_days: Money | None = None
     review_days: Money | None = None
     service_level: Share | None = None
     service_measure: Literal["fill rate", "ready rate"] | None = None
+    when_short: Literal["back order", "lost sale"] | None = None
     unit_cost: Money | None = None
     holding_rate: Money | None = None
     order_cost: Money | None = None
@@ -148,7 +157,7 @@ class Report(Section):
     confidence_level: Share = 0.90
     seed: Annotated[int, Field(ge=0)] = 20260101
     history: str = ""
-    customer: str = ""
+    customer: str | list[str] = ""
 
 
 class Compute(Section):

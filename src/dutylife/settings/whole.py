@@ -26,8 +26,7 @@ from dutylife.settings.sections import (
 S = TypeVar("S", bound=Section)
 # keys of the contract that are read and checked, but that no stage acts on yet
 NO_EFFECT_YET = (
-    "plan.from", "report.customer",
-    "compute.workers", "compute.memory_limit", "compute.scheduler", "stock.*.shelf_life_days",
+    "compute.workers", "compute.memory_limit", "compute.scheduler",
 )  # fmt: skip
 
 

@@ -1,5 +1,6 @@
 """Lives in service, laws and the plan in force to demand, levels and orders."""
 
+from dutylife.stock.bench import BenchLoad, bench_load
 from dutylife.stock.budget import BudgetAllocation, allocate_budget
 from dutylife.stock.demand_class import DemandClass
 from dutylife.stock.demand_law import demand_law, lead_time_demand
@@ -15,6 +16,7 @@ from dutylife.stock.reorder import ReorderPolicy, reorder_policy
 
 __all__ = [
     "BaseStock",
+    "BenchLoad",
     "BudgetAllocation",
     "DemandClass",
     "DemandLaw",
@@ -26,6 +28,7 @@ __all__ = [
     "ReorderPolicy",
     "allocate_budget",
     "base_stock",
+    "bench_load",
     "demand_law",
     "gamma_poisson",
     "gamma_prior",

@@ -37,8 +37,9 @@ def flow_of(units: pd.DataFrame, as_of: pd.Timestamp) -> Flow:
     -----
     Leaving: expected machines gone (1 - ``prob_in_service``) over the days all were watched.
     Coming: machines that entered service in the last two years, over the machine-days of those
-    years; 0 where fewer than half of the machines have a day of entering service, since a machine
-    first seen late may have been there all along.
+    years. Machines without a day of entering service are taken to have come as often as those
+    with one; where fewer than half have one the rate is 0, since a machine first seen late may
+    have been there all along.
     """
     if units.empty:
         return Flow(leaving_rate=0.0, coming_rate=0.0)
@@ -51,12 +52,13 @@ def flow_of(units: pd.DataFrame, as_of: pd.Timestamp) -> Flow:
     gone = float((1.0 - there).sum())
     leaving = gone / float(watched) if watched > 0 else 0.0
     entered = units["in_service_on"]
-    if entered.notna().mean() < FEWEST_KNOWN:
+    known = float(entered.notna().mean())
+    if known < FEWEST_KNOWN:
         return Flow(leaving_rate=leaving, coming_rate=0.0)
     start = max(as_of - pd.Timedelta(days=RECENT_DAYS), units["first_seen"].min())
     begin = entered.fillna(units["first_seen"]).clip(lower=start)
     days = (last.clip(lower=start) - begin).dt.days.clip(lower=0).fillna(0.0).sum()
-    coming = float(((entered > start) & (entered <= as_of)).sum())
+    coming = float(((entered > start) & (entered <= as_of)).sum()) / known
     return Flow(
         leaving_rate=leaving, coming_rate=coming / float(days) if days > 0 else 0.0
     )  # fmt: skip

@@ -1,5 +1,6 @@
 """Laws of demand to the demand forecast: spans of time, means by stream, quantiles."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -45,25 +46,29 @@ def common_spans(as_of: pd.Timestamp, horizon_months: int) -> list[Span]:
     return spans
 
 
-def protection_span(as_of: pd.Timestamp, days: float) -> Span:
-    """Lead time plus review, from the day after as_of."""
-    return days_ahead(as_of, days)
-
-
 def days_ahead(as_of: pd.Timestamp, days: float) -> Span:
     """So many days from the day after as_of."""
     first = as_of + pd.Timedelta(days=1)
     return Span(from_date=first, months=days / DAYS_PER_MONTH, start=0.0, days=days)
 
 
-def lattice_spans(spans: list[Span], shortest_scale_days: float) -> tuple[Spans, dict[Any, int]]:
+def lattice_spans(
+    spans: list[Span],
+    shortest_scale_days: float,
+    passed: Callable[..., Array] | None = None,
+) -> tuple[Spans, dict[Any, int]]:
     """Spans as steps of a lattice, each once, and the place of each key.
 
-    Steps are a day; finer where lives are so short that a day is a good part of them.
+    Steps are a day; finer where lives are so short that a day is a good part of them. ``passed``
+    turns calendar days into those of the lattice, where they are others.
     """
     keys = sorted({s.key for s in spans})
     fine = int(np.clip(np.ceil(16.0 / shortest_scale_days), 1, 8))
     ends = np.array(keys, dtype=np.int64) * fine
+    if passed is not None:
+        ends = np.round(passed(np.array(keys, dtype=float).ravel()) * fine).astype(np.int64)
+        ends = ends.reshape(-1, 2)
+        ends[:, 1] = np.maximum(ends[:, 1], ends[:, 0] + 1)
     lattice = Spans(start=ends[:, 0], end=ends[:, 1], step_days=1.0 / fine)
     return lattice, {key: i for i, key in enumerate(keys)}
 

@@ -23,7 +23,8 @@ class RenewalLaw:
     whatever the age [1/d]; ``planned_age`` [d], inf without, at which a planned replacement falls
     due and is done with chance ``done`` (else it falls due again an interval later);
     ``leaving_rate`` at which machines leave [1/d]. ``takes_failed``, ``takes_planned``: share of
-    failures and of planned replacements that take a part.
+    failures and of planned replacements that take a part. What is overdue is done evenly over
+    ``catch_up_days`` [d].
     """
 
     shape: Array
@@ -34,6 +35,7 @@ class RenewalLaw:
     leaving_rate: float = 0.0
     takes_failed: float = 1.0
     takes_planned: float = 1.0
+    catch_up_days: float = CATCH_UP_DAYS
 
     @property
     def has_plan(self) -> bool:
@@ -166,7 +168,7 @@ def first_renewal(
         return _first_of_age(law, age, spans)
     ages, share = ages_of_unknown(law, age)
     n_laws, n_ages, n_nodes = ages.shape
-    failed, planned = _first_of_age(law, ages.reshape(n_laws, -1), spans, is_known=False)
+    failed, planned = _first_of_age(law, ages.reshape(n_laws, -1), spans)
     shape = (n_laws, n_ages, n_nodes, spans.n_steps)
     failed = np.einsum("lanj,lan->laj", failed.reshape(shape), share)
     if law.has_plan:
@@ -265,20 +267,15 @@ def _ended(law: RenewalLaw, ages: Array, start: Array, time: Array) -> tuple[Arr
     return failed, planned
 
 
-def _first_of_age(
-    law: RenewalLaw, age: Array, spans: Spans, *, is_known: bool = True
-) -> tuple[Array, Array]:
+def _first_of_age(law: RenewalLaw, age: Array, spans: Spans) -> tuple[Array, Array]:
     time = np.asarray(np.arange(spans.n_steps + 1) * spans.step_days, dtype=float)
     ages = age[..., None] + time
     if not np.any(np.isfinite(law.planned_age)):
         return _ended(law, ages, age[..., None], time)
-    # overdue parts are caught up evenly over the first month; of unknown age, the part falls
-    # due somewhere in its first interval
     plan = law.planned_age[:, None]
-    late = (age >= plan) if is_known else np.isfinite(plan) & np.ones_like(age, dtype=bool)
-    spread = np.where(np.isfinite(plan), np.minimum(CATCH_UP_DAYS, plan), 1.0)
-    spread = np.broadcast_to(spread if is_known else np.where(np.isfinite(plan), plan, 1.0),
-                             age.shape)  # fmt: skip
+    late = age >= plan
+    spread = np.where(np.isfinite(plan), np.minimum(law.catch_up_days, plan), 1.0)
+    spread = np.broadcast_to(spread, age.shape)
     failed, planned = _ended(law, ages, age[..., None], time)
     bare = RenewalLaw(
         shape=law.shape, scale=law.scale, planned_rate=law.planned_rate,

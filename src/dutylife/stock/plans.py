@@ -8,12 +8,11 @@ import pandas as pd
 
 from dutylife.components import DAYS_PER_MONTH, Component, short_name
 from dutylife.errors import SettingsError
-from dutylife.settings import Settings
+from dutylife.settings import PLANS, Settings
 
 Array = npt.NDArray[np.float64]
 _NEAR, _PAST = 0.75, 1.25  # of the planned age: done for it from here on, missed beyond; ours
 _FOLLOWED = 0.4  # share done from which on a record counts as under the schedule; our proposal
-PLANS = ("as seen", "none", "present_schedule", "recommended")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,16 +23,16 @@ class PlannedAge:
     days: float | None
 
 
-def plans_of(settings: Settings) -> list[str]:
+def plans_of(settings: Settings, stated_plan: pd.DataFrame | None = None) -> list[str]:
     """Return the plan in force, then the recommended one where it is another.
 
     Raises
     ------
     SettingsError
-        ``plan.in_force`` names no plan.
+        ``plan.in_force`` names no plan, and no plan was read from a file.
     """
     plan = settings.plan.in_force
-    if plan not in PLANS:
+    if plan not in PLANS and (stated_plan is None or stated_plan.empty):
         raise SettingsError(
             f"The plan in force '{plan}' is not known.",
             f"{settings.source}: plan.in_force",
@@ -48,8 +47,13 @@ def planned_ages(
     intervals: pd.DataFrame,
     known: dict[str, Component],
     settings: Settings,
+    stated_plan: pd.DataFrame | None = None,
 ) -> dict[tuple[str, str], PlannedAge]:
     """Age of planned replacement of each cell under a plan; cells without one are left out."""
+    if plan not in PLANS and stated_plan is not None:
+        told = _stated(stated_plan)
+        both = {(c, d): told.get((c, d), told.get((c, ""))) for c, d in cells}
+        return {cell: age for cell, age in both.items() if age is not None}
     if plan == "present_schedule":
         found: dict[tuple[str, str], PlannedAge] = {}
         for given, schedule in settings.present_schedule.items():
@@ -113,25 +117,46 @@ def seen_rates(failure_events: pd.DataFrame, units: pd.DataFrame) -> dict[tuple[
     }
 
 
-def done_share(
-    failure_events: pd.DataFrame, known: dict[str, Component], settings: Settings
-) -> float:
-    """Share of due planned replacements that the record shows done; 1 without a present schedule.
+def days_until_plan(settings: Settings, as_of: pd.Timestamp) -> int:
+    """Whole days after ``as_of`` before the plan in force starts; 0 where it is on already."""
+    begins = settings.plan.from_
+    return 0 if begins is None else max((pd.Timestamp(begins) - as_of).days - 1, 0)
 
-    A life under the present schedule that was replaced while able, near its planned age or a
-    multiple of it, was done then and missed before; one that went on past it was missed. Half a
-    replacement done and half missed are added, so that few lives do not make it sure. Below
-    `_FOLLOWED` the record was not under this schedule: it is a new one, taken as done in full.
+
+def done_share(
+    failure_events: pd.DataFrame,
+    known: dict[str, Component],
+    settings: Settings,
+    stated_plan: pd.DataFrame | None = None,
+) -> float:
+    """Share of due planned replacements that the record shows done; 1 without a plan by age.
+
+    A life under the present schedule, or the plan given as a file, that was replaced while able,
+    near its planned age or a multiple of it, was done then and missed before; one that went on past
+    it was missed. Half a replacement done and half missed are added, so that few lives do not make
+    it sure. Below `_FOLLOWED` the record was not under this plan, and not at all where the plan
+    starts after it: it is a new one, taken as done in full.
     """
+    begins = settings.plan.from_
+    if begins is not None and settings.fleet.as_of is not None and begins > settings.fleet.as_of:
+        return 1.0
     done = missed = 0.0
-    lives = failure_events.astype({"component": "object", "event": "object"})
-    for given, schedule in settings.present_schedule.items():
-        own = lives[lives["component"] == short_name(given, known)]
+    lives = failure_events.astype({"component": "object", "event": "object", "duty": "object"})
+    duties = sorted(set(lives["duty"].dropna()))
+    if settings.plan.in_force in PLANS:
+        cells = [(str(short_name(g, known)), d) for g in settings.present_schedule for d in duties]
+        ages = planned_ages("present_schedule", cells, pd.DataFrame(), known, settings)
+    else:
+        cells = sorted({(str(c), d) for c in lives["component"].dropna() for d in duties})
+        ages = planned_ages(settings.plan.in_force, cells, pd.DataFrame(), known, settings,
+                            stated_plan)  # fmt: skip
+    for (component, duty), age in ages.items():
+        own = lives[(lives["component"] == component) & (lives["duty"] == duty)]
         ratio = pd.Series(0.0, index=own.index)
-        if schedule.hours:
-            ratio = (own["exit_hours"] / schedule.hours).fillna(0.0)
-        if schedule.months:
-            by_days = own["exit_days"] / (schedule.months * DAYS_PER_MONTH)
+        if age.hours:
+            ratio = (own["exit_hours"] / age.hours).fillna(0.0)
+        if age.days:
+            by_days = own["exit_days"] / age.days
             ratio = ratio.where(ratio > by_days.fillna(0.0), by_days.fillna(0.0))
         replaced = (own["event"] == "replaced") & (ratio > _NEAR)
         passed = np.where(replaced, np.maximum(np.round(ratio), 1.0) - 1.0, np.floor(ratio / _PAST))
@@ -139,6 +164,17 @@ def done_share(
         missed += float(passed.sum())
     share = (done + 0.5) / (done + missed + 1.0) if done + missed > 0 else 1.0
     return share if share >= _FOLLOWED else 1.0
+
+
+def _stated(stated_plan: pd.DataFrame) -> dict[tuple[str, str], PlannedAge]:
+    """Ages of table "stated_plan"; a blank duty stands for those without a row of their own."""
+    rows = stated_plan.astype({"component": "object", "duty": "object"})
+    return {
+        (str(r["component"]), "" if pd.isna(r["duty"]) else str(r["duty"])): PlannedAge(
+            hours=_figure(r["interval_hours"]), days=_figure(r["interval_days"])
+        )
+        for r in rows.to_dict("records")
+    }
 
 
 def _figure(value: float) -> float | None:

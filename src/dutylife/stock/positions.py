@@ -156,9 +156,10 @@ def stacked(found: list[CellChances]) -> CellChances:
 
 
 def _laws(law: RenewalLaw, draws: Draws, per_unit: Array, planned_age: Array) -> RenewalLaw:
-    """Return the law of each draw for each position, draws first; no rate of planned work."""
+    """Return the law of each draw for each position, draws first; one rate of planned work."""
     n_draws, n = len(draws.shape), len(per_unit)
     return replace(
         law, shape=np.repeat(draws.shape, n), scale=(draws.scale[:, None] * per_unit).ravel(),
-        planned_rate=np.zeros(n_draws * n), planned_age=np.tile(planned_age, n_draws),
+        planned_rate=np.full(n_draws * n, law.planned_rate[0]),
+        planned_age=np.tile(planned_age, n_draws),
     )  # fmt: skip

@@ -1,16 +1,18 @@
 """Lives in service, laws and a plan to the law of each part's demand in each span."""
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from dutylife.decisions.cells import law_draws
+from dutylife.stock.calendar import UseClock
 from dutylife.stock.comings import Contract, Flow, days_per_unit
 from dutylife.stock.count_table import CountTable
 from dutylife.stock.demand import Span, lattice_spans
-from dutylife.stock.lattice import RenewalLaw, Spans
+from dutylife.stock.lattice import CATCH_UP_DAYS, RenewalLaw, Spans
 from dutylife.stock.part_law import (
     EXACT_POSITIONS,
     Batch,
@@ -22,6 +24,7 @@ from dutylife.stock.part_law import (
     factorial_cumulants,
 )
 from dutylife.stock.parts import DAYS_PER_MONTH, OtherUse
+from dutylife.stock.plan_start import ALTERNATIVES, switched_chances
 from dutylife.stock.plans import PlannedAge, planned_age_days
 from dutylife.stock.positions import (
     CellChances,
@@ -39,6 +42,8 @@ Laws = dict[tuple[int, int], SpanLaw]
 IN_SERVICE = 0.05
 SURE_COUNT = 200  # planned replacements from which on their rate counts as known
 N_STARTS = 12
+NO_PLAN = [(0.0, 1.0)]  # rate of planned replacements and its weight
+NO_RATE = ("none", "recommended")  # of others what is not named goes on as it was
 MANY_POSITIONS = 400  # of a cell, from where on they are summed without going one by one
 
 
@@ -47,7 +52,8 @@ class Inputs:
     """What the demand of the fleet follows from, whichever the plan.
 
     ``lives`` are those in service with their ``part``, sorted; ``rates`` as of `seen_rates`;
-    ``done``: share of due planned replacements that are done.
+    ``done``: share of due planned replacements that are done; ``plan_starts_days``: whole days
+    that go on as seen before the plan starts; ``use_clock`` where duties run by the season.
     """
 
     lives: pd.DataFrame
@@ -60,6 +66,8 @@ class Inputs:
     flow: Flow
     contracts: list[Contract]
     done: float
+    plan_starts_days: int = 0
+    use_clock: UseClock | None = None
 
 
 def told_cells(life_draws: pd.DataFrame) -> set[tuple[str, str]]:
@@ -117,20 +125,39 @@ def _add_cell(
     ahead = [c for c in inputs.contracts if c.duty == duty]
     units = [usual, *(days_per_unit(c.use if on_meter else None, usual) for c in ahead)]
     shortest = float(draws.scale.min() * min(per_unit.min(), *units))
-    spans, place = lattice_spans(inputs.spans, shortest)
+    clock = inputs.use_clock if on_meter else None
+    passed = None if clock is None or not clock.has(duty) else partial(clock.passed, duty)
+    spans, place = lattice_spans(inputs.spans, shortest, passed)
+    days_ahead = float(max(end for _, end in place))
     law = RenewalLaw(
         shape=np.ones(1), scale=np.ones(1), planned_rate=np.zeros(1),
         planned_age=np.full(1, np.inf), done=inputs.done,
         leaving_rate=inputs.flow.leaving_rate,
         takes_failed=inputs.shares.get((component, False), 1.0),
         takes_planned=inputs.shares.get((component, True), 1.0),
+        catch_up_days=CATCH_UP_DAYS if passed is None else float(passed(CATCH_UP_DAYS)[0]),
     )  # fmt: skip
     present = lives["prob_in_service"].to_numpy(dtype=float)
     number = lives["part"].astype(str).to_numpy()
     coming = inputs.flow.coming_rate > 0 or bool(ahead)
-    if np.isfinite(positions.planned_age).any():
+    machines = {str(name): float(present[number == name].sum()) for name in np.unique(number)}
+    by_age = bool(np.isfinite(positions.planned_age).any())
+    before, later = _rates(inputs, key), _rates(inputs, key) if plan not in NO_RATE else NO_PLAN
+    waits = float(inputs.plan_starts_days) if by_age or before != later else 0.0
+    if passed is not None:
+        waits = float(passed(waits)[0])
+        ahead = [replace(c, start_days=float(passed(c.start_days)[0])) for c in ahead]
+    if waits >= spans.n_steps * spans.step_days:  # the plan starts beyond the last span
+        by_age, later, waits = False, before, 0.0
+    if waits > 0 or by_age:
         some = few_draws(draws)
-        chances = planned_chances(law, positions, some, spans)
+        if waits > 0:
+            rate = _mean(before), 0.0 if by_age else _mean(later)
+            chances, share = switched_chances(law, positions, some, spans, waits, rate)
+            present = np.tile(present, ALTERNATIVES) * share
+            number = np.tile(number, ALTERNATIVES)
+        else:
+            chances = planned_chances(law, positions, some, spans)
         starts = None
         if coming:
             uses = np.array([float(np.median(use)), *(c.use or np.median(use) for c in ahead)])
@@ -140,9 +167,8 @@ def _add_cell(
             chances, new = together([chances, new])
             starts = new.chances
     else:
-        rates = _rates(inputs, key) if plan == "as seen" else [(0.0, 1.0)]
         chances, starts = _by_table(
-            law, rates, positions, draws, spans, units, ahead, coming, number, present
+            law, later, positions, draws, spans, units, ahead, coming, number, present
         )
     for name in np.unique(number):
         mine = number == name
@@ -151,7 +177,7 @@ def _add_cell(
         per_class = [
             c.n_machines * fitted.get((c.equipment_class, component, str(name)), 0.0) for c in ahead
         ]
-        rate = inputs.flow.coming_rate * float(present[mine].sum())
+        new_a_day = inputs.flow.coming_rate * machines[str(name)]
         for span_key, i in place.items():
             law_here = laws.setdefault(span_key, SpanLaw())
             if chances.sums:
@@ -160,7 +186,7 @@ def _add_cell(
                 _add_span(law_here, chances, i, mine, present[mine], batch)
             if starts is not None:
                 _add_comings(
-                    laws[span_key], starts, chances, i, rate * spans.n_steps * spans.step_days,
+                    laws[span_key], starts, chances, i, new_a_day * days_ahead,
                     per_class, batch,
                 )  # fmt: skip
 
@@ -306,12 +332,16 @@ def _rates(inputs: Inputs, key: tuple[str, str]) -> list[tuple[float, float]]:
     """Rates of planned replacements a day with their weights: two points of the gamma law."""
     n, days = inputs.rates.get(key, np.zeros(2))
     if n <= 0 or days <= 0:
-        return [(0.0, 1.0)]
+        return NO_PLAN
     rate = float(n / days)
     if n >= SURE_COUNT:
         return [(rate, 1.0)]
     apart = 1 / np.sqrt(max(n, 1.0))
     return [(rate * (1 - apart), 0.5), (rate * (1 + apart), 0.5)]
+
+
+def _mean(rates: list[tuple[float, float]]) -> float:
+    return sum(rate * weight for rate, weight in rates)
 
 
 def _fitted(inputs: Inputs) -> dict[tuple[str, str, str], float]:

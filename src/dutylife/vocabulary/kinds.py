@@ -40,6 +40,16 @@ WORDS: dict[str, tuple[str, ...]] = {
     ),
     "moved_unit": ("meter units", "days", "pieces"),
     "record_change": ("changed", "went", "came late", "coded otherwise"),
+    "kept": (
+        "done",
+        "late",
+        "skipped",
+        "still open",
+        "not written",
+        "failed first",
+        "machine gone",
+    ),
+    "counted_in": ("duty", "class", "fleet"),
     "usage_source": ("stated", "meter", "duty and class", "fleet", "unknown"),
 }
 

@@ -89,4 +89,18 @@ OF_DECISIONS: list[Column] = [
     ),
     *numbers("due_hours", "fleet meter unit", "meter at which the visit is due"),
     *texts("tasks parts", "joined with ;"),
+    *texts("would_tell", "what record would settle an advice that can't be told, and how long"),
+    # visits of an earlier plan
+    *words("kept", "what became of a planned task", "kept"),
+    *dates("done_on", "day the planned task was done"),
+    *numbers("days_late", "days", "from the day planned to the day done; early ones below 0", None),
+    *dates("failed_on", "first failure of the part before its planned task was done"),
+    # causes of a complaint
+    *counts("check_order", "1 is checked first"),
+    *numbers("probability", "1", "that the component is the cause, given that a part is", 0, 1),
+    *words("counted_in", "whose like complaints are counted", "counted_in"),
+    *numbers("n_like n_at_fault", "1", "like complaints; of them due to the component"),
+    *numbers("share_of_like", "1", "of the like complaints, due to the component", 0, 1),
+    *numbers("times_usual_risk", "1", "risk at the part's age over that of one of usual age"),
+    *flags("is_already_done", "changed or found in order before"),
 ]

@@ -39,5 +39,10 @@ OF_MODELS: list[Column] = [
     *numbers("share_early", "1", "share of parts that seem to fail early", 0, 1),
     *numbers("early_times_life", "1", "life of the early lot over the others'"),
     *numbers("times_life", "1", "life of a maker's parts over the others', within each duty"),
+    *words("grouped_by", "kind of job, work done, component, part maker or batch"),
+    *words("group", "the kind, component, maker or batch itself"),
+    *counts("n_jobs n_comebacks", "work whose comeback window is over; of it came back"),
+    *numbers("share_back", "1", "share of the work that came back", 0, 1),
+    *numbers("expected_back", "1", "comebacks, were all work of the component (or all) alike"),
     *words("lasts", "shorter, longer, alike (as far as can be told), or too few"),
 ]

@@ -1,6 +1,6 @@
 """Columns of proofs: what was made, what is scored, how far it lies from the truth."""
 
-from dutylife.vocabulary.kinds import Column, counts, numbers, texts, words
+from dutylife.vocabulary.kinds import Column, counts, flags, numbers, texts, words
 
 OF_PROOFS: list[Column] = [
     # proof
@@ -66,4 +66,21 @@ OF_PROOFS: list[Column] = [
     *numbers("ninth_decile_ratio", "1", "money lost that nine cells in ten do not pass, over mean"),
     *numbers("worst_tenth_ratio", "1", "money lost of the worst tenth of cells, over the mean"),
     *numbers("customer_variance", "1", "mean variance found between customers"),
+    *counts("n_spans", "forecasts of a part over a span"),
+    *numbers("pinball_sum", "pieces", "losses of forecasts: mean of those at 50, 80 and 95 %"),
+    *numbers("n_under_p80 n_under_p95", "1", "forecasts that what came stayed at or under"),
+    *numbers("told_under_p80 told_under_p95", "1", "what they gave as chance of that, added up"),
+    *numbers("mean_sum", "pieces", "means of forecasts added up"),
+    *numbers(
+        " ".join(f"rank_{i}" for i in range(10)),
+        "1",
+        "forecasts among whose law what came lies in this tenth",
+    ),
+    *numbers("quantile", "1", "of the demand, at which a shelf is ordered for", 0.0, 1.0),
+    *numbers("times", "1", "what that quantile is multiplied by"),
+    *numbers("ordering_cost waiting_cost", "currency", "of orders; of pieces waited for"),
+    *numbers("gain gain_oracle", "1", "lower than the best series method, of that", None),
+    *numbers("gain_se", "1", "standard error by fleets"),
+    *words("best_method", "series method of the lowest figure, known afterwards"),
+    *flags("is_best_series", "whether the method is that"),
 ]

@@ -62,6 +62,8 @@ OF_RECORD: list[Column] = [
     *dates("first_seen last_seen", "first and last evidence of the machine in the record"),
     *dates("from_date to_date", "first and last day the row covers"),
     *numbers("prob_in_service", "1", "probability that the machine is still a customer's", 0, 1),
+    *counts("month_of_year", "1 is January"),
+    *numbers("use_share", "1", "use in that month over the mean month"),
     *numbers("hours_per_week", "fleet meter unit per week", "use"),
     *numbers("meter_now_hours", "fleet meter unit", "meter on the as-of day, by readings and use"),
     *words("usage_source", "where the use rate comes from", "usage_source"),

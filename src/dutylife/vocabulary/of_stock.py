@@ -22,6 +22,19 @@ OF_STOCK: list[Column] = [
     *numbers("asked given", "pieces", "asked for; given at once"),
     *numbers("held_mean", "pieces", "on the shelf, mean over the days replayed"),
     *numbers("held_money", "currency", "money in the pieces on the shelf, mean over the days"),
+    *words("point", "what a point of the curve of money stands for"),
+    *numbers("pieces", "pieces", "in the levels of all parts"),
+    *numbers("levels_cost", "currency", "what the pieces of the levels cost"),
+    *numbers("waiting_days", "days per year", "days waited in a year, summed over pieces"),
     *counts("n_orders n_short_days", "orders placed; days on which something asked for was short"),
     *numbers("under_p80 under_p95", "1", "share of times the demand stayed under", 0, 1),
+    # the bench
+    *numbers(
+        "machines_mean machines_planned machines_p10 machines_p50 machines_p90",
+        "machines",
+        "machines that arrive in the week: expected, of these by a plan, quantiles",
+    ),
+    *numbers("labour_hours_p50 labour_hours_p90", "hours", "workshop time the week asks for"),
+    *numbers("loaners_p90", "machines", "machines in the shop at once, 9 in 10 days at most"),
+    *numbers("workshop_hours", "hours", "the workshop's stated hours a week"),
 ]

@@ -75,6 +75,12 @@ _TABLES: list[Table] = [
         "unit_id from_date to_date customer duty hours_per_week",
     ),
     _table(
+        "use_seasons",
+        "use of a duty in a month, where readings show a season",
+        "duty month_of_year",
+        "duty month_of_year use_share",
+    ),
+    _table(
         "catalogue",
         "a part number and its component",
         "part_number",
@@ -107,6 +113,12 @@ _TABLES: list[Table] = [
         "contract equipment_class duty",
         "contract equipment_class duty n_machines from_date hours_per_week source_file source_row",
         "n_machines from_date",
+    ),
+    _table(
+        "stated_plan",
+        "ages at which a plan given as a file replaces components; no duty: all others",
+        "component duty",
+        "component duty interval_hours interval_days",
     ),
     _table(
         "readings",
@@ -203,6 +215,14 @@ _TABLES: list[Table] = [
         "verdict",
     ),
     _table(
+        "comebacks",
+        "work of a kind, and how much of it came back within the comeback window",
+        "grouped_by component group",
+        "grouped_by component group n_jobs n_comebacks " + _bounds("share_back") + " expected_back "
+        "p_adjusted verdict",
+        "n_jobs",
+    ),
+    _table(
         "survival_curves",
         "a step of a cell's product-limit curve",
         "component duty clock age",
@@ -277,8 +297,15 @@ _TABLES: list[Table] = [
         + " trend p_adjusted "
         + _bounds("next_year_cost")
         + " next_year_lost_days new_one_cost_per_year probability_new_is_cheaper advice "
-        "safety_tasks sentence",
+        "safety_tasks would_tell sentence",
         "advice",
+    ),
+    _table(
+        "visits_kept",
+        "a task of an earlier plan that has fallen due, and what became of it",
+        "unit_id due_on component task",
+        "unit_id customer due_on component task kept done_on days_late failed_on",
+        "kept",
     ),
     _table(
         "machine_tasks",
@@ -295,6 +322,17 @@ _TABLES: list[Table] = [
         "interval_days visit_cost basis can_hurt",
     ),
     _table(
+        "likely_causes",
+        "a component of a machine, as the cause of a complaint",
+        "unit_id check_order",
+        "unit_id check_order complaint component "
+        + _bounds("probability")
+        + " counted_in n_like n_at_fault "
+        + _bounds("share_of_like")
+        + " times_usual_risk age_hours age_days is_already_done",
+        "component",
+    ),
+    _table(
         "demand_forecast",
         "part x span x plan",
         "part_number plan from_date months",
@@ -308,6 +346,19 @@ _TABLES: list[Table] = [
         "part_number component description supplier on_hand on_order reorder_point order_up_to "
         "order_now fill_rate ready_rate order_cost held_cost unit_cost pack_size "
         "lead_time_days needed_by p50 p90 sentence",
+    ),
+    _table(
+        "money_curve",
+        "money in the levels of all parts and what it brings",
+        "point pieces",
+        "point pieces levels_cost fill_rate waiting_days",
+    ),
+    _table(
+        "bench_forecast",
+        "week to come x equipment class, all machines together last",
+        "from_date equipment_class",
+        "from_date equipment_class machines_mean machines_planned machines_p10 machines_p50 "
+        "machines_p90 labour_hours_p50 labour_hours_p90 workshop_hours loaners_p90",
     ),
     _table(
         "forecast_scores",
@@ -392,6 +443,21 @@ _PROOF_TABLES += [
            "customers:customers_told expected_failures what n_cells n_groups coverage coverage_se "
            "truth_below truth_above middle_ratio width_ratio customer_variance aim_least aim_most "
            "answer"),
+    _table("prove_demand", "forecast loss and stock cost of a method in a world that is known",
+           "case among measure method",
+           "case among measure method figure gain gain_se n_fleets is_best_series"),
+    _table("prove_demand_verdicts", "an aim of the demand forecast in a world, and whether met",
+           "case among measure",
+           "case among measure aim aim_least aim_most figure standard_error gain gain_oracle "
+           "best_method n_fleets answer"),
+    _table("prove_demand_sums", "forecasts of one fleet against what came, by a method",
+           "case fleet among method months",
+           "case fleet among method months n_spans asked pinball_sum n_under_p80 told_under_p80 "
+           "n_under_p95 told_under_p95 mean_sum " + " ".join(f"rank_{i}" for i in range(10))),
+    _table("prove_demand_stock", "shelves of one fleet replayed at a quantile of a method's demand",
+           "case fleet among method quantile times",
+           "case fleet among method quantile times asked given held_cost ordering_cost "
+           "waiting_cost"),
     _table("prove_money", "money lost by a rule that chooses replacement ages, laws known",
            "case expected_failures rule",
            "case expected_failures rule n_cells n_groups money_lost money_lost_se "

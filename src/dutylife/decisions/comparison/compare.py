@@ -214,13 +214,15 @@ def _listed(names: Sequence[str], most: int = 4) -> str:
     return ", ".join(names[:most]) + more
 
 
-def comparison_sentence(table: pd.DataFrame, currency: str) -> str:
+def comparison_sentence(table: pd.DataFrame, currency: str, reader: str = "") -> str:
     """Say what the proposed plan changes in a year against today's practice, and what is spared.
 
     Parameters
     ----------
     table : DataFrame, table "plan_comparison"
     currency : str
+    reader : str
+        Who reads it, where they are the one who pays: "you".
     """
     rows = table.astype({"plan": "object", "payer": "object", "customer": "object"})
     rows = rows[rows["customer"].fillna("") == ""]
@@ -237,7 +239,7 @@ def comparison_sentence(table: pd.DataFrame, currency: str) -> str:
         return f"{told}; no money is known."
     of: Any = other.loc[payer]
     saving, low, high = (of[f"saving_per_year{end}"] for end in ("", "_lower", "_upper"))
-    whose = "the contractor" if payer == "contractor" else "the shop"
+    whose = reader or ("the contractor" if payer == "contractor" else "the shop")
     word = "saves" if saving >= 0 else "costs"
     ends = sorted((abs(low), abs(high))) if low * high > 0 else None
     span = (

@@ -1,16 +1,18 @@
 """What each thing that happens costs, takes and uses, by cell: whose money is kept apart."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from dutylife.components import components_of
 from dutylife.decisions.comparison.standing import Standing
-from dutylife.decisions.costs import stated_cost
+from dutylife.decisions.costs import lost_day_costs, stated_cost
 from dutylife.settings import Settings
 
+Array = npt.NDArray[np.float64]
 NAN = float("nan")
 _CAUSE = 0.5
 
@@ -34,6 +36,7 @@ class CellTerms:
     look_cost: float
     part_share: float
     purchase_cost: float
+    lost_is_priced: bool = False  # the duty's price of a lost day is in ``failure_cost``
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +51,28 @@ class Terms:
     no_labour: tuple[str, ...] = ()
     no_lost_days: tuple[str, ...] = ()
     notes: tuple[str, ...] = field(default=())
+    lost_day_cost: Mapping[str, float] = field(default_factory=dict)  # by customer who states it
+    duty_lost_day_cost: Mapping[str, float] = field(default_factory=dict)  # as in failure costs
+
+    def lost_beyond(self, key: tuple[str, str], customers: Sequence[str]) -> Array:
+        """What a failure costs each customer beyond ``failure_cost``, by their own lost day.
+
+        Parameters
+        ----------
+        key : tuple
+            Component and duty.
+        customers : sequence of str
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            [currency]; 0 where no price of a lost day is in the cost, or the customer states none.
+        """
+        t, middle = self.cells[key], self.duty_lost_day_cost.get(key[1], NAN)
+        if not t.lost_is_priced or t.payer == "shop" or not np.isfinite(middle):
+            return np.zeros(len(customers))
+        own = np.array([self.lost_day_cost.get(c, middle) for c in customers], dtype=float)
+        return np.asarray(t.lost_days * (own - middle))
 
 
 def terms_of(
@@ -111,7 +136,9 @@ def terms_of(
             look_cost=_first(*(r["planned_cost"] for r in looks)) if money else NAN,
             part_share=share.get(name, 1.0),
             purchase_cost=purchase.get(name, NAN),
-        )
+            lost_is_priced=money and stated.failure_cost is None
+            and stated.lost_days_per_failure is not None,
+        )  # fmt: skip
     unsaid = not any(c.payer for c in settings.costs.values())
     notes = ["whose costs [costs] states is not said (payer): taken as the contractor's"] * unsaid
     if days_from_record:
@@ -127,6 +154,10 @@ def terms_of(
         no_labour=_names(cells, "labour_hours"),
         no_lost_days=_names(cells, "lost_days"),
         notes=tuple(notes),
+        lost_day_cost={
+            n: c.lost_day_cost for n, c in settings.customers.items() if c.lost_day_cost is not None
+        },
+        duty_lost_day_cost=lost_day_costs(tables["unit_spans"], settings),
     )
 
 

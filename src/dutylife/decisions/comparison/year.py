@@ -8,7 +8,9 @@ import numpy.typing as npt
 
 from dutylife.decisions.comparison.policies import Plan, Policy
 from dutylife.decisions.comparison.renewals import (
+    CHANGED,
     FAILED,
+    FOUND,
     LOOKED,
     Away,
     Happenings,
@@ -187,6 +189,11 @@ def _year(
         # looks at the record's rate are not simulated one by one
         counts[:, :, LOOKED] += plan.policies.get(cell.key, Policy()).looks_a_day * horizon
         np.add.at(total, cell.machine, counts @ each)
+        extra = terms.lost_beyond(cell.key, [standing.customer[m] for m in cell.machine])
+        if extra.any():
+            more = counts[:, :, FAILED] * extra[:, None]
+            for column in (_SUMMED.index("contractor"), _SUMMED.index(_FAILURE_MONEY)):
+                np.add.at(total[:, :, column], cell.machine, more)
         visiting = np.flatnonzero((all_of.kind == FAILED) | all_of.own_visit)
         place = cell.machine[all_of.part[visiting]] * size.n + all_of.simulation[visiting]
         days.append(_in_order(place, all_of.day[visiting], all_of.kind[visiting] != FAILED))
@@ -198,9 +205,9 @@ def _year(
         else _planned_visits(np.concatenate(days), shape)
     )
     sums["visits"] = sums["failures"] + planned
-    payers = {t.payer for t in terms.cells.values()}
-    if terms.visit_cost is not None and len(payers) == 1:
-        sums[payers.pop()] += planned * terms.visit_cost
+    if terms.visit_cost is not None:
+        for payer, share in _visit_shares(standing, terms, kept, size).items():
+            sums[payer] += planned * terms.visit_cost * share[:, None]
     if all(t.payer == "shop" for t in terms.cells.values()):
         sums["contractor"][:] = np.nan  # nothing is stated of the contractor's money
     if all(not np.isfinite(t.failure_cost) for t in terms.cells.values()):
@@ -228,6 +235,40 @@ def _each(terms: Terms, t: CellTerms) -> Array:
         _FAILURE_MONEY: failed * np.nan_to_num(t.failure_cost),
     }
     return np.column_stack([found[name] for name in _SUMMED])
+
+
+def _visit_shares(
+    standing: Standing,
+    terms: Terms,
+    kept: list[tuple[StandingCell, Happenings]],
+    size: Size,
+) -> dict[str, Array]:
+    """Part of each machine's planned visits that each payer bears: (n_machines,), sum 1.
+
+    By the planned cost of what is changed in them under this plan; where a machine has no planned
+    change, by the number of its parts: a visit is paid by whoever pays the work done in it.
+    """
+    payers = sorted({t.payer for t in terms.cells.values()})
+    if len(payers) == 1:
+        return {payers[0]: np.ones(standing.n_machines)}
+    money = {p: np.zeros(standing.n_machines) for p in payers}
+    parts = {p: np.zeros(standing.n_machines) for p in payers}
+    for cell, all_of in kept:
+        t = terms.cells[cell.key]
+        np.add.at(parts[t.payer], cell.machine, 1.0)
+        changed = np.isin(all_of.kind, (CHANGED, FOUND))
+        each = np.bincount(all_of.part[changed], minlength=len(cell.machine)) / size.n
+        np.add.at(money[t.payer], cell.machine, each * np.nan_to_num(t.planned_cost))
+    total = sum(money.values())
+    n_parts = sum(parts.values())
+    return {
+        p: np.where(
+            total > 0,
+            money[p] / np.where(total > 0, total, 1.0),
+            parts[p] / np.maximum(n_parts, 1.0),
+        )
+        for p in payers
+    }
 
 
 def _in_order(at: Ints, day: Array, planned: npt.NDArray[np.bool_]) -> Ints:

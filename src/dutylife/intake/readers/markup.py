@@ -116,6 +116,7 @@ class _Page(HTMLParser):
         elif tag in ("worksheet", "ss:worksheet"):
             self._sheet = given.get("ss:name", "")
         elif tag in _TABLES:
+            self._end_cell()  # of the table around it, which is the page's frame
             self._open.append([])
             self._down.append({})
             self.tables.append(self._open[-1])

@@ -23,6 +23,7 @@ _BUILT_IN = (
     "compressed",
     "markup",
     "structured",
+    "sql_text",
     "text",
 )
 
@@ -107,7 +108,7 @@ _NO_TABLE = {
     b"\x00\x01\x00\x00Standard ": "a desktop database",
 }
 # a text may be of these kinds though its first bytes do not say so
-_BY_NAME_ALONE = ("structured",)
+_BY_NAME_ALONE = ("structured", "sql_text")
 
 
 def endings() -> list[str]:

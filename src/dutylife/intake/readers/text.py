@@ -1,4 +1,4 @@
-"""Delimited text: clean files whole columns at a time, others row by row, quotes mended."""
+"""Text: delimited, whole columns at a time or row by row with quotes mended; or fixed width."""
 
 import codecs
 import csv
@@ -12,6 +12,7 @@ import pandas as pd
 from dutylife.errors import SettingsError
 from dutylife.intake.readers.delimiter import delimiter_of
 from dutylife.intake.readers.encoding import decoded
+from dutylife.intake.readers.fixed_width import fixed_width_sheet
 from dutylife.intake.readers.joined_lines import joined_lines
 from dutylife.intake.readers.registry import Reader
 from dutylife.intake.readers.sheet import ReadNote, Sheet, Source, no_table, sheet_of
@@ -38,6 +39,9 @@ def read_text(source: Source, export: Export, key: str) -> list[Sheet]:
     text = text.rstrip("\x1a")
     if not text or text.isspace():
         raise no_table("The file holds no text.", source, "export it again")
+    fixed = fixed_width_sheet(text, found, source, export, key)
+    if fixed is not None:
+        return [fixed]
     # a cell may be as long as the file: all work of a visit in one text
     csv.field_size_limit(max(131072, len(text) + 1))
     delimiter = export.delimiter or delimiter_of(text)
@@ -207,7 +211,7 @@ def _plain_cells(line: str, delimiter: str) -> list[str]:
 
 READER = Reader(
     name="text",
-    endings=(".csv", ".tsv", ".txt", ".tab", ".asc", ".dat", ".psv"),
+    endings=(".csv", ".tsv", ".txt", ".tab", ".asc", ".dat", ".psv", ".prn", ".lst", ".rpt"),
     read=read_text,
     is_mine=lambda _: False,
 )

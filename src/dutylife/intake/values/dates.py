@@ -32,6 +32,8 @@ _MONTH_DAY_YEAR = re.compile(rf"{_WORD}\.? +(\d{{1,2}})(?:st|nd|rd|th)?,? +(\d{{
 _YEAR_MONTH_DAY = re.compile(rf"(\d{{4}})[-/. ]{_WORD}\.?[-/. ](\d{{1,2}}){_TIME}")
 EIGHT = re.compile(rf"(\d{{8}})(?:\.0+)?{_TIME}")
 _SERIAL = re.compile(r"(\d{5})(?:[.,]\d+)?")
+# year and day of the year, 2024031
+_ORDINAL = re.compile(r"((?:19[7-9]|20[0-6])\d)(\d{3})")
 _SECONDS = re.compile(r"(\d{10})(?:\.\d+)?|(\d{10})\d{3}")
 # day 0 of spreadsheets; serials of 1954 to 2119
 _DAY_NOUGHT = pd.Timestamp("1899-12-30")
@@ -54,7 +56,8 @@ def read_dates(cells: pd.Series, date_order: str) -> pd.Series:
         it are dropped. Dates that start with a four-digit year are read year first whatever the
         order; months in words are those of English, German, French, Spanish and Dutch. A column
         of five-digit figures is read as serial days of a spreadsheet (day 1 is 1900-01-01), one
-        of ten or thirteen digits as seconds or milliseconds since 1970.
+        of seven as year and day of the year, one of ten or thirteen as seconds or milliseconds
+        since 1970.
     date_order : str
         ``ymd``, ``dmy`` or ``mdy``.
     """
@@ -75,7 +78,7 @@ def read_dates(cells: pd.Series, date_order: str) -> pd.Series:
 
 
 def _counted_days(unlike: pd.Series) -> pd.Series:
-    """Days behind serial numbers and seconds; NaT for anything else."""
+    """Days behind serial numbers, year and day of the year, and seconds; NaT for anything else."""
     days = np.full(len(unlike), np.nan)
     for i, cell in enumerate(unlike):
         if not cell[:5].isdigit():
@@ -83,6 +86,10 @@ def _counted_days(unlike: pd.Series) -> pd.Series:
         if found := _SERIAL.fullmatch(cell):
             serial = int(found[1])
             days[i] = serial if _SERIALS[0] <= serial < _SERIALS[1] else np.nan
+        elif found := _ORDINAL.fullmatch(cell):
+            first = np.datetime64(f"{found[1]}-01-01") - _DAY_NOUGHT.to_datetime64()
+            days[i] = first / np.timedelta64(1, "D") + int(found[2]) - 1
+            days[i] = days[i] if 1 <= int(found[2]) <= 366 else np.nan
         elif found := _SECONDS.fullmatch(cell):
             seconds = int(found[1] or found[2])
             # 25569 is 1970-01-01 in serial days
@@ -94,7 +101,7 @@ def _counted_days(unlike: pd.Series) -> pd.Series:
 
 
 def is_counted(cells: pd.Series) -> pd.Series:
-    """Cells that may be serial days of a spreadsheet or seconds since 1970."""
+    """Cells that may be serial days, year and day of the year, or seconds since 1970."""
     return on_unlike(cells, lambda u: _counted_days(u).notna())
 
 

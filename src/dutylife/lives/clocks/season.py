@@ -36,6 +36,26 @@ class Season:
     duties: Words
     shares: Array
 
+    @property
+    def table(self) -> pd.DataFrame:
+        """Columns of table "use_seasons": duty, month_of_year, use_share; duties with a season."""
+        own = np.flatnonzero((self.shares != 1.0).any(axis=1))
+        return pd.DataFrame(
+            {
+                "duty": np.repeat(np.asarray(self.duties, dtype=object)[own], MONTHS),
+                "month_of_year": np.tile(np.arange(1, MONTHS + 1), len(own)),
+                "use_share": self.shares[own].ravel(),
+            }
+        )
+
+    @classmethod
+    def of_table(cls, table: pd.DataFrame) -> "Season":
+        """Season of table "use_seasons"."""
+        rows = table.astype({"duty": "object"})
+        wide = rows.pivot_table(index="duty", columns="month_of_year", values="use_share")
+        wide = wide.reindex(columns=range(1, MONTHS + 1)).fillna(1.0).sort_index()
+        return cls(wide.index.to_numpy(dtype=object), wide.to_numpy(dtype=np.float64))
+
     def of(self, duty: pd.Series) -> Codes:
         """Row of each duty; -1 where it is not among them, or missing."""
         codes, words = codes_of(duty)

@@ -1,0 +1,194 @@
+"""The lives behind the laws, by component and duty, each with the source rows it stands on."""
+
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+from markupsafe import Markup
+
+import dutylife
+from dutylife import wording
+from dutylife.provenance import Run, digest_of, open_run
+from dutylife.reports.cautions import FOOTER
+from dutylife.reports.facts import Facts, day, facts_of, plain, records
+from dutylife.reports.layout import look
+from dutylife.reports.pages import OTHER_PAGES, PAGES, own_css
+from dutylife.reports.tables import templates
+
+NAME = "lives.html"
+ROWS_NAMED = 6  # source rows named for one life; a job of many lines says how many more
+_PART = ["unit_id", "component", "position"]
+_SAY = {"failed": "failed", "replaced": "changed while able", "running": "still running",
+        "lost": "not followed further"}  # fmt: skip
+_CSS = """
+.lives details { border-top: 1px solid #c9cfcb; padding: 6px 0; }
+.lives summary { cursor: pointer; font-weight: 600; min-height: 24px; }
+.lives summary span { font-weight: 400; color: #4a5653; }
+.lives table { font-size: 14px; }
+@media (min-width: 640px) { .lives table { min-width: 760px; } }
+@media print { .lives table { min-width: 0; } }
+"""
+
+
+def anchor_of(component: str, duty: str) -> str:
+    """Return the name under which the page holds the lives of a component in a duty."""
+    return "lives-" + digest_of(component, duty, length=10)
+
+
+def lives_link(component: str, duty: str, text: str) -> Markup:
+    """Return a link from another page to the lives of a component in a duty; text is escaped.
+
+    Examples
+    --------
+    >>> str(lives_link("air filter", "harbour", "59 lives"))
+    '<a href="lives.html#lives-fc18a9a8cb">59 lives</a>'
+    """
+    return Markup('<a href="{}#{}">{}</a>').format(NAME, anchor_of(component, duty), text)
+
+
+def lives_with_rows(run: Run) -> pd.DataFrame:
+    """Return table "failure_events" with the source rows of both ends of each life.
+
+    Parameters
+    ----------
+    run : Run
+
+    Returns
+    -------
+    DataFrame
+        Words as plain text; ``began_rows`` and ``ended_rows`` name file and rows ("lines.csv 721,
+        722"), blank where no line of the record stands behind that end; ``put_in_ticket``.
+    """
+    lives = plain(run.table("failure_events"))
+    lives = lives.sort_values([*_PART, "life_number", "spell"], kind="stable")
+    lines = run.table("service_lines")
+    place = dict(
+        zip(
+            lines["line_id"].astype(str),
+            zip(lines["source_file"].astype(str), lines["source_row"].tolist(), strict=True),
+            strict=True,
+        )
+    )
+    lives["ended_rows"] = [_rows_of(ids, place) for ids in lives["line_ids"]]
+    # what ended one life put in the next; a later spell of the same life keeps its beginning
+    first = lives.groupby([*_PART, "life_number"], sort=False).agg(
+        ended_rows=("ended_rows", "last"), ticket=("ticket", "last")
+    )
+    before = first.groupby(_PART, sort=False).shift()
+    key = pd.MultiIndex.from_frame(lives[[*_PART, "life_number"]])
+    began = before.reindex(key)
+    lives["began_rows"] = began["ended_rows"].fillna("").to_numpy()
+    lives["put_in_ticket"] = began["ticket"].fillna("").to_numpy()
+    return lives.reset_index(drop=True)
+
+
+def _rows_of(line_ids: Any, place: dict[str, tuple[str, int]]) -> str:
+    if not isinstance(line_ids, str) or not line_ids:
+        return ""
+    found: dict[str, list[int]] = {}
+    for line in line_ids.split(";"):
+        file, row = place.get(line, ("", 0))
+        found.setdefault(file, []).append(row)
+    told = []
+    for file, rows in sorted(found.items()):
+        if not file:
+            told.append(wording.count(len(rows), "line") + " not in the record any more")
+            continue
+        few = ", ".join(map(str, sorted(rows)[:ROWS_NAMED]))
+        more = len(rows) - ROWS_NAMED
+        told.append(f"{file} {few}" + (f" and {more} more" if more > 0 else ""))
+    return "; ".join(told)
+
+
+def age_words(life: Any, given: Facts) -> str:
+    """Age of a life at its end on both clocks, as far as they are known."""
+    told = []
+    if pd.notna(life.exit_hours):
+        error = life.age_se_hours
+        about = "about " if pd.notna(error) and error > 1 else ""
+        told.append(f"{about}{wording.number(life.exit_hours)} {given.meter_short}")
+    if pd.notna(life.exit_days):
+        told.append(wording.count(int(life.exit_days), "day"))
+    return ", ".join(told) or "not known"
+
+
+def write_lives_page(folder: str | Path) -> Path:
+    """Write DIR/lives.html: every life of the run, by component and duty, with its source rows.
+
+    Each component and duty is folded up under a heading that other pages link to.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Run DIR with the tables failure_events, service_lines and life_models.
+
+    Returns
+    -------
+    Path
+    """
+    run = open_run(Path(folder).resolve())
+    given, lives = facts_of(run), lives_with_rows(run)
+    cells = [
+        ((str(component), str(duty)), rows)
+        for (component, duty), rows in lives.groupby(["component", "duty"], sort=True)
+    ]
+    blocks = [
+        templates()
+        .get_template("lives.html")
+        .render(
+            anchor=anchor_of(*key),
+            name=", ".join(w for w in key if w),
+            in_short=_in_short(rows),
+            lives=_shown(rows, given),
+        )
+        for key, rows in cells
+    ]
+    answer = (
+        f"{wording.count(len(lives), 'life', 'lives')} of parts, "
+        f"{wording.count(int((lives['event'] == 'failed').sum()), 'failure')}, in "
+        f"{wording.count(len(cells), 'pair')} of component and duty."
+    )
+    body = Markup(
+        '<h1>Lives</h1>\n<section class="dutylife lives">\n<p class="answer">{}</p>\n'
+        "<p>For whoever checks a number: every life a law stands on, and the rows of the export "
+        "that say so. A row number counts the header as row 1. Open a line to see its lives.</p>\n"
+        "{}</section>"
+    ).format(answer, Markup("".join(blocks)))
+    text = templates().get_template("page.html").render(
+        title=f"Lives: {given.fleet}, {day(given.as_of)}",
+        css=Markup((look() + own_css() + _CSS).strip()),
+        fleet=given.fleet,
+        as_of=day(given.as_of),
+        pages=[(f"{n}.html", t, n == "lives") for n, t in (PAGES | OTHER_PAGES).items()],
+        body=body,
+        footer=FOOTER,
+        stamp=f"Made by dutylife {dutylife.__version__}.",
+    )  # fmt: skip
+    path = run.folder / NAME
+    path.write_text(text, encoding="utf-8", newline="\n")
+    return path
+
+
+def _in_short(rows: pd.DataFrame) -> str:
+    failed = int((rows["event"] == "failed").sum())
+    unknown = int((rows["exit_days"].isna() & rows["exit_hours"].isna()).sum())
+    told = f"{wording.count(len(rows), 'life', 'lives')}, {failed} failed"
+    return f"{told}, {unknown} of unknown age" if unknown else told
+
+
+def _shown(rows: pd.DataFrame, given: Facts) -> list[tuple[str, ...]]:
+    rows = rows.sort_values(["unit_id", "position", "life_number", "spell"], kind="stable")
+    return [
+        (
+            life.unit_id + (f", {life.position}" if life.position else ""),
+            str(life.life_number) + (f".{life.spell}" if life.spell > 1 else ""),
+            day(life.installed_on) or "not known",
+            life.began_rows,
+            day(life.ended_on),
+            _SAY.get(life.event, life.event)
+            + (": " + life.failure_mode if life.failure_mode else ""),
+            age_words(life, given),
+            life.ended_rows,
+        )
+        for life in records(rows)
+    ]

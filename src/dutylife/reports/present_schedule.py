@@ -1,0 +1,136 @@
+"""Section: what is advised beside the schedule the shop follows today, by component and duty."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dutylife import wording
+from dutylife.components import DAYS_PER_MONTH, components_of, short_name
+from dutylife.provenance import Run
+from dutylife.reports.facts import Facts, facts_of, plain, records
+from dutylife.reports.layout import Section
+from dutylife.reports.maintenance_page import interval_words
+from dutylife.reports.tables import Shown, html_table
+from dutylife.settings import PresentSchedule, settings_from
+
+_DOUBLE = 2.0
+_ALIKE = 0.1  # an interval within a tenth of today's is the same to whoever plans the work
+_NONE = (
+    "No schedule of today is stated; with it in [present_schedule] each interval stands beside it."
+)
+
+
+def present_of(run: Run) -> dict[str, PresentSchedule]:
+    """Return the present schedule of a run by the component's short name.
+
+    Parameters
+    ----------
+    run : Run
+
+    Returns
+    -------
+    dict of str to PresentSchedule
+    """
+    if "present_schedule" in run.info:  # a customer's pack bears no settings
+        told: Mapping[str, Any] = run.info["present_schedule"]
+        return {name: PresentSchedule(**stated) for name, stated in told.items()}
+    given = run.info.get("settings", {})
+    settings = settings_from({k: given[k] for k in ("coding", "present_schedule") if k in given})
+    known = components_of(settings)
+    return {
+        short_name(name, known) or name: stated
+        for name, stated in settings.present_schedule.items()
+    }
+
+
+def present_words(stated: PresentSchedule, given: Facts) -> str:
+    """Say a schedule as one would: hours, months, or whichever comes first."""
+    days = None if stated.months is None else stated.months * DAYS_PER_MONTH
+    return wording.every(stated.hours, days, "", given.meter_unit)
+
+
+def beside_present(run: Run) -> Section:
+    """Return the advised renewal of each part that today's schedule names, with what differs."""
+    given, today = facts_of(run), present_of(run)
+    title = "Beside the present schedule"
+    if not today:
+        return Section(title, "" if given.customer else _NONE)
+    rows = plain(run.table("intervals"))
+    rows = rows[rows["component"].isin(today) & rows["task"].isin(["replace", "run to failure"])]
+    told = [_difference(r, today[r.component]) for r in records(rows)]
+    rows = rows.assign(
+        today=[present_words(today[c], given) for c in rows["component"]],
+        advised=[interval_words(r, given) for r in records(rows)],
+        difference=told,
+        why=[_why(r, given) for r in records(rows)],
+    )
+    counts = pd.Series([t.split("\n")[0].split(" by ")[0] for t in told], dtype=object)
+    order = ("sooner", "later", "about the same", "not by age", "no figure")
+    said = [f"{word} {int((counts == word).sum())}" for word in order if (counts == word).any()]
+    missing = sorted(set(today) - set(rows["component"]))
+    notes = [f"Not in this record: {', '.join(missing)}."] if missing and not given.customer else []
+    shown = [
+        Shown(name="component", heading="component"),
+        Shown(name="duty", heading="duty"),
+        Shown(name="today", heading="today"),
+        Shown(name="advised", heading="advised"),
+        Shown(name="difference", heading="difference"),
+        Shown(name="why", heading="why", wide=True),
+    ]
+    return Section(
+        title,
+        f"Of {wording.count(len(rows), 'part in a duty', 'parts by duty')} that the present "
+        f"schedule names: {', '.join(said)}."
+        if len(rows)
+        else "None of the parts that the present schedule names is in these machines' record.",
+        tuple(notes),
+        (html_table(rows, shown, caption="Renewal of each part, today and as advised."),)
+        if len(rows)
+        else (),
+    )
+
+
+def _difference(row: Any, stated: PresentSchedule) -> str:
+    """How far the advised renewal stands from today's, on a clock both have."""
+    if row.task == "run to failure":
+        return "not by age\nleft to fail, the spare held"
+    today_days = None if stated.months is None else stated.months * DAYS_PER_MONTH
+    pairs = [(row.interval_days, today_days), (row.interval_hours, stated.hours)]
+    ratios = [float(a) / b for a, b in pairs if b is not None and np.isfinite(a)]
+    if not ratios:
+        return "no figure"
+    # of two clocks today's sooner one rules: it is the one the advice is furthest beyond
+    ratio = max(ratios)
+    if abs(ratio - 1) <= _ALIKE:
+        return "about the same"
+    if ratio < 1:
+        return f"sooner by {wording.percent(1 - ratio)}"
+    if ratio < _DOUBLE:
+        return f"later by {wording.percent(ratio - 1)}"
+    return f"later\n{wording.number(ratio, 2)} times as long"
+
+
+def _why(row: Any, given: Facts) -> str:
+    """Saving with its range, how sure, and what it stands on."""
+    told = []
+    if np.isfinite(row.saving_per_year_cost) and not given.customer:
+        told.append(
+            f"saves {wording.money(row.saving_per_year_cost, given.currency)} "
+            f"({wording.money(row.saving_per_year_cost_lower, '')} to "
+            f"{wording.money(row.saving_per_year_cost_upper, '')}) a year on each machine "
+            "against waiting for failure"
+        )
+    if np.isfinite(row.probability_it_pays) and row.task == "replace":
+        told.append(f"{wording.chances(row.probability_it_pays)} that it pays")
+    if row.can_hurt:
+        told.append(f"can hurt someone ({row.can_hurt}): never past the maker's or legal limit")
+    if given.customer:
+        return "; ".join([row.sentence.rstrip("."), *told]) + "."
+    if row.basis == "starting value":
+        told.append(f"a starting value ({row.mark or 'our proposal'})")
+    else:
+        told.append(f"{wording.count(row.n_failed, 'failure')}, {row.basis}")
+    text = "; ".join(told)
+    return f"{text[0].upper()}{text[1:]}."

@@ -1,0 +1,124 @@
+"""The sheet as one page: hazards first; a section that fails says so there and to the caller."""
+
+import re
+import traceback
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from markupsafe import Markup
+
+import dutylife
+from dutylife.provenance import digest_of
+from dutylife.reports.cautions import CAUTIONS, FOOTER
+from dutylife.reports.facts import day
+from dutylife.reports.layout import Section, look
+from dutylife.reports.pages import OTHER_PAGES, PAGES, own_css
+from dutylife.reports.sheet import due, first, past
+from dutylife.reports.sheet.machine import MachineSheet
+from dutylife.reports.tables import templates
+
+SECTIONS: dict[str, Callable[[MachineSheet], Section]] = {
+    "machine": first.machine,
+    "cautions": first.cautions,
+    "check first": first.check_first,
+    "measure": first.measure,
+    "due now": due.due_now,
+    "parts to bring": due.parts_to_bring,
+    "price": due.price,
+    "parts in place": past.parts_in_place,
+    "visits": past.visits,
+}
+_LONGEST_NAME = 60
+_CSS = """
+h1, .dutylife p { overflow-wrap: anywhere; }
+.dutylife .said { font-size: 17px; }
+.dutylife .failed { border: 2px solid #17211f; padding: 6px 12px; font-weight: 600; }
+@media print {
+  .dutylife h2 { margin: 10px 0 2px; padding-top: 4px; font-size: 11pt; }
+  .dutylife .answer { font-size: 10.5pt; }
+  .dutylife p, .dutylife ul { margin: 2px 0; font-size: 8.5pt; max-width: none; }
+  .dutylife table { margin: 3px 0 4px; font-size: 8.5pt; }
+  .dutylife thead th, .dutylife caption, .dutylife th small, .dutylife td small { font-size: 8pt; }
+  .dutylife tbody th, .dutylife tbody td { padding: 1.5px 8px 1.5px 0; line-height: 1.2; }
+  footer { margin-top: 8px; }
+}
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class SheetPage:
+    """A written sheet.
+
+    Parameters
+    ----------
+    path : Path
+    answer : str
+        What to check first, in words; blank where that section failed.
+    failed : dict of str to str
+        Sections that could not be made, by name, with the whole error.
+    """
+
+    path: Path
+    answer: str
+    failed: dict[str, str]
+
+
+def write_sheet(sheet: MachineSheet) -> SheetPage:
+    """Write DIR/sheet-UNIT.html, every section that can be made on it.
+
+    Parameters
+    ----------
+    sheet : MachineSheet
+
+    Returns
+    -------
+    SheetPage
+    """
+    made: dict[str, Section] = {}
+    failed: dict[str, str] = {}
+    for name, make in SECTIONS.items():
+        try:
+            made[name] = make(sheet)
+        except Exception as error:  # noqa: BLE001  (told on the page and to the caller, whole)
+            failed[name] = "".join(traceback.format_exception(error))
+            made[name] = _failed(name, error)
+    given = sheet.given
+    path = sheet.run.folder / f"{file_name(sheet.unit_id)}.html"
+    head = Markup("<h1>{}</h1>\n").format(f"Machine {sheet.unit_id}")
+    body = Markup("\n").join(Markup(s.html) for s in made.values())
+    text = templates().get_template("page.html").render(
+        title=f"Machine {sheet.unit_id}: {given.fleet}, {day(given.as_of)}",
+        css=Markup((look() + own_css() + _CSS).strip()),
+        fleet=given.fleet,
+        as_of=day(given.as_of),
+        pages=[(f"{n}.html", title, False) for n, title in (PAGES | OTHER_PAGES).items()],
+        body=head + body,
+        footer=FOOTER,
+        stamp=f"Made by dutylife {dutylife.__version__}.",
+    )  # fmt: skip
+    path.write_text(text, encoding="utf-8", newline="\n")
+    answer = "" if "check first" in failed else sheet.causes.text
+    return SheetPage(path, answer, failed)
+
+
+def file_name(unit_id: str) -> str:
+    """Name of a machine's page without ending; of a name no file can have with its digest.
+
+    Examples
+    --------
+    >>> file_name("TA-001"), file_name("../x").startswith("sheet-..-x-")
+    ('sheet-TA-001', True)
+    """
+    name = re.sub(r"[^\w.-]+", "-", unit_id)[:_LONGEST_NAME]
+    return f"sheet-{name}" if name == unit_id else f"sheet-{name}-{digest_of(unit_id, length=8)}"
+
+
+def _failed(name: str, error: Exception) -> Section:
+    """A section that says that it is missing; hazards are told all the same, all of them."""
+    what = f"This part of the sheet could not be made ({type(error).__name__}: {error})"[:500]
+    told = Markup('<p class="failed">{}</p>').format(f"{what}. Do not rely on its absence.")
+    if name == "cautions":
+        whole = first.cautions_of([f"{hazard}. {line}" for hazard, line in CAUTIONS])
+        return Section(whole.title, whole.answer, (), (told, *whole.parts))
+    return Section(name.capitalize(), "", (), (told,))

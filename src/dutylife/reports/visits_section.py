@@ -1,0 +1,133 @@
+"""Visits on the maintenance page: the first ones, those of the next 30 days, and the total."""
+
+import pandas as pd
+from markupsafe import Markup
+
+from dutylife import wording
+from dutylife.provenance import Run
+from dutylife.reports.facts import Facts, day, facts_of, plain
+from dutylife.reports.layout import Section
+from dutylife.reports.tables import (
+    Shown,
+    amount,
+    date_column,
+    figure_column,
+    html_table,
+    whole_hours,
+)
+
+SOON_DAYS = 30
+FIRST_VISITS = 5  # on the first screen; the calendar holds them all
+MOST_VISITS = 200  # on a page; those of a month of a larger fleet fill the calendar
+
+
+def visit_answer(visit_plan: pd.DataFrame, given: Facts) -> str:
+    """Say how many machines come in soon and which one first.
+
+    Parameters
+    ----------
+    visit_plan : DataFrame, table "visit_plan"
+    given : Facts
+
+    Returns
+    -------
+    str
+    """
+    if visit_plan.empty:
+        return "No visit is due within the horizon."
+    soon = visit_plan["due_on"] <= pd.Timestamp(given.as_of) + pd.Timedelta(days=SOON_DAYS)
+    first = visit_plan.sort_values(["due_on", "unit_id"]).iloc[0]
+    return (
+        f"{wording.count(int(soon.sum()), 'visit is', 'visits are')} due in the next {SOON_DAYS} "
+        f"days, {wording.count(len(visit_plan), 'visit')} in all; first {first['unit_id']} on "
+        f"{day(first['due_on'])}."
+    )
+
+
+def next_visits(run: Run) -> Section:
+    """Return the next dated visits."""
+    given, visits = facts_of(run), run.table("visit_plan")
+    rows = plain(visits).sort_values(["due_on", "unit_id"]).head(FIRST_VISITS)
+    table = html_table(
+        rows.assign(tasks=rows["tasks"].map(_first_tasks)),
+        [
+            Shown(name="unit_id", heading="machine"),
+            date_column("due_on", "due"),
+            *_whose(given),
+            figure_column("due_hours", "meter", given.meter_short, write=whole_hours, missing=""),
+            Shown(name="tasks", heading="do", wide=True),
+        ],
+        caption=f"The next {FIRST_VISITS} visits.",
+        caption_unseen=True,
+        none="No visit is due within the horizon.",
+    )
+    return Section("", visit_answer(visits, given), (), (table,))
+
+
+def visits_soon(run: Run) -> Section:
+    """Return the visits of the next 30 days with parts, labour and money, and the total of all.
+
+    In a customer's pack all visits of the plan stand, and the money is what the customer pays.
+    """
+    given = facts_of(run)
+    rows = plain(run.table("visit_plan")).sort_values(["due_on", "unit_id"])
+    until = pd.Timestamp(given.as_of) + pd.Timedelta(days=SOON_DAYS)
+    soon = rows[rows["due_on"] <= until]
+    # a customer's machines are few; a year of a whole fleet fills the calendar, not a page
+    shown = rows if given.customer else soon
+    answer = _totals(soon, "in the next 30 days", given) if len(rows) else ""
+    sentences = []
+    if len(rows):
+        horizon = wording.count(given.horizon_months, "month")
+        sentences.append(_totals(rows, f"in the next {horizon}", given))
+    more = len(rows) - min(len(shown), MOST_VISITS)
+    if more > 0:
+        sentences.append(f"The other {more} stand in maintenance-calendar.ics.")
+    # in the unlikely case that a month overflows the page, the soonest are shown
+    table = _visit_table(shown.head(MOST_VISITS), given, "Visits, soonest first.")
+    title = "All visits" if given.customer else f"Visits in the next {SOON_DAYS} days"
+    return Section(title, answer, tuple(sentences), (table,))
+
+
+def _totals(rows: pd.DataFrame, when: str, given: Facts) -> str:
+    told = [wording.count(len(rows), "visit")]
+    if rows["cost"].notna().any():
+        told.append(wording.money(float(rows["cost"].sum()), given.currency))
+    if rows["labour_hours"].notna().any():
+        told.append(f"{wording.number(float(rows['labour_hours'].sum()))} hours of labour")
+    return f"{when[0].upper()}{when[1:]}: {', '.join(told)}."
+
+
+def _whose(given: Facts) -> list[Shown]:
+    return [] if given.customer else [Shown(name="customer", heading="customer")]
+
+
+def _visit_table(rows: pd.DataFrame, given: Facts, caption: str) -> Markup:
+    labour = figure_column("labour_hours", "labour", "h", missing="", write=wording.number)
+    shown = [
+        Shown(name="unit_id", heading="machine"),
+        *_whose(given),
+        date_column("due_on", "due"),
+        figure_column("due_hours", "meter", given.meter_short, write=whole_hours, missing=""),
+        Shown(name="tasks", heading="do", write=_spaced),
+        Shown(name="parts", heading="parts", write=_spaced),
+        *([] if given.customer else [labour]),
+        figure_column("cost", "you pay about" if given.customer else "money", given.money_unit,
+                      write=amount, missing=""),
+    ]  # fmt: skip
+    return html_table(rows, shown, caption=caption,
+                      none=f"No visit is due in the next {SOON_DAYS} days.")  # fmt: skip
+
+
+def _first_tasks(joined: str, most: int = 3) -> str:
+    tasks = sorted(_items(joined), key=lambda t: not t.startswith("replace"))
+    more = f" and {len(tasks) - most} more" if len(tasks) > most else ""
+    return ", ".join(tasks[:most]) + more
+
+
+def _spaced(joined: str) -> str:
+    return ", ".join(_items(joined))
+
+
+def _items(joined: str) -> list[str]:
+    return [t.strip() for t in joined.split(";") if t.strip()]
