@@ -115,14 +115,14 @@ def _counted(
     n_all = by[within].map(whole.size()) if whole is not None else len(work)
     back_all = by[within].map(whole.sum()) if whole is not None else work["came_back"].sum()
     n, k = by["size"].to_numpy(float), by["sum"].to_numpy(float)
-    n_all, back_all = (np.asarray(v, float) * np.ones(len(by)) for v in (n_all, back_all))
-    expected = np.where(n_all > n, n * back_all / n_all, np.nan)
+    n_whole, k_whole = (np.asarray(v, float) * np.ones(len(by)) for v in (n_all, back_all))
+    expected = np.where(n_whole > n, n * k_whole / n_whole, np.nan)
     kept = n >= (FEWEST_JOBS if within else 1)
     tail = (1 - level) / 2
     # bounds of a share after Clopper and Pearson (1934)
     low = np.where(k > 0, betaincinv(np.maximum(k, 1), n - k + 1, tail), 0.0)
     high = np.where(k < n, betaincinv(k + 1, np.maximum(n - k, 1), 1 - tail), 1.0)
-    chance = hypergeom.sf(k - 1, n_all, back_all, n)  # so many of these or more, were all alike
+    chance = hypergeom.sf(k - 1, n_whole, k_whole, n)  # so many of these or more, were all alike
     found: dict[str, Any] = {
         "grouped_by": grouped_by, "component": by[within] if within else EVERY,
         "group": by[column].astype(str), "n_jobs": by["size"], "n_comebacks": by["sum"],
@@ -135,9 +135,10 @@ def _counted(
         table.loc[tested, "p_adjusted"] = false_discovery_control(
             np.clip(chance[kept][tested], 0.0, 1.0), method="bh"
         )
+    told = ["n_comebacks", "n_jobs", "expected_back", "p_adjusted"]
     table["verdict"] = [
-        _verdict(int(r.n_comebacks), int(r.n_jobs), float(r.expected_back), float(r.p_adjusted))
-        for r in table.itertuples()
+        _verdict(int(back), int(jobs), expect, chance)
+        for back, jobs, expect, chance in table[told].to_numpy(float)
     ]
     return table
 
