@@ -89,7 +89,8 @@ def part_risks(
     names = ["component", "per_day", "steady", "cv", "age_hours", "age_days"]
     out = pd.DataFrame(rows, columns=names).set_index("component")
     known = np.isfinite(out["per_day"].to_numpy(float)) & (out["steady"].to_numpy(float) > 0)
-    return out.loc[known]
+    found: pd.DataFrame = out.loc[known]
+    return found
 
 
 def _risk(law: Law, hours: float, days: float, use: float) -> tuple[float, float, float]:

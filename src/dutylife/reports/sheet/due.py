@@ -28,7 +28,7 @@ def due_now(sheet: MachineSheet) -> Section:
         what=[f"{r.task} {r.component}" for r in records(rows)],
         when=[_when(r) for r in records(rows)],
         care=[_care(sheet, r) for r in records(rows)],
-        price=[prices.get(f"{r.task} {r.component}") for r in records(rows)],
+        price=[prices.get(f"{r.task} {r.component}", float("nan")) for r in records(rows)],
     )
     shown = [
         Shown(name="what", heading="task"),
