@@ -183,7 +183,7 @@ def measure(sheet: MachineSheet) -> Section:
         if rows
         else ""
     )
-    sentences = (
+    sentences: tuple[str, ...] = (
         "Limits are starting values: the maker's figure stands above them, and one of the part's "
         "own above that. Tools: common practice, no source.",
     )
