@@ -70,3 +70,8 @@ def leaked(path: Path, words: Iterable[str]) -> list[str]:
         for word in words
         if any(word in t and re.search(rf"(?<!\w){re.escape(word)}(?!\w)", t) for t in texts)
     ]
+
+
+def tokens_in(path: Path) -> set[str]:
+    """Every run of letters, digits and hyphens of a file's texts: machine and ticket numbers."""
+    return {t for text in texts_in(path) for t in re.findall(r"\w[\w-]*", text)}

@@ -16,7 +16,6 @@ from dutylife.components import components_of
 from dutylife.draft import read_or_tell_changes
 from dutylife.earlier_runs import EarlierRun, earlier_runs
 from dutylife.errors import SettingsError
-from dutylife.lives.watch import last_day
 from dutylife.provenance import code_digest, digest_of, file_digest, versions
 from dutylife.run_folder import swapped_in, write_info, write_tables
 from dutylife.schema import as_table, empty_table
@@ -129,12 +128,16 @@ def run(
     with work.stage("assumptions switched"):
         as_read = {name: inputs[name] for name in ("units", "unit_spans")}
         t["sensitivity"] = sensitivity(t | as_read, settings)
-    with work.stage("plan kept"):
-        earlier = _kept_of_plan(months, settings, work)
-        work.findings.append(reports.without_machines(t["machine_tasks"], settings))
+    before = _plan_kept(settings, work, months.taken_up)
+    work.findings.append(reports.without_machines(t["machine_tasks"], settings))
     _held_against(months, settings, inputs, scores, work)
     t["findings"] = _all_findings(work.findings)
-    info = _info(settings, accounts, t) | earlier
+    info = _info(settings, accounts, t)
+    if before is not None:
+        info["earlier_run"] = {
+            "folder": before.run.folder.name, "as_of": before.as_of.isoformat(),
+            "visit_plan_digest": before.digest("visit_plan"),
+        }  # fmt: skip
     info["history"] = months.about()
     info["answers"] = [*reports.answers(t, settings), *reports.moved_answers(t, months.about())]
     with swapped_in(folder) as new:
@@ -171,28 +174,6 @@ def _scored(months: history.Months, settings: Settings, work: _Work) -> pd.DataF
         work.tables["forecast_scores"] = own
         given = None if months.taken_up else _past_scores(settings)
         return months.scores(own, given)
-
-
-def _kept_of_plan(months: history.Months, settings: Settings, work: _Work) -> dict[str, Any]:
-    """Table "visits_kept", and which earlier run planned those visits, for run.json."""
-    t = work.tables
-    if months.taken_up:  # by the runs that were there then
-        t["visits_kept"] = months.taken_up.table("given", "visits_kept")
-        return {}
-    before = _last_run(settings)
-    plan = None if before is None else before.run.table("visit_plan")
-    t["visits_kept"] = decisions.visits_kept(
-        plan, None if before is None else before.as_of, t["maintenance_events"], t["units"],
-        last_day(settings).date(),
-    )  # fmt: skip
-    if before is None:
-        return {}
-    return {
-        "earlier_run": {
-            "folder": before.run.folder.name, "as_of": before.as_of.isoformat(),
-            "visit_plan_digest": before.digest("visit_plan"),
-        }
-    }  # fmt: skip
 
 
 def _held_against(
@@ -302,14 +283,27 @@ def _all_stages(
         work.take({"bench_forecast": load.table, "findings": load.findings})
 
 
-def _last_run(settings: Settings) -> EarlierRun | None:
-    """Last run before this one in the folder of ``[report] history`` that planned visits."""
-    if settings.fleet.as_of is None:
+def _plan_kept(
+    settings: Settings, work: _Work, taken_up: history.Snapshot | None
+) -> EarlierRun | None:
+    """Table "visits_kept", against the last run in the folder of ``[report] history``."""
+    t, as_of = work.tables, settings.fleet.as_of
+    if as_of is None:
+        raise ValueError("settings.fleet.as_of must be filled")
+    if taken_up is not None:  # by the runs that were there then
+        t["visits_kept"] = taken_up.table("given", "visits_kept")
         return None
-    found = earlier_runs(
-        _history(settings), settings.fleet.name, settings.fleet.as_of, with_table="visit_plan"
-    )
-    return found[-1] if found else None
+    with work.stage("plan kept"):
+        found = earlier_runs(
+            _history(settings), settings.fleet.name, as_of, with_table="visit_plan"
+        )
+        last = found[-1] if found else None
+        t["visits_kept"] = decisions.visits_kept(
+            None if last is None else last.run.table("visit_plan"),
+            None if last is None else last.as_of,
+            t["maintenance_events"], t["units"], as_of,
+        )  # fmt: skip
+    return last
 
 
 def _past_scores(settings: Settings) -> pd.DataFrame | None:

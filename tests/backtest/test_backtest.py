@@ -113,6 +113,19 @@ def test_settings_forget_what_was_said_later(practice):
     assert rolled.fleet.as_of == DAY
 
 
+def test_a_plan_still_to_start_is_not_known_yet(practice):
+    given = read_settings(practice / "dutylife.toml")
+
+    def plan_at(begins):
+        told = given.plan.model_copy(update={"in_force": "present_schedule", "from_": begins})
+        return rolled_settings(given.model_copy(update={"plan": told}), DAY).plan
+
+    assert plan_at(dt.date(2025, 7, 1)).in_force == "as seen"
+    assert plan_at(dt.date(2025, 7, 1)).from_ is None
+    assert plan_at(DAY).in_force == "present_schedule"
+    assert plan_at(None).in_force == "present_schedule"
+
+
 def test_tables_of_reading_lose_what_came_later():
     from dutylife.schema import as_table, empty_table
 

@@ -79,9 +79,11 @@ def main(arguments: list[str] | None = None) -> int:
     from lives_speed import BENCHMARKS as lives
     from models_speed import BENCHMARKS as models
     from reading_speed import BENCHMARKS as reading
+    from report_speed import BENCHMARKS as report
 
     every = {
-        b.name: b for b in (*coding, *reading, *lives, *models, *demand, *decisions, *coming_year)
+        b.name: b
+        for b in (*coding, *reading, *lives, *models, *demand, *decisions, *coming_year, *report)
     }
     parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n")[0])
     parser.add_argument("names", nargs="*", metavar="NAME", help=", ".join(every))

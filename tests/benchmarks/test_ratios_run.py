@@ -27,6 +27,8 @@ def test_every_ratio_is_printed_beside_its_target(capsys: pytest.CaptureFixture[
         "P11-positions target <= 4",
         "P12 target <= 0.3", "P12-loop target <= 0.001", "P13 target <= 0.1",
         "year-plans no target", *["what-if target <= 1"] * 9,
+        "P18 target <= 1.15", "P18-whole no target", "P19 target <= 0.65",
+        "P19-next target <= 0.12",
     ]  # fmt: skip
 
 

@@ -15,7 +15,7 @@ FLAGS = (  # noqa: SIM905
     "--disable-background-networking --disable-component-update --disable-sync "
     "--remote-debugging-port=0 --remote-allow-origins=*"
 ).split()
-WAIT_SECONDS = 60
+WAIT_SECONDS = 180
 
 
 def chromium() -> str | None:
@@ -107,19 +107,30 @@ class Browser:
 
     def open(self, page: Path, width: int, height: int) -> None:
         """Open a file at a screen size and wait until it stands."""
+        self.visit(page.resolve().as_uri(), width, height)
+
+    def visit(self, address: str, width: int, height: int) -> None:
+        """Open an address at a screen size and wait until it has loaded."""
         self._forget()
         self.send("Emulation.setEmulatedMedia", media="")
         self.send(
             "Emulation.setDeviceMetricsOverride",
             width=width, height=height, deviceScaleFactor=1, mobile=width < 640,
         )  # fmt: skip
-        self.send("Page.navigate", url=page.resolve().as_uri())
+        before = self.ask("performance.timeOrigin")
+        self.send("Page.navigate", url=address)
         end = time.monotonic() + WAIT_SECONDS
-        here = json.dumps(page.resolve().as_uri())
-        ready = f"document.readyState === 'complete' && location.href === {here}"
+        ready = f"document.readyState === 'complete' && performance.timeOrigin !== {before}"
         while not self.ask(ready):
-            assert time.monotonic() < end, f"{page.name} did not load"
+            assert time.monotonic() < end, f"{address} did not load"
             time.sleep(0.05)
+
+    def press(self, key: str, code: int) -> None:
+        """Press and let go a key, by its name and number."""
+        for kind in ("rawKeyDown", "keyUp"):
+            self.send(
+                "Input.dispatchKeyEvent", type=kind, key=key, code=key, windowsVirtualKeyCode=code
+            )
 
     def ask(self, expression: str) -> Any:
         """Value of a JavaScript expression in the page."""

@@ -15,10 +15,12 @@ def read(tmp_path, text, name="plan.csv"):
 
 def test_ages_of_components_are_read_by_duty(tmp_path):
     text = "Component,Duty,Hours,Months\nair filter,,250,12\nair filter,harbour,120,\n"
-    table = read(tmp_path, text).astype(object).fillna("")
-    assert table["duty"].tolist() == ["", "harbour"]
-    assert table["interval_hours"].tolist() == [250.0, 120.0]
-    assert table["interval_days"].tolist() == [pytest.approx(365.25), ""]
+    table = read(tmp_path, text).astype(object)
+    table = table.where(table.notna(), "")
+    # the row without a duty stands for those without a row of their own
+    assert table["duty"].tolist() == ["harbour", "orchard"]
+    assert table["interval_hours"].tolist() == [120.0, 250.0]
+    assert table["interval_days"].tolist() == ["", pytest.approx(365.25)]
 
 
 def test_a_plan_that_is_no_file_gives_no_rows(tmp_path):

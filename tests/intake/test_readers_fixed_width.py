@@ -114,7 +114,7 @@ def test_a_line_that_leaves_its_columns_is_set_aside_and_told(tmp_path: Path):
     odd = "J9     2024-01-05  TP-1      a text far too long for it 1    9.50\n"
     raw = read(tmp_path, PLAIN + many + odd)
     assert len(cells(raw)) == 4 + 190
-    assert raw.fault.iloc[-1] == "text crosses the gap between two columns"
+    assert raw.fault.iloc[-1] == "text across the columns"
     assert [n.row for n in raw.notes if n.kind == "ask"] == [198]
 
 

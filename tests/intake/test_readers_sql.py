@@ -28,7 +28,8 @@ def test_rows_of_many_statements(tmp_path: Path):
     assert [s.name for s in sheets] == ["jobs"]
     assert sheets[0].header == ("no", "text", "price")
     assert sheets[0].rows == [
-        ["1", "cap; renewed, 'new'", "9.50"], ["2", "", "-1.00"], ["3", "a\\b", ""], ["4", "", "4.0"],
+        ["1", "cap; renewed, 'new'", "9.50"], ["2", "", "-1.00"], ["3", "a\\b", ""],
+        ["4", "", "4.0"],
     ]  # fmt: skip
     assert sheets[0].source_rows.tolist() == [5, 6, 6, 7]
 

@@ -6,6 +6,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from leaks import leaked, tokens_in
 
 import dutylife as dl
 from dutylife.reports import write_pages
@@ -92,3 +93,36 @@ def test_making_pages_does_not_move_the_process(
     copy = shutil.copytree(demo_folder, tmp_path / "copy")
     monkeypatch.setattr(os, "chdir", refused)
     assert len(write_pages(copy)) == 3
+
+
+def test_each_customer_gets_a_pack_that_holds_nothing_of_another(demo_folder: Path):
+    run = dl.open_run(demo_folder)
+    lines = run.table("service_lines").astype({"customer": "object", "unit_id": "object"})
+    tasks = run.table("machine_tasks").astype({"customer": "object", "unit_id": "object"})
+    here = set(tasks["customer"].dropna())
+    packs = {p.name: p for p in (demo_folder / "customers").iterdir()}
+    assert set(packs) == here  # the demo's names are plain ones
+    for customer, pack in packs.items():
+        files = sorted(p for p in pack.rglob("*") if p.is_file())
+        assert len(files) == 3
+        own = lines[lines["customer"] == customer]
+        others = lines[lines["customer"] != customer]
+        ids = set(others["unit_id"].dropna()) | set(others["ticket"].dropna())
+        ids -= set(own["unit_id"]) | set(own["ticket"])
+        names = set(lines["customer"].dropna()) - {customer}
+        for path in files:
+            assert tokens_in(path) & ids == set(), path
+            assert leaked(path, sorted(names)) == [], path
+        units = set(tasks.loc[tasks["customer"] == customer, "unit_id"])
+        assert units <= tokens_in(pack / "wall-cards.html")
+
+
+def test_a_pack_shows_no_money_of_the_shop(demo_folder: Path):
+    run = dl.open_run(demo_folder)
+    compared = run.table("plan_comparison").astype({"customer": "object", "payer": "object"})
+    shop = compared[(compared["payer"] == "shop") & compared["customer"].notna()]
+    for row in shop.itertuples():
+        page = (demo_folder / "customers" / row.customer / "maintenance.html").read_text("utf-8")
+        told = f"{row.cost_per_year:,.0f}".replace(",", "\u202f")
+        assert f">{told}<" not in page
+        assert "purchase" not in page

@@ -194,3 +194,29 @@ def test_demand_goes_twelve_months_beyond_the_record(fleet):
     ].sum()
     # nobody buys machines in the future, some leave: somewhat less, not a different world
     assert 0.6 * last_year < future < 1.15 * last_year
+
+
+def test_machines_keep_coming_before_and_after_the_cut_off(tmp_path):
+    from dutylife.practice import simulate_fleet
+    from dutylife.practice.export import machines_list
+
+    path = tmp_path / "more.toml"
+    path.write_text("[arrivals]\nshare_of_fleet_a_year = 0.5\n", encoding="utf-8")
+    plain = simulate_fleet(n_units=20, n_years=2, seed=4)
+    fleet = simulate_fleet(n_units=20, n_years=2, seed=4, settings_file=path)
+    new = fleet.machines[20:]
+    # 10 a year: Poisson, so within four standard deviations of what is expected
+    assert 20 - 18 < len(new) < 20 + 18
+    assert 10 - 10 <= len(fleet.coming) < 10 + 13
+    assert fleet.coming
+    assert all(m.in_service < fleet.span.end for m in new)
+    assert all(fleet.span.end <= m.in_service < fleet.span.until for m in fleet.coming)
+    assert [m.unit_id for m in fleet.machines[:20]] == [m.unit_id for m in plain.machines]
+    listed = set(machines_list(fleet)["Machine"])
+    assert {m.unit_id for m in new} <= listed
+    assert not {m.unit_id for m in fleet.coming} & listed
+    own = set(plain.lives["unit_id"])
+    before = fleet.lives[fleet.lives["unit_id"].isin(own)].reset_index(drop=True)
+    assert before.equals(plain.lives.reset_index(drop=True))
+    units = {v.machine.unit_id for v in fleet.visits}
+    assert units & {m.unit_id for m in fleet.coming}

@@ -84,7 +84,8 @@ def test_a_plan_read_from_a_file_is_followed_duty_by_duty(make):
         laws = demand(fleet, stated_plan=table).laws("plan.csv", SPANS)["AF-12"]
         return laws[SPANS[1].key].mean_planned
 
-    everywhere = stated.assign(duty=pd.Categorical([""]))
+    everywhere = pd.concat([stated.astype(object), stated.astype(object).assign(duty="orchard")])
+    everywhere = as_table("stated_plan", everywhere)
     seen = means(make, None, plan="as seen")[1, 0]
     assert seen < pieces(stated) < pieces(everywhere)
     assert pieces(everywhere) == pytest.approx(means(make, None)[1, 0])

@@ -25,7 +25,7 @@ def stated_plan(settings: Settings, duties: set[str]) -> pd.DataFrame:
     -------
     DataFrame
         Table "stated_plan"; without rows where the plan in force is one of `PLANS`. A row without
-        a duty stands for every duty that has no row of its own.
+        a duty becomes one for every duty that has no row of its own.
 
     Raises
     ------
@@ -84,7 +84,14 @@ def stated_plan(settings: Settings, duties: set[str]) -> pd.DataFrame:
             f"{len(faults)} fault{'s' if len(faults) > 1 else ''} in the plan in force.",
             f"{path.name}: " + "; ".join(faults), "correct these rows",
         )  # fmt: skip
-    return as_table("stated_plan", pd.DataFrame(rows))
+    own = {(r["component"], r["duty"]) for r in rows}
+    every = [
+        row | {"duty": duty}
+        for row in rows
+        for duty in ([row["duty"]] if row["duty"] else sorted(duties))
+        if row["duty"] or (row["component"], duty) not in own
+    ]
+    return as_table("stated_plan", pd.DataFrame(every))
 
 
 def _figure(text: str) -> float | None:

@@ -11,6 +11,7 @@ from dutylife.prove.demand_scores import N_BINS
 from dutylife.prove.demand_stock import FILL
 from dutylife.prove.demand_worlds import PLAN
 from dutylife.prove.scores import ORACLE, OURS
+from dutylife.prove.verdicts import MET, NOT_MET, TOO_FEW
 
 Array = npt.NDArray[np.float64]
 LOSS, COST = "pinball loss", "stock cost at equal fill"
@@ -18,7 +19,6 @@ ENOUGH, CLOSED, WORSE = 0.03, 0.70, 0.01  # gain of the oracle from which on the
 PLAN_LOSS, PLAN_COST = 0.50, 0.51
 WITHIN = 0.03
 FLAT = 0.01  # p value below which ranks are not flat
-MET, NOT_MET, TOO_FEW = "met", "not met", "too few fleets"
 
 
 def figures_of(sums: pd.DataFrame, stock: pd.DataFrame) -> pd.DataFrame:
@@ -172,7 +172,7 @@ def _flat(table: pd.DataFrame) -> list[dict[str, Any]]:
         rows.append(
             {
                 "measure": f"even ranks, {months:g} months", "figure": p, "aim_least": FLAT,
-                "aim": f"ranks of what came even among the law's, p at least {FLAT:g}",
+                "aim": f"what came in {months:g} months lies evenly, p {FLAT:g} or more",
                 "answer": TOO_FEW if few else MET if p >= FLAT else NOT_MET,
             }
         )  # fmt: skip

@@ -144,9 +144,11 @@ def _stock(stock: pd.DataFrame, currency: str) -> Section:
         Shown(name="n_short_days", heading="days short", number=True, write=lambda v: f"{v:.0f}"),
     ]
     told = (
-        "Levels are set anew at the end of each month; each shelf starts full. Money counts only "
-        "parts whose purchase cost is known. Days short are days on which a part asked for was "
-        "not there, added up over the parts.",
+        "Levels are set anew at the end of each month, by the same rule for every forecast; last "
+        "year's usage keeps an average month. The year before is replayed under the first levels "
+        "and not counted, so that no shelf starts full. Money counts only parts whose purchase "
+        "cost is known. Days short are days on which a part asked for was not there, added up "
+        "over the parts.",
     )
     table = html_table(_named(_shelf(stock)), shown, caption="Shelves replayed under each method.")
     return Section("The shelf replayed", "", told, (table,))

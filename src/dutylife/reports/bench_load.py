@@ -81,10 +81,10 @@ def _one(row: Any, *, start: bool = True) -> str:
         f"{whole(row['machines_p90'])}"
     )
     if np.isfinite(row["labour_hours_p50"]):
-        text += f"; {wording.number(row['labour_hours_p50'], 2)} h"
+        text += f"; about {wording.number(row['labour_hours_p50'], 2)} h of work, at most "
+        text += f"{wording.number(row['labour_hours_p90'], 2)} h"
         if np.isfinite(row["workshop_hours"]):
-            text += f" of {wording.number(row['workshop_hours'])} h"
-        text += f" of work, at most {wording.number(row['labour_hours_p90'], 2)} h"
+            text += f", of the workshop's {wording.number(row['workshop_hours'])} h"
     if np.isfinite(row["loaners_p90"]):
         text += f"; {wording.count(row['loaners_p90'], 'loaner')}"
     return (text[0].upper() + text[1:] if start else text) + "."
@@ -138,7 +138,8 @@ def _by_class(rows: pd.DataFrame, whole_shop: pd.DataFrame) -> Any:
     """Each class in the coming week and in the busiest."""
     when = {"next": whole_shop["from_date"].iloc[0]}
     when["busiest"] = whole_shop.loc[whole_shop["machines_mean"].idxmax(), "from_date"]
-    table = pd.DataFrame({"equipment_class": rows["equipment_class"].drop_duplicates()})
+    names = sorted(set(rows["equipment_class"]) - {ALL})
+    table = pd.DataFrame({"equipment_class": [*names, ALL]})
     shown = [Shown(name="equipment_class", heading="class")]
     for name, date in when.items():
         own = rows[rows["from_date"] == date].set_index("equipment_class")

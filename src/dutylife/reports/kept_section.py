@@ -35,15 +35,15 @@ def kept_since(run: Run) -> Section:
     since = day(dt.date.fromisoformat(str(earlier["as_of"])))
     rank = {word: place for place, word in enumerate(_ORDER)}
     rows = table[table["kept"].isin(_ORDER[:-1]) | table["failed_on"].notna()]
-    rows = rows.assign(place=rows["kept"].map(rank), failed=rows["failed_on"].isna()).sort_values(
-        ["failed", "place", "due_on", "unit_id", "component"], kind="stable"
-    )
-    more = len(rows) - MOST_ROWS
-    rows = rows.head(MOST_ROWS)
     rows = rows.assign(
+        place=rows["kept"].map(rank),
+        failed=rows["failed_on"].isna(),
         what=[f"{r.task} {r.component}" for r in records(rows)],
         fate=[_fate(r) for r in records(rows)],
     )
+    rows = _by_visit(rows)
+    more = 0 if given.customer else len(rows) - MOST_ROWS
+    rows = rows.head(len(rows) if given.customer else MOST_ROWS)
     shown = [
         Shown(name="unit_id", heading="machine"),
         *([] if given.customer else [Shown(name="customer", heading="customer")]),
@@ -54,9 +54,18 @@ def kept_since(run: Run) -> Section:
     ]
     caption = "Not done in time, the parts that failed first."
     if more > 0:
-        caption += f" {wording.count(more, 'more row')} in table visits_kept."
+        caption += f" {wording.count(more, 'more row')} like these; all tasks: table visits_kept."
     parts = (html_table(rows, shown, caption=caption),) if len(rows) else ()
     return Section(_TITLE, visits_kept_sentence(table, since), _notes(table, given), parts)
+
+
+def _by_visit(rows: pd.DataFrame) -> pd.DataFrame:
+    """One row for the tasks of a visit that met the same fate; parts that failed stand alone."""
+    of_visit = ["failed", "place", "due_on", "unit_id", "customer", "fate"]
+    apart = rows["what"].where(~rows["failed"], "")
+    together = rows.assign(apart=apart).groupby([*of_visit, "apart"], sort=True, dropna=False)
+    out = together.agg(what=("what", ", ".join), failed_on=("failed_on", "first"))
+    return out.reset_index()
 
 
 def _notes(table: pd.DataFrame, given: Facts) -> tuple[str, ...]:

@@ -20,6 +20,8 @@ LEAD = (
     "that world, picked afterwards, among moving averages, smoothing for slow parts, a seasonal "
     "repeat, counting laws and the shop's own months.",
 )
+# the order of the page; the tables are in order of their keys
+WORLDS = ("steady", "machines arriving", "a known contract", "a plan that starts")
 
 
 def write_prove_demand_page(
@@ -41,7 +43,7 @@ def write_prove_demand_page(
     Path
     """
     verdicts, figures = as_words(tables["prove_demand_verdicts"]), as_words(tables["prove_demand"])
-    worlds = list(dict.fromkeys(figures["case"]))
+    worlds = [w for w in WORLDS if w in set(figures["case"])]
     sections = [_met(verdicts), *(_world(figures, verdicts, w) for w in worlds)]
     made = (
         f"program {info['source_digest']}, {info['n_fleets']} fleets of {info['n_units']} machines "

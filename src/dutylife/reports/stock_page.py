@@ -260,14 +260,33 @@ def shelf(run: Run) -> Section:
         figure_column("on_order", "on order", "pieces", missing=""),
         figure_column("reorder_point", "order when below", "pieces"),
         figure_column("order_up_to", "order up to", "pieces"),
+        figure_column("service_level", "aim", "share", write=share),
         figure_column("fill_rate", "asked for and given", "share of pieces", write=share),
-        figure_column("ready_rate", "no shortage", "chance per delivery", write=share),
-        figure_column("held_cost", "cost of holding", given.money_unit, write=amount),
+        figure_column("ready_rate", "nothing owed", "share of deliveries", write=share),
+        figure_column("held_cost", "cost of holding", f"{given.money_unit} a year", write=amount),
     ]
     table = html_table(
         rows.sort_values("part_number"), shown, caption="Every part with a level or a forecast."
     )
-    return Section("The whole shelf", answer, (), (table,))
+    return Section("The whole shelf", answer, _service(run, rows), (table,))
+
+
+def _service(run: Run, stock_plan: pd.DataFrame) -> tuple[str, ...]:
+    """Say what the levels give over all parts, by the forecast's own laws."""
+    forecast = plain(run.table("demand_forecast"))
+    first = forecast[(forecast["plan"] == run.info["plan_in_force"]) & (forecast["months"] == 1)]
+    asked = stock_plan["part_number"].map(first.groupby("part_number")["mean"].mean()).fillna(0.0)
+    if not asked.sum() > 0:
+        return ()
+    given = wording.percent(float((asked * stock_plan["fill_rate"]).sum() / asked.sum()))
+    aims = stock_plan["service_level"].dropna().unique()
+    aim = f" where {wording.percent(float(aims[0]))} is asked for" if len(aims) == 1 else ""
+    return (
+        f"Once followed, these levels give {given} of the pieces asked for at once{aim}: they are "
+        "the smallest that reach the aim for each part, and one piece less of a slow part often "
+        "falls well short of it. Counted over the whole time between two orders, by the "
+        "forecast's own uncertainty.",
+    )
 
 
 def dead_stock(run: Run) -> Section:

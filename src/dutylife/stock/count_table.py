@@ -54,6 +54,7 @@ class CountTable:
         starts: npt.NDArray[np.int64] | None = None,
     ) -> None:
         self._kept: dict[bool, Array] = {}
+        self._alike: dict[tuple[bool, float], Array] = {}
         self.log_shape = _nodes(np.log(shapes[0]), np.log(shapes[1]), 4, 3.5, 8)
         # chances change over log scale as steeply as the shape is great
         steep = min(shapes[1], 8.0)
@@ -139,19 +140,23 @@ class CountTable:
         units = np.log(draws.scale)
         nodes = _nodes(float(units.min()), float(units.max()), 4, 3.0, 8)
         powers = present ** np.arange(1, 5)[:, None]
-        alike = bool(np.ptp(present) == 0)
+        if np.ptp(present) == 0:  # one sum serves all powers
+            terms, powers = self._terms_alike(float(present[0]), is_known=is_known), powers[:0]
         shapes = np.exp(self.log_shape)
+        # ages reach as far at every shape, or at each its own
+        own = [slice(k, k + 1) for k in range(len(shapes))] if ages.most is None else [slice(None)]
         n_spans = len(self.columns)
-        out = np.zeros((len(shapes), len(nodes), n_spans, 6))
+        weights = np.zeros((len(own), len(nodes), terms.shape[1]))
         for at, node in enumerate(nodes):
             scale = np.exp(node) * positions.days_per_unit
             by_scale = _basis(self.log_scale, np.log(scale))
             lives = positions.age / scale
-            for k, shape in enumerate(shapes):
-                if k == 0 or ages.most is None:
-                    by_age = ages.basis(lives, np.full(1, shape))
-                    weights = _projected(by_scale, by_age, powers, alike=alike)
-                out[k, at] = (weights.ravel() @ terms[k]).reshape(n_spans, 6)
+            for i, some in enumerate(own):
+                by_age = ages.basis(lives, shapes[some][:1])
+                weights[i, at] = _projected(by_scale, by_age, powers).ravel()
+        # terms are many: gone through once for all scales
+        found = [w @ terms[some] for w, some in zip(weights, own, strict=True)]
+        out = np.concatenate(found).reshape(len(shapes), len(nodes), n_spans, 6)
         both = np.einsum(
             "dk,ds,ksjr->djr",
             _basis(self.log_shape, np.log(draws.shape)),
@@ -193,12 +198,21 @@ class CountTable:
         self._kept[is_known] = np.ascontiguousarray(kept)
         return self._kept[is_known]
 
+    def _terms_alike(self, present: float, *, is_known: bool) -> Array:
+        """Terms of positions that are all in service with one chance; a quarter as many."""
+        if (is_known, present) not in self._alike:
+            terms = self._terms(is_known=is_known)
+            by_power = terms.reshape(len(terms), 4, -1, terms.shape[-1])
+            self._alike[is_known, present] = np.einsum(
+                "p,kpnc->knc", present ** np.arange(1, 5), by_power
+            )
+        return self._alike[is_known, present]
 
-def _projected(by_scale: Array, by_age: Array, powers: Array, *, alike: bool) -> Array:
-    """Sums over positions of both bases, by power of presence; (4, n_scales, n_ages)."""
-    if alike:  # one sum serves all powers
-        one = by_scale.T @ by_age
-        return np.asarray(powers[:, :1, None] * one)
+
+def _projected(by_scale: Array, by_age: Array, powers: Array) -> Array:
+    """Sums over positions of both bases; shape (n_powers, n_scales, n_ages), plain without."""
+    if not len(powers):
+        return np.asarray(by_scale.T @ by_age)
     return np.stack([(by_scale * p[:, None]).T @ by_age for p in powers])
 
 
@@ -250,7 +264,8 @@ def _basis(nodes: Array, at: Array) -> Array:
     weight = (-1.0) ** np.arange(n)
     weight[[0, -1]] /= 2
     inside = np.clip(at, nodes.min(), nodes.max())
-    gap = inside[..., None] - nodes
-    gap = np.where(np.abs(gap) < 1e-13, 1e-13, gap)
-    out = weight / gap
-    return np.asarray(out / out.sum(axis=-1, keepdims=True))
+    out = np.asarray(inside[..., None] - nodes)
+    out += 1e-300  # on a node its weight is all
+    np.divide(weight, out, out=out)
+    out /= out.sum(axis=-1, keepdims=True)
+    return out

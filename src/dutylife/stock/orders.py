@@ -42,7 +42,8 @@ def stock_row(
     row: dict[str, Any] = {
         "part_number": number, "supplier": terms.supplier, "on_hand": terms.on_hand,
         "on_order": terms.on_order, "reorder_point": float(point), "order_up_to": float(up_to),
-        "order_now": order, "fill_rate": levels.fill_rate, "ready_rate": levels.ready_rate,
+        "order_now": order, "service_level": terms.service_level,
+        "fill_rate": levels.fill_rate, "ready_rate": levels.ready_rate,
         "unit_cost": cost,
         "order_cost": None if order is None or cost is None else order * cost,
         "held_cost": None if cost is None else terms.holding_rate * cost * levels.held,

@@ -52,8 +52,7 @@ def planned_ages(
     """Age of planned replacement of each cell under a plan; cells without one are left out."""
     if plan not in PLANS and stated_plan is not None:
         told = _stated(stated_plan)
-        both = {(c, d): told.get((c, d), told.get((c, ""))) for c, d in cells}
-        return {cell: age for cell, age in both.items() if age is not None}
+        return {cell: told[cell] for cell in cells if cell in told}
     if plan == "present_schedule":
         found: dict[tuple[str, str], PlannedAge] = {}
         for given, schedule in settings.present_schedule.items():
@@ -167,10 +166,10 @@ def done_share(
 
 
 def _stated(stated_plan: pd.DataFrame) -> dict[tuple[str, str], PlannedAge]:
-    """Ages of table "stated_plan"; a blank duty stands for those without a row of their own."""
+    """Ages of table "stated_plan"."""
     rows = stated_plan.astype({"component": "object", "duty": "object"})
     return {
-        (str(r["component"]), "" if pd.isna(r["duty"]) else str(r["duty"])): PlannedAge(
+        (str(r["component"]), str(r["duty"])): PlannedAge(
             hours=_figure(r["interval_hours"]), days=_figure(r["interval_days"])
         )
         for r in rows.to_dict("records")

@@ -116,7 +116,7 @@ _TABLES: list[Table] = [
     ),
     _table(
         "stated_plan",
-        "ages at which a plan given as a file replaces components; no duty: all others",
+        "ages at which a plan given as a file replaces components",
         "component duty",
         "component duty interval_hours interval_days",
     ),
@@ -344,7 +344,7 @@ _TABLES: list[Table] = [
         "one part",
         "part_number",
         "part_number component description supplier on_hand on_order reorder_point order_up_to "
-        "order_now fill_rate ready_rate order_cost held_cost unit_cost pack_size "
+        "order_now service_level fill_rate ready_rate order_cost held_cost unit_cost pack_size "
         "lead_time_days needed_by p50 p90 sentence",
     ),
     _table(
@@ -355,7 +355,7 @@ _TABLES: list[Table] = [
     ),
     _table(
         "bench_forecast",
-        "week to come x equipment class, all machines together last",
+        "week to come x equipment class, and all machines together",
         "from_date equipment_class",
         "from_date equipment_class machines_mean machines_planned machines_p10 machines_p50 "
         "machines_p90 labour_hours_p50 labour_hours_p90 workshop_hours loaners_p90",

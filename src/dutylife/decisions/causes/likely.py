@@ -84,9 +84,10 @@ class LikelyCauses:
                 f"{'has' if round(self.n_like) == 1 else 'have'} a part at fault on record; the "
                 "order goes by the words of the complaint and the age of the parts."
             )
+        most = self.table.loc[self.table["n_at_fault"].idxmax()]
         counted = (
-            f"Of {like} of {self.where}, {number(round(first['n_at_fault']))} turned out to be the "
-            f"{first['component']} ({_span(first, 'share_of_like')})."
+            f"Of {like} of {self.where}, {number(round(most['n_at_fault']))} turned out to be the "
+            f"{most['component']} ({_span(most, 'share_of_like')})."
         )
         return f"{head} {counted}"
 

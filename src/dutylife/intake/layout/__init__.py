@@ -161,7 +161,8 @@ def _under(sheet: Sheet, cells: pd.DataFrame, header: list[str], at: int) -> Raw
     if too_long.any():
         fault = fault.mask((fault == "") & too_long, TOO_LONG)
     for row, reason in sheet.faults.items():
-        if row > at:
+        # what the layout knows as a page line stays one
+        if row > at and fault.iloc[row - at - 1] == "":
             fault.iloc[row - at - 1] = reason
     filled: list[bool] = [bool(f) for f in np.any(~blank, axis=0)]
     keep = [n for n, h, f in zip(names, header, filled, strict=True) if h or f]

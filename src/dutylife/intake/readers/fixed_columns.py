@@ -2,6 +2,7 @@
 
 import re
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,8 +42,9 @@ class FixedColumns:
         What the header says above each; empty where no line is the header.
     header : range
         Lines of the header, counted from 0.
-    data, fits : ndarray of bool, shape (lines,)
-        Lines with figures or dates where the columns have them; lines that cross no gap.
+    data, bare, fits : ndarray of bool, shape (lines,)
+        Lines with figures or dates where the columns have them; lines without one of them; lines
+        that cross no gap.
     question : str
         Two cuts that explain the file equally; blank where there are none.
     touching : tuple of str
@@ -53,6 +55,7 @@ class FixedColumns:
     labels: tuple[str, ...]
     header: range
     data: Flags
+    bare: Flags
     fits: Flags
     question: str = ""
     touching: tuple[str, ...] = ()
@@ -62,7 +65,7 @@ def filled_places(lines: list[str], width: int) -> Flags:
     """Whether each character of each line is no blank, shape (lines, width)."""
     joined = "".join(line[:width].ljust(width) for line in lines).encode("utf-32-le", "replace")
     signs = np.frombuffer(joined, dtype="<u4").reshape(len(lines), width)
-    return (signs > 32) & (signs != 0xA0)
+    return np.asarray((signs > 32) & (signs != 0xA0))
 
 
 def fixed_columns(lines: list[str]) -> FixedColumns | None:
@@ -82,18 +85,18 @@ def fixed_columns(lines: list[str]) -> FixedColumns | None:
     if not 3 <= width <= _WIDEST:
         return None
     ruled = np.array([bool(_RULER.fullmatch(line)) for line in lines])
-    data = _data_lines(lines, ruled)
+    data, bare = _data_lines(lines, ruled)
     if data.sum() < (1 if ruled.any() else _LEAST_LINES):
         return None
     filled = filled_places(lines, width)
     whole = ~data & np.array([bool(_LABEL.fullmatch(line.strip())) for line in lines])
-    rulers = [i for i in np.flatnonzero(ruled) if i <= int(np.flatnonzero(data)[-1])]
+    rulers = [int(i) for i in np.flatnonzero(ruled) if i <= int(np.flatnonzero(data)[-1])]
     spans = _by_ruler(lines, rulers, filled[data])
     if spans:
         # a ruler says where a column is: its labels stand inside it
         labels, header, touching, _ = _under_labels(lines, data, ruled, spans)
-        fits = _fitting(filled, spans, data) & ~(whole & _over_two(lines, spans))
-        return FixedColumns(tuple(spans), labels, header, data, fits, touching=touching)
+        fits = _fitting(filled, spans, bare) & ~(whole & _over_two(lines, spans))
+        return FixedColumns(tuple(spans), labels, header, data, bare, fits, touching=touching)
     spans = _by_gaps(filled[data])
     if len(spans) < 2:
         return None
@@ -105,8 +108,8 @@ def fixed_columns(lines: list[str]) -> FixedColumns | None:
     if loose and not question:
         question = f"no figure or text stands below '{loose}', which may be a column of its own"
     # words one blank apart over two columns are one text: a title, a footer
-    fits = _fitting(filled, merged, data) & ~(whole & _over_two(lines, merged))
-    return FixedColumns(tuple(merged), labels, header, data, fits, question, touching)
+    fits = _fitting(filled, merged, bare) & ~(whole & _over_two(lines, merged))
+    return FixedColumns(tuple(merged), labels, header, data, bare, fits, question, touching)
 
 
 def stated_columns(lines: list[str], starts: list[int]) -> FixedColumns:
@@ -125,11 +128,11 @@ def stated_columns(lines: list[str], starts: list[int]) -> FixedColumns:
         if crossed.sum() < 0.5 * used.sum():
             fits &= ~crossed
     ruled = np.array([bool(_RULER.fullmatch(line)) for line in lines])
-    return FixedColumns(spans, (), range(0), _data_lines(lines, ruled), fits)
+    return FixedColumns(spans, (), range(0), *_data_lines(lines, ruled), fits)
 
 
-def _data_lines(lines: list[str], ruled: Flags) -> Flags:
-    """Lines with a figure or date at the places where most lines with figures have one."""
+def _data_lines(lines: list[str], ruled: Flags) -> tuple[Flags, Flags]:
+    """Lines with figures or dates at the places of most lines, and lines without one of them."""
     places: list[list[Span]] = []
     ends: Counter[int] = Counter()
     begins: Counter[int] = Counter()
@@ -144,13 +147,13 @@ def _data_lines(lines: list[str], ruled: Flags) -> Flags:
     if not at_begin and not at_end:
         # a list of words only: every line with two blanks inside may be of it
         apart = [bool(re.search(r"\S {2,}\S", line)) for line in lines]
-        return np.array(apart) & ~ruled
+        return np.array(apart) & ~ruled, ~np.array(apart)
     hits = [sum(s in at_begin or e in at_end for s, e in mine) for mine in places]
     usual = sorted(h for h in hits if h)[sum(h > 0 for h in hits) // 2]
-    return np.array([h >= max(1, usual // 2) for h in hits])
+    return np.array([h >= max(1, (usual + 1) // 2) for h in hits]), np.array(hits) == 0
 
 
-def _by_ruler(lines: list[str], rulers: list[int], filled: Flags) -> list[Span]:
+def _by_ruler(lines: list[str], rulers: Sequence[int], filled: Flags) -> list[Span]:
     """Columns of the ruler with most groups, where nearly all data lines keep its gaps."""
     best: list[Span] = []
     for i in rulers[:60]:
@@ -164,20 +167,20 @@ def _by_ruler(lines: list[str], rulers: list[int], filled: Flags) -> list[Span]:
     return spans if _fitting(filled, spans).mean() > 0.9 else []
 
 
-def _fitting(filled: Flags, spans: list[Span], data: Flags | None = None) -> Flags:
+def _fitting(filled: Flags, spans: list[Span], bare: Flags | None = None) -> Flags:
     """Lines that keep the gaps, with nothing left of the first column.
 
     A text may reach into the gap right of its column and a figure into the one left of it. Of
-    lines that are no data, a text of several words may.
+    lines without a figure in its place, a text of several words may.
     """
     fits = ~filled[:, : spans[0][0]].any(axis=1)
-    loose = np.zeros(len(filled), dtype=bool) if data is None else ~data
+    loose = np.zeros(len(filled), dtype=bool) if bare is None else bare
     for (_, end), (start, _) in zip(spans, spans[1:], strict=False):
         gap = filled[:, end:start]
         rising = (np.diff(gap.astype("int8"), axis=1) > 0).sum(axis=1)
         once = (rising == 0) | ((rising == 1) & gap[:, -1])
         fits &= ~gap.all(axis=1) & (once | (loose & ~gap[:, -1]))
-    return fits
+    return np.asarray(fits)
 
 
 def _over_two(lines: list[str], spans: list[Span]) -> Flags:

@@ -15,10 +15,10 @@ from dutylife.intake.readers.fixed_columns import (
     stated_columns,
 )
 from dutylife.intake.readers.sheet import ReadNote, Sheet, Source, no_table, sheet_of
-from dutylife.intake.readers.wrapped_lines import unwrapped
+from dutylife.intake.readers.wrapped_lines import plain_line, unwrapped
 from dutylife.settings import Export
 
-CROSSES = "text crosses the gap between two columns"
+CROSSES = "text across the columns"
 _APART = re.compile(r"\S {2,}\S")
 # of a text in columns so many lines have two blanks inside
 _APART_SHARE = 0.4
@@ -97,28 +97,34 @@ def _sheet(
     rows: list[list[str]] = []
     numbers: list[int] = []
     crossing: list[int] = []
+    across: list[int] = []
     # a header of several lines is one row, on each page
     head = lines[columns.header[-1]] if columns.labels else None
     rest = {lines[at] for at in columns.header[:-1]}
+    # the words above the header stand on each page again
+    above = {plain_line(line) for line in lines[: columns.header.start] if line.strip()}
     for at, line in enumerate(lines):
         if line in rest and not columns.data[at]:
             continue
         if line == head:
             rows.append(list(columns.labels))
-        elif is_rule(line) and not columns.data[at]:
+        elif not columns.data[at] and (is_rule(line) or plain_line(line) in above):
             rows.append([line.strip()])
         elif columns.fits[at] or not line:
             rows.append(_cut(line, columns.spans))
         else:
             rows.append([line.strip()])
-            if columns.data[at]:
-                crossing.append(len(rows) - 1)
+            if at >= columns.header.stop:
+                (across if columns.bare[at] else crossing).append(len(rows) - 1)
         numbers.append(at + 1)
     fits = np.array([columns.fits[n - 1] for n in numbers])
     data = np.array([columns.data[n - 1] for n in numbers])
     is_body = np.array([lines[n - 1] != head for n in numbers]) & fits
     rows, kept, n_joined, question = unwrapped(rows, is_body, data)
-    crossing = [int(np.flatnonzero(kept == i)[0]) for i in crossing]
+    crossing, across = (
+        np.searchsorted(kept, np.array(places, dtype="int64")).tolist()
+        for places in (crossing, across)
+    )
     if n_joined:
         notes.append(
             ReadNote(f"{n_joined} lines went on with a text of the line above and were put to it.")
@@ -138,7 +144,7 @@ def _sheet(
     given: dict[str, Any] = {
         "encoding": found.encoding, "notes": tuple(notes),
         "source_rows": np.array(numbers, dtype="int64")[kept],
-        "faults": dict.fromkeys(crossing, CROSSES),
+        "faults": dict.fromkeys([*crossing, *across], CROSSES),
     }  # fmt: skip
     return sheet_of(source, "", rows, **given)
 

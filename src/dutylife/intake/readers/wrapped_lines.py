@@ -46,7 +46,7 @@ def unwrapped(
         max((len(r[c].rstrip()) for r in mine if c < len(r)), default=0) for c in range(n_columns)
     ]
     texts = _text_columns(mine, n_columns)
-    plain = [re.sub(r"\d+", "9", " ".join(" ".join(cells).split())) for cells in rows]
+    plain = [plain_line(" ".join(cells)) for cells in rows]
     n_of = Counter(p for p, is_data in zip(plain, data, strict=True) if not is_data)
     parts: dict[int, list[int]] = {}
     last = -1
@@ -68,12 +68,17 @@ def unwrapped(
         for column in texts:
             pieces = [rows[i][column] for i in (head, *more) if rows[i][column].strip()]
             if len(pieces) > 1 and column in within:
-                rows[head][column] = "".join(p.ljust(widths[column]) for p in pieces)
+                rows[head][column] = "".join(p.rstrip().ljust(widths[column]) for p in pieces)
             elif len(pieces) > 1:
                 rows[head][column] = joined_words([p.strip() for p in pieces])
         gone |= set(more)
     kept = np.array([i for i in range(len(rows)) if i not in gone], dtype="int64")
     return [rows[i] for i in kept], kept, len(gone), question
+
+
+def plain_line(line: str) -> str:
+    """A line with single blanks and every figure 9: page 2 is the same line as page 1."""
+    return re.sub(r"\d+", "9", " ".join(line.split()))
 
 
 def joined_words(pieces: list[str]) -> str:
@@ -122,6 +127,6 @@ def _cut_within_words(
     if not unsure:
         return within, ""
     return within, (
-        f"{sum(len(full[c]) for c in unsure)} texts that go on over the next line fill their column "
-        "to its edge; they were put together with a blank, which may part a word."
+        f"{sum(len(full[c]) for c in unsure)} texts that go on over the next line fill their "
+        "column to its edge; they were put together with a blank, which may part a word."
     )

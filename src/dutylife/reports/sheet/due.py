@@ -12,7 +12,7 @@ from dutylife.reports.facts import day, records
 from dutylife.reports.layout import Section
 from dutylife.reports.sheet.first import ages_words
 from dutylife.reports.sheet.machine import MachineSheet
-from dutylife.reports.tables import Shown, figure_column, html_table, whole
+from dutylife.reports.tables import Shown, amount, figure_column, html_table
 
 SOON_DAYS = 30
 _MOST_LIKELY = 0.5  # a due part that is the cause with this chance is not paid for twice
@@ -22,21 +22,19 @@ _BRING_FROM = 0.10  # chance from which a part is brought: our proposal
 def due_now(sheet: MachineSheet) -> Section:
     """Return what is due by now or soon, and what to change while the machine is open."""
     rows = due_tasks(sheet)
+    prices = {name: cost for name, cost, _ in _priced(sheet, rows)[0]}
     open_now = _open_anyway(sheet, rows)
     rows = rows.assign(
         what=[f"{r.task} {r.component}" for r in records(rows)],
         when=[_when(r) for r in records(rows)],
-        often=[
-            wording.every(r.interval_hours, r.interval_days, r.clock, sheet.given.meter_unit)
-            for r in records(rows)
-        ],
         care=[_care(sheet, r) for r in records(rows)],
+        price=[prices.get(f"{r.task} {r.component}") for r in records(rows)],
     )
     shown = [
         Shown(name="what", heading="task"),
         Shown(name="when", heading="due"),
-        Shown(name="often", heading="then every"),
         Shown(name="done_by", heading="who"),
+        figure_column("price", "price", sheet.given.money_unit, write=amount, missing=""),
         Shown(name="care", heading="caution", wide=True),
     ]
     parts = [
@@ -58,13 +56,10 @@ def due_now(sheet: MachineSheet) -> Section:
             )
         )
     late = int(rows["is_overdue"].sum())
-    answer = (
-        f"{wording.count(len(rows), 'task is', 'tasks are')} due within {SOON_DAYS} days"
-        + (f", {late} overdue" if late else "")
-        + (f"; {wording.count(len(open_now), 'more part')} to change while open" if len(open_now)
-           else "")
-        + "."
-    )  # fmt: skip
+    due = wording.count(len(rows), "task is", "tasks are") if len(rows) else "Nothing is"
+    more = wording.count(len(open_now), "part is", "parts are")
+    answer = f"{due} due within {SOON_DAYS} days" + (f", {late} overdue" if late else "")
+    answer += f"; {more} worth changing while it is open." if len(open_now) else "."
     return Section("Due now, and while it is open", answer, (), tuple(parts))
 
 
@@ -188,7 +183,7 @@ def _part_number(sheet: MachineSheet, component: str) -> str:
 def price(sheet: MachineSheet) -> Section:
     """Return what such visits were billed at, with range, and what the due tasks add."""
     unit = sheet.given.currency
-    lines, events = sheet.typed("service_lines"), sheet.typed("maintenance_events")
+    lines = sheet.typed("service_lines")
     bills = visit_price(
         sheet.causes.table, sheet.record.cases, ticket_totals(lines),
         sheet.causes.equipment_class, sheet.settings.report.confidence_level,
@@ -201,7 +196,7 @@ def price(sheet: MachineSheet) -> Section:
         else set()
     )
     twice = (due["task"] == "replace") & due["component"].isin(same)
-    added, unpriced = _priced(sheet, due[~twice], billed_costs(lines, events))
+    added, unpriced = _priced(sheet, due[~twice])
     sentences = ["As billed to the customer; a lost day of the machine is not in it."]
     sentences += [
         f"Replacing the {name} is due and the likeliest cause: counted once, with the complaint."
@@ -213,10 +208,11 @@ def price(sheet: MachineSheet) -> Section:
                      "span": _money_span(bills.lower, bills.upper),
                      "from": f"{wording.count(bills.n_bills, 'past bill')}, each cause as heavy "
                      "as it is likely"})  # fmt: skip
-    rows += [
-        {"what": f"due: {name}", "middle": cost, "span": "", "from": source}
-        for name, cost, source in added
-    ]
+    if added:
+        sources = " and ".join(sorted({source for _, _, source in added}))
+        tasks = wording.count(len(added), "due task")
+        rows.append({"what": tasks, "middle": sum(cost for _, cost, _ in added), "span": "",
+                     "from": f"{sources}; each stands beside its task"})  # fmt: skip
     if bills.n_bills and bills.share_priced < 0.95:
         rest = wording.percent(1 - bills.share_priced)
         sentences.append(f"Causes of {rest} chance were never billed; they are not in it.")
@@ -224,7 +220,7 @@ def price(sheet: MachineSheet) -> Section:
         sentences.append(f"Without a price in the record: {', '.join(unpriced)}.")
     shown = [
         Shown(name="what", heading="for"),
-        figure_column("middle", "middle", unit or "currency", write=lambda v: whole(round(v))),
+        figure_column("middle", "middle", sheet.given.money_unit, write=amount),
         Shown(name="span", heading="9 in 10 within", missing="one figure"),
         Shown(name="from", heading="from"),
     ]
@@ -238,9 +234,10 @@ def price(sheet: MachineSheet) -> Section:
 
 
 def _priced(
-    sheet: MachineSheet, due: pd.DataFrame, billed: pd.DataFrame
+    sheet: MachineSheet, due: pd.DataFrame
 ) -> tuple[list[tuple[str, float, str]], list[str]]:
-    """Due tasks with what they cost the customer, and those without a figure."""
+    """Due tasks with what they cost the customer and where that is from; those without a figure."""
+    billed = billed_costs(sheet.typed("service_lines"), sheet.typed("maintenance_events"))
     costs = sheet.table("costs")
     costs = costs[costs["duty"] == sheet.machine["duty"]].set_index(["component", "task"])
     added, unpriced = [], []

@@ -34,14 +34,22 @@ _CSS = """
 h1, .dutylife p { overflow-wrap: anywhere; }
 .dutylife .said { font-size: 17px; }
 .dutylife .failed { border: 2px solid #17211f; padding: 6px 12px; font-weight: 600; }
+@page { margin: 9mm 11mm; }
 @media print {
-  .dutylife h2 { margin: 10px 0 2px; padding-top: 4px; font-size: 11pt; }
-  .dutylife .answer { font-size: 10.5pt; }
-  .dutylife p, .dutylife ul { margin: 2px 0; font-size: 8.5pt; max-width: none; }
-  .dutylife table { margin: 3px 0 4px; font-size: 8.5pt; }
+  .masthead { padding: 0; font-size: 9pt; }
+  h1 { font-size: 14pt; margin: 0; }
+  .dutylife h2 { margin: 7px 0 1px; padding-top: 3px; font-size: 11pt; }
+  .dutylife .answer { font-size: 10pt; }
+  .dutylife p, .dutylife ul { margin: 1px 0; font-size: 8.5pt; line-height: 1.25; max-width: none; }
+  .dutylife li { margin: 1px 0; }
+  .dutylife .said { font-size: 10.5pt; }
+  .dutylife table { margin: 2px 0 3px; font-size: 8.5pt; }
   .dutylife thead th, .dutylife caption, .dutylife th small, .dutylife td small { font-size: 8pt; }
-  .dutylife tbody th, .dutylife tbody td { padding: 1.5px 8px 1.5px 0; line-height: 1.2; }
-  footer { margin-top: 8px; }
+  .dutylife thead th { padding: 1px 8px 1px 0; }
+  .dutylife tbody th, .dutylife tbody td { padding: 1px 8px 1px 0; line-height: 1.15; }
+  .dutylife td.text, .dutylife tbody th, .dutylife td.text:nth-child(2) { min-width: 9ch; }
+  footer { margin-top: 6px; padding-top: 3px; }
+  footer p { font-size: 8pt; margin: 1px 0; max-width: none; }
 }
 """
 

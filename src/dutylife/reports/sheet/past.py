@@ -11,10 +11,10 @@ from dutylife.reports.sheet.first import ages_words
 from dutylife.reports.sheet.machine import MachineSheet
 from dutylife.reports.tables import Shown, date_column, html_table
 
-_MOST_VISITS = 6
+_MOST_VISITS = 5
 _FROM = {
-    "meter": "meter readings", "interpolated": "between two readings",
-    "estimated": "the use of this machine or its like", "unknown": "",
+    "meter": "meter readings", "interpolated": "between readings",
+    "estimated": "its use a week", "unknown": "",
 }  # fmt: skip
 
 
@@ -41,7 +41,7 @@ def parts_in_place(sheet: MachineSheet) -> Section:
         Shown(name="part", heading="part"),
         Shown(name="age", heading="age", missing="not known"),
         date_text("since", "in place since"),
-        Shown(name="source", heading="hours from", missing="not known when it was fitted"),
+        Shown(name="source", heading="hours from", missing="fitting not on record"),
         Shown(name="usual", heading="half fail by, in this duty", missing="not enough evidence"),
         Shown(name="failed", heading="failures here", number=True),
     ]
@@ -88,7 +88,7 @@ def _usual(models: pd.DataFrame, component: str, meter_unit: str) -> str:
         row[f"b50_{clock}_lower"], row[f"b50_{clock}_upper"], clock, meter_unit
     )
     told = wording.meter(at, meter_unit) if clock == "hours" else wording.weeks(at)
-    return f"{told}\n{span}; {wording.count(row['n_failed'], 'failure')}"
+    return f"{told} ({span})"
 
 
 def visits(sheet: MachineSheet) -> Section:

@@ -77,8 +77,8 @@ def machines_by_week(
 
 
 def failures_by_week(
-    tables: Mapping[str, pd.DataFrame], settings: Settings, as_of: pd.Timestamp, row_of: RowOf,
-    n_classes: int, weeks: Weeks, flow: Flow,
+    tables: Mapping[str, pd.DataFrame], settings: Settings, plan: str, as_of: pd.Timestamp,
+    row_of: RowOf, n_classes: int, weeks: Weeks, flow: Flow,
 ) -> tuple[Array, Array, Array]:  # fmt: skip
     """Failures that lives bring in each week of the record and to come, by class.
 
@@ -86,7 +86,7 @@ def failures_by_week(
     -------
     tuple of ndarray
         Expected failures in the weeks of the record, given the lives as they were lived (their
-        cumulative hazard); in the weeks to come, under the plan in force; and planned
+        cumulative hazard); in the weeks to come, under ``plan``; and planned
         replacements to come. Each shape (n_classes, n_weeks).
 
     Notes
@@ -131,7 +131,6 @@ def failures_by_week(
         plan_starts_days=days_until_plan(settings, as_of),
     )  # fmt: skip
     names = sorted(set(lives[["component", "duty"]].itertuples(index=False, name=None)))
-    plan = settings.plan.in_force
     ages = planned_ages(plan, names, tables["intervals"], known, settings, stated)
     laws = part_laws(inputs, plan, ages)
     unplanned, planned = np.zeros((n_classes, n_spans)), np.zeros((n_classes, n_spans))
@@ -188,7 +187,7 @@ def _lived(
         on_meter = str(frame["clock"].iloc[0]) == "hours"
         per_day = own["unit_id"].map(use).to_numpy(float) / 7.0 if on_meter else np.ones(len(own))
         span_days = (own["exit_days"] - own["entry_days"]).to_numpy(float)
-        end = (own["ended_on"] - as_of).dt.days.to_numpy(float)
+        end = np.asarray((own["ended_on"] - as_of).dt.days, dtype=np.float64)
         start = own["installed_on"].fillna(own["unit_id"].map(first_seen))
         begin = np.where(
             np.isfinite(span_days), end - span_days, (start - as_of).dt.days.to_numpy(float)

@@ -83,7 +83,7 @@ def bench_load(tables: Mapping[str, pd.DataFrame], settings: Settings) -> BenchL
     Returns
     -------
     BenchLoad
-        Rows by Monday and class, all machines together last in each week; labour hours blank
+        Rows by Monday and class, and for all machines together; labour hours blank
         without labour lines and without ``labour_hours`` in the costs, loaners blank without days
         received and ready; each said in ``notes``.
 
