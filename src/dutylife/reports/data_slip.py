@@ -14,13 +14,13 @@ from dutylife.models.cells import usable_lives
 from dutylife.models.verdict import FEW_FAILURES, OWN_FAILURES
 from dutylife.provenance import Run, open_run
 from dutylife.reports.cautions import CALENDAR_LINE, FOOTER
-from dutylife.reports.facts import Facts, day, facts_of, plain, table_or_empty
+from dutylife.reports.facts import Facts, day, facts_of, plain, records, table_or_empty
 from dutylife.reports.layout import Section, look
 from dutylife.reports.pages import OTHER_PAGES, PAGES, own_css
 from dutylife.reports.tables import Shown, figure_column, html_table, templates
 
 NAME = "data-slip.html"
-MOST_ROWS = 8  # so that slip and table stand on one sheet
+MOST_ROWS = 5  # so that slip and table stand on one sheet
 _WHY = ("failed", "worn, found at a look", "over its limit", "still good, changed while open",
         "by the plan")  # fmt: skip
 _CSS = """
@@ -31,7 +31,17 @@ _CSS = """
 .slip .blank { flex: 1; border-bottom: 1px solid #17211f; min-width: 40px; }
 .slip ul { list-style: none; padding: 0; display: flex; flex-wrap: wrap; gap: 6px 22px; }
 .slip li::before { content: "\\2610\\00a0"; font-size: 18px; }
-@media print { .slip { margin: 4px 0 8px; break-inside: avoid; } .slip .field { min-height: 30px; } }
+@media print {
+  .slip { margin: 4px 0 6px; padding: 2px 14px 6px; break-inside: avoid; }
+  .slip .fields { grid-template-columns: 1fr 1fr; }
+  .slip .field { min-height: 28px; }
+  .slip p, .slip ul { margin: 3px 0; }
+  .slip li::before { font-size: 14px; }
+  .dutylife, .dutylife p { font-size: 9pt; max-width: none; }
+  .dutylife .answer { font-size: 11pt; }
+  .dutylife h2 { margin-top: 6px; padding-top: 4px; font-size: 12pt; }
+  footer, footer p { margin: 2px 0; padding-top: 2px; font-size: 8pt; max-width: none; }
+}
 """  # noqa: E501
 
 
@@ -69,7 +79,7 @@ def gains(run: Run) -> pd.DataFrame:
     reads = plain(table_or_empty(run, "readings"))
     n_reads = reads.groupby("component").size() if len(reads) else pd.Series(dtype=int)
     rows: list[dict[str, Any]] = []
-    for model in models[models["n_failed"] < OWN_FAILURES].itertuples():
+    for model in records(models[models["n_failed"] < OWN_FAILURES]):
         mine = known[(known["component"] == model.component) & (known["duty"] == model.duty)]
         counted = mine[mine["fits_hours" if model.clock == "hours" else "fits_days"]]
         own, have = float(model.own_data_share), float(counted["w"].sum())
@@ -97,7 +107,7 @@ def _narrower(own: float, before: float, after: float) -> float:
     """Share by which a range narrows where the own part of a law's information grows."""
     if before <= 0:
         return float("nan")
-    return 1.0 - 1.0 / np.sqrt(1.0 - own + own * after / before)
+    return float(1.0 - 1.0 / np.sqrt(1.0 - own + own * after / before))
 
 
 def slip_section(run: Run) -> Section:

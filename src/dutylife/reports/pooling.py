@@ -42,7 +42,7 @@ def own_and_borrowed(run: Run) -> pd.DataFrame:
     usable = usable_lives(run.table("failure_events"), int(run.info.get("comeback_days") or 0))
     groups = dict(list(usable.groupby(["component", "duty"], sort=False)))
     parts: list[pd.DataFrame] = []
-    for place, model in enumerate(models.itertuples()):
+    for place, model in enumerate(records(models)):
         rows = groups.get((model.component, model.duty))
         if rows is None or model.clock not in ("hours", "days"):
             continue

@@ -35,7 +35,8 @@ _CSS = """
   .card table { margin: 2px 0; }
   .card table th, .card table td { padding: 1.5px 8px 1.5px 0 !important; }
   .card .whom { max-width: none; }
-  .dutylife h2 { display: none; }
+  .dutylife h2 { position: absolute; width: 1px; height: 1px; overflow: hidden; }
+  .dutylife h2 { clip-path: inset(50%); }
 }
 """
 
