@@ -8,6 +8,7 @@ import pytest
 from made_months import DECEMBER, NOVEMBER, State, kept, make_shop, since, state, write_csv
 
 from dutylife.history import Snapshot
+from dutylife.history.path import _stock
 from dutylife.settings import Settings
 
 
@@ -136,6 +137,14 @@ def test_an_edited_past_row_is_told_and_nothing_else(
     (told,) = found.itertuples()
     assert told.message.startswith(f"{len(machine)} rows of the months up to 2025-11-30 are not")
     assert told.table == "record_changes"
+
+
+def test_levels_on_the_way_are_those_of_a_whole_run(november: State) -> None:
+    """Steps ask the stock for levels alone: the same levels and orders as with every span."""
+    t = november.tables
+    short = _stock(t, t, t["intervals"], november.here)
+    for column in ("reorder_point", "order_up_to", "order_now"):
+        assert short[column].equals(t["stock_plan"][column]), column
 
 
 @pytest.mark.slow
