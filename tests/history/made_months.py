@@ -18,7 +18,7 @@ from dutylife.stock import plan_stock
 
 NOVEMBER, DECEMBER = dt.date(2025, 11, 30), dt.date(2025, 12, 31)
 KEPT = ("IC-", "RR-")  # part numbers of two components
-NONE = ("forecast_scores", "moved", "record_changes", "visits_kept")
+NONE = ("forecast_scores", "moved", "record_changes", "visit_plan", "visits_kept")
 
 
 @dataclass(frozen=True)
