@@ -1,7 +1,6 @@
 """The one module that knows every stage: exports in, a finished run folder out."""
 
 import datetime as dt
-import re
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -12,14 +11,15 @@ from typing import Any
 
 import pandas as pd
 
-from dutylife import coding, decisions, intake, lives, models, reports, stock
+from dutylife import coding, decisions, history, intake, lives, models, reports, stock
 from dutylife.components import components_of
 from dutylife.draft import read_or_tell_changes
-from dutylife.earlier_runs import EarlierRun, earlier_runs
+from dutylife.earlier_runs import earlier_runs
 from dutylife.errors import SettingsError
-from dutylife.provenance import digest_of, versions
+from dutylife.lives.watch import last_day
+from dutylife.provenance import code_digest, digest_of, file_digest, versions
 from dutylife.run_folder import swapped_in, write_info, write_tables
-from dutylife.schema import as_table
+from dutylife.schema import as_table, empty_table
 from dutylife.sensitivity import sensitivity
 from dutylife.settings import NO_EFFECT_YET, Settings, read_settings
 
@@ -107,26 +107,41 @@ def run(
         The input or settings can't be used; nothing is left in DIR.
     """
     work = _Work(progress or _live_progress())
-    settings, read = _read(settings, as_of, work)
+    given = _given(settings, as_of, work)
     t = work.tables
-    as_read = {name: t[name] for name in ("units", "unit_spans")}
-    _all_stages(settings, work)
+    months = history.months_of(given, _folder_of(given, out), given.fleet.as_of)
+    if months.taken_up:
+        with work.stage("kept month"):
+            settings, accounts = months.taken_up.settings(given), months.taken_up.about["accounts"]
+            t |= months.taken_up.inputs()
+            work.findings = [t.pop("findings")]
+    else:
+        settings, read = _read_given(given, work)
+        accounts = _accounts(read)
+        months = history.months_of(settings, _folder_of(settings, out), settings.fleet.as_of)
+    folder = _folder_of(settings, out)
+    scores = _scored(months, settings, work)
+    inputs = t | {
+        "findings": _all_findings(work.findings),
+        "forecast_scores": empty_table("forecast_scores") if scores is None else scores,
+    }
+    _all_stages(settings, work, scores)
     with work.stage("assumptions switched"):
+        as_read = {name: inputs[name] for name in ("units", "unit_spans")}
         t["sensitivity"] = sensitivity(t | as_read, settings)
-    before = _plan_kept(settings, work)
-    work.findings.append(reports.without_machines(t["machine_tasks"], settings))
+    with work.stage("plan kept"):
+        earlier = _kept_of_plan(months, settings, work)
+        work.findings.append(reports.without_machines(t["machine_tasks"], settings))
+    _held_against(months, settings, inputs, scores, work)
     t["findings"] = _all_findings(work.findings)
-    info = _info(settings, read, t)
-    if before is not None:
-        info["earlier_run"] = {
-            "folder": before.run.folder.name, "as_of": before.as_of.isoformat(),
-            "visit_plan_digest": before.digest("visit_plan"),
-        }  # fmt: skip
-    info["answers"] = reports.answers(t, settings)
-    folder = (Path(out) if out else _default_folder(settings)).absolute()
+    info = _info(settings, accounts, t) | earlier
+    info["history"] = months.about()
+    info["answers"] = [*reports.answers(t, settings), *reports.moved_answers(t, months.about())]
     with swapped_in(folder) as new:
         with work.stage("tables"):
             write_tables(t, new / "tables")
+        digests = {p.stem: file_digest(p) for p in sorted((new / "tables").glob("*.csv"))}
+        info["answers"] += months.as_given(digests)
         info["stages_seconds"] = work.seconds
         write_info(info, new)
         with work.stage("order list and calendar"):
@@ -140,7 +155,71 @@ def run(
         with work.stage("customer packs"):
             reports.write_customer_packs(new, [*_history(settings), folder])
         write_info(info, new)
+    months.keep(
+        history.Given(
+            settings=settings, inputs=inputs, tables=t, digests=digests, accounts=accounts,
+            before=months.before[-1].digest if months.before else "",
+        )
+    )  # fmt: skip
     return RunResult(folder, t, info)
+
+
+def _scored(months: history.Months, settings: Settings, work: _Work) -> pd.DataFrame | None:
+    """Scores of past forecasts, into the tables; those for the stock."""
+    with work.stage("past forecasts"):
+        own = months.scored(work.tables, settings.fleet.as_of)
+        work.tables["forecast_scores"] = own
+        given = None if months.taken_up else _past_scores(settings)
+        return months.scores(own, given)
+
+
+def _kept_of_plan(months: history.Months, settings: Settings, work: _Work) -> dict[str, Any]:
+    """Table "visits_kept", and which earlier run planned those visits, for run.json."""
+    t = work.tables
+    if months.taken_up:  # by the runs that were there then
+        t["visits_kept"] = months.taken_up.table("given", "visits_kept")
+        return {}
+    as_of = last_day(settings).date()
+    month = months.before[-1] if months.before else None
+    runs = earlier_runs(_history(settings), settings.fleet.name, as_of, with_table="visit_plan")
+    run = runs[-1] if runs else None
+    if month and (run is None or month.as_of >= run.as_of):
+        plan, planned_on, about = month.table("given", "visit_plan"), month.as_of, {}
+    elif run:
+        plan, planned_on = run.run.table("visit_plan"), run.as_of
+        about = {
+            "earlier_run": {
+                "folder": run.run.folder.name, "as_of": run.as_of.isoformat(),
+                "visit_plan_digest": run.digest("visit_plan"),
+            }
+        }  # fmt: skip
+    else:
+        plan, planned_on, about = None, None, {}
+    t["visits_kept"] = decisions.visits_kept(
+        plan, planned_on, t["maintenance_events"], t["units"], as_of
+    )
+    return about
+
+
+def _held_against(
+    months: history.Months, settings: Settings, inputs: dict[str, pd.DataFrame],
+    scores: pd.DataFrame | None, work: _Work,
+) -> None:  # fmt: skip
+    """Tables "moved" and "record_changes": against the month before."""
+    with work.stage("what moved"):
+        tables, found = months.held_against(
+            history.Here(settings=settings, tables=inputs, scores=scores), work.tables,
+            read=lambda s: read_or_tell_changes(s).tables, code=_coded,
+            tell=lambda cause: work.progress(f"what moved: {cause}"),
+        )  # fmt: skip
+        work.tables |= tables
+        work.findings.append(found)
+
+
+def _coded(settings: Settings) -> dict[str, pd.DataFrame]:
+    work = _Work(lambda _: None)
+    _read_given(settings, work)
+    return work.tables
 
 
 def run_stages(
@@ -169,13 +248,15 @@ def run_stages(
         The settings with ``fleet.as_of`` filled, and every table of the run.
     """
     work = _Work(progress or (lambda _: None), after=after)
-    filled, _ = _read(settings, as_of, work)
-    _all_stages(filled, work, laws_only=laws_only)
+    filled, _ = _read_given(_given(settings, as_of, work), work)
+    _all_stages(filled, work, _past_scores(filled), laws_only=laws_only)
     work.tables["findings"] = _all_findings(work.findings)
     return filled, work.tables
 
 
-def _all_stages(settings: Settings, work: _Work, *, laws_only: bool = False) -> None:
+def _all_stages(
+    settings: Settings, work: _Work, scores: pd.DataFrame | None, *, laws_only: bool = False
+) -> None:
     """Every stage behind coding, into ``work.tables``."""
     t = work.tables
     with work.stage("lives"):
@@ -218,31 +299,13 @@ def _all_stages(settings: Settings, work: _Work, *, laws_only: bool = False) -> 
                 t["failure_events"], t["life_draws"], t["intervals"], t["units"],
                 t["unit_spans"], t["service_lines"], t["maintenance_events"], t["catalogue"],
                 t["shelf"], settings, contracts=t["contracts"],
-                forecast_scores=_past_scores(settings), stated_plan=t["stated_plan"],
+                forecast_scores=scores, stated_plan=t["stated_plan"],
                 use_seasons=t["use_seasons"],
             )
         )  # fmt: skip
     with work.stage("the bench"):
         load = stock.bench_load(t, settings)
         work.take({"bench_forecast": load.table, "findings": load.findings})
-
-
-def _plan_kept(settings: Settings, work: _Work) -> EarlierRun | None:
-    """Table "visits_kept", against the last run in the folder of ``[report] history``."""
-    t, as_of = work.tables, settings.fleet.as_of
-    if as_of is None:
-        raise ValueError("settings.fleet.as_of must be filled")
-    with work.stage("plan kept"):
-        found = earlier_runs(
-            _history(settings), settings.fleet.name, as_of, with_table="visit_plan"
-        )
-        last = found[-1] if found else None
-        t["visits_kept"] = decisions.visits_kept(
-            None if last is None else last.run.table("visit_plan"),
-            None if last is None else last.as_of,
-            t["maintenance_events"], t["units"], as_of,
-        )  # fmt: skip
-    return last
 
 
 def _past_scores(settings: Settings) -> pd.DataFrame | None:
@@ -254,7 +317,8 @@ def _past_scores(settings: Settings) -> pd.DataFrame | None:
         return None
     path = settings.folder / settings.report.history / "tables" / "forecast_scores.csv"
     if not path.is_file():
-        if _bears_history(path.parent.parent):
+        place = path.parent.parent  # months are kept in any folder, be it empty yet
+        if place.is_dir() or _bears_history(place):
             return None
         raise SettingsError(
             "There are no past forecasts in the folder of the history.",
@@ -289,10 +353,10 @@ def check(
     Tables are written only when ``out`` is given. Parameters and errors as in `run`.
     """
     work = _Work(progress or _live_progress())
-    settings, read = _read(settings, None, work, review=out is not None)
+    settings, read = _read_given(_given(settings, None, work), work, review=out is not None)
     t = work.tables
     t["findings"] = _all_findings(work.findings)
-    info = _info(settings, read, t)
+    info = _info(settings, _accounts(read), t)
     lines = t["service_lines"]
     info["answers"] = [
         f"{len(lines)} lines, {lines['unit_id'].nunique()} machines, "
@@ -322,10 +386,8 @@ def _live_progress() -> Progress:
     return lambda step: handle.update({"text/plain": f"dutylife: {step}"}, raw=True)
 
 
-def _read(
-    settings: str | Path | Settings, as_of: dt.date | None, work: _Work, *, review: bool = False
-) -> tuple[Settings, intake.Intake]:
-    """Settings, intake and coding: what `run` and `check` share."""
+def _given(settings: str | Path | Settings, as_of: dt.date | None, work: _Work) -> Settings:
+    """Settings as given, with the day asked for; what they name is there."""
     with work.stage("settings"):
         given = settings if isinstance(settings, Settings) else read_settings(settings)
         if as_of:
@@ -334,6 +396,13 @@ def _read(
         components_of(given)  # refuses unknown component names before any file is read
         _history(given)
         work.findings.append(_without_effect(given))
+    return given
+
+
+def _read_given(
+    given: Settings, work: _Work, *, review: bool = False
+) -> tuple[Settings, intake.Intake]:
+    """Intake and coding: what `run` and `check` share."""
     with work.stage("reading exports"):
         read = read_or_tell_changes(given)
         intake.account(read)
@@ -388,29 +457,37 @@ def _all_findings(found: list[pd.DataFrame]) -> pd.DataFrame:
     return as_table("findings", pd.concat(rows) if rows else pd.DataFrame())
 
 
-def _info(settings: Settings, read: intake.Intake, t: dict[str, pd.DataFrame]) -> dict[str, Any]:
-    """Content of run.json, but for timings."""
+def _accounts(read: intake.Intake) -> list[dict[str, Any]]:
+    """Files of a run: digest, rows, rows used and set aside."""
     accounts = intake.account(read).rename(columns={"file": "name"})
     accounts["digest"] = [f.digest for f in read.files]
+    return [{str(k): v for k, v in row.items()} for row in accounts.to_dict("records")]
+
+
+def _info(
+    settings: Settings, accounts: list[dict[str, Any]], t: dict[str, pd.DataFrame]
+) -> dict[str, Any]:
+    """Content of run.json, but for timings."""
     unreadable = int(t["set_aside"]["needs_person"].sum())
     asks = t["findings"].loc[t["findings"]["kind"] == "ask", "message"]
     why = [f"{unreadable} rows can't be read (table set_aside)"] if unreadable else []
     return {
         "fleet": settings.fleet.model_dump(include={"name", "currency", "meter_unit"}),
-        "as_of": read.as_of.isoformat(),
+        "as_of": f"{settings.fleet.as_of:%Y-%m-%d}",
         "confidence_level": settings.report.confidence_level,
         "horizon_months": settings.report.horizon_months,
         "plan_in_force": settings.plan.in_force,
         "seed": settings.report.seed,
         "comeback_days": settings.coding.comeback_days,
-        "inputs": accounts.to_dict("records"),
-        "rows_in": int(accounts["n_rows"].sum()),
-        "rows_used": int(accounts["n_used"].sum()),
-        "rows_set_aside": int(accounts["n_set_aside"].sum()),
+        "inputs": accounts,
+        "rows_in": sum(a["n_rows"] for a in accounts),
+        "rows_used": sum(a["n_used"] for a in accounts),
+        "rows_set_aside": sum(a["n_set_aside"] for a in accounts),
         "person_needed": why + [str(a) for a in asks],
         "settings_digest": digest_of(settings.model_dump_json(), length=64),
         "settings": settings.model_dump(mode="json", exclude_unset=True, by_alias=True),
         "versions": versions(),
+        "code_digest": code_digest(),
         "n_rows": {name: len(frame) for name, frame in sorted(t.items())},
     }
 
@@ -424,16 +501,21 @@ def _history(settings: Settings) -> list[Path]:
         raise SettingsError(
             f"There is nothing at '{settings.report.history}'.",
             f"{settings.source}: report.history",
-            "name the folder of earlier runs or a maintenance-calendar.ics, or take the key out",
+            "make the folder if the months are to be kept there from now on, name the one of "
+            "earlier runs or a maintenance-calendar.ics, or take the key out",
         )
     return [place]
 
 
-def _default_folder(settings: Settings) -> Path:
-    return fleet_folder(settings) / f"{settings.fleet.as_of:%Y-%m-%d}"
+def _folder_of(settings: Settings, out: str | Path | None) -> Path:
+    """The run's DIR."""
+    if out:
+        return Path(out).absolute()
+    # the day is blank before the exports are read
+    day = "" if settings.fleet.as_of is None else f"{settings.fleet.as_of:%Y-%m-%d}"
+    return (fleet_folder(settings) / (day or "day")).absolute()
 
 
 def fleet_folder(settings: Settings) -> Path:
     """Return where the runs of a fleet lie when no other place is given."""
-    name = re.sub(r"[^\w-]+", "-", settings.fleet.name.casefold()).strip("-") or "fleet"
-    return Path("reports") / name
+    return Path("reports") / history.slug_of(settings.fleet.name)

@@ -4,6 +4,7 @@ import hashlib
 import json
 import platform
 from dataclasses import dataclass
+from functools import cache
 from importlib import metadata
 from pathlib import Path
 from typing import Any
@@ -67,6 +68,19 @@ def file_digest(path: Path) -> str:
 def seed_of(seed: int, *key: object) -> int:
     """Seed of one cell's draws: depends on the run's seed and the cell, never on row order."""
     return int(digest_of(seed, *key), 16) % (2**63)
+
+
+@cache
+def code_digest() -> str:
+    """SHA-256 over the package's own files: what its results follow from beside their inputs."""
+    package = Path(__file__).parent
+    files = sorted(
+        path
+        for path in package.rglob("*")
+        if path.suffix in (".py", ".toml") and "shipped" not in path.parts
+    )
+    named = [f"{path.relative_to(package).as_posix()} {file_digest(path)}" for path in files]
+    return digest_of(*named, length=64)
 
 
 def versions() -> dict[str, str]:

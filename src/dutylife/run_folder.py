@@ -57,27 +57,62 @@ def write_tables(tables: dict[str, pd.DataFrame], folder: Path) -> None:
 
     Dates are ISO, flags true/false, floats 10 significant digits, a missing value is blank.
     """
-    import duckdb
-
     folder.mkdir(parents=True, exist_ok=True)
-    # without these it would look for extensions on the network
-    quiet: dict[str, str | bool | int | float | list[str]] = {
-        "autoinstall_known_extensions": False, "autoload_known_extensions": False, "threads": 1,
-    }  # fmt: skip
-    with duckdb.connect(config=quiet) as base:
+    with quiet_base() as base:
         for name in sorted(tables):
             frame = as_table(name, tables[name])
             path = folder / f"{name}.csv"
             _as_text(TABLES[name], frame).to_csv(
                 path, index=False, lineterminator="\n", encoding="utf-8", float_format="%.10g"
             )
-            kinds = {"date": "DATE", "number": "DOUBLE", "count": "BIGINT", "flag": "BOOLEAN"}
-            types = {c: kinds.get(col.kind, "VARCHAR") for c, col in TABLES[name].columns.items()}
-            source = base.read_csv(
-                str(path), header=True, columns=types, quotechar='"', escapechar='"',
-                delimiter=",", parallel=False, max_line_size=8_000_000,
-            )  # fmt: skip
-            source.write_parquet(str(path.with_suffix(".parquet")), compression="zstd")
+            write_parquet(base, name, path)
+
+
+def quiet_base() -> Any:
+    """A DuckDB of its own on one thread, which looks for no extension on the network."""
+    import duckdb
+
+    quiet: dict[str, str | bool | int | float | list[str]] = {
+        "autoinstall_known_extensions": False, "autoload_known_extensions": False, "threads": 1,
+    }  # fmt: skip
+    return duckdb.connect(config=quiet)
+
+
+def write_parquet(base: Any, name: str, path: Path) -> None:
+    """Write a table's CSV as Parquet beside it; columns the CSV lacks are left out."""
+    kinds = {"date": "DATE", "number": "DOUBLE", "count": "BIGINT", "flag": "BOOLEAN"}
+    with path.open(encoding="utf-8") as file:
+        there = file.readline().rstrip("\n").split(",")
+    types = {c: kinds.get(TABLES[name].columns[c].kind, "VARCHAR") for c in there}
+    source = base.read_csv(
+        str(path), header=True, columns=types, quotechar='"', escapechar='"',
+        delimiter=",", parallel=False, max_line_size=8_000_000,
+    )  # fmt: skip
+    source.write_parquet(str(path.with_suffix(".parquet")), compression="zstd")
+
+
+def write_exact(
+    base: Any, name: str, frame: pd.DataFrame, folder: Path, columns: tuple[str, ...] = ()
+) -> None:
+    """Write one table as Parquet alone, every float to its last bit.
+
+    Parameters
+    ----------
+    base : connection
+        As `quiet_base` gives it.
+    name : str
+        Table of the vocabulary; also the file's name.
+    frame : DataFrame
+    folder : Path
+    columns : tuple of str
+        Columns to keep; all when empty.
+    """
+    typed = _as_text(TABLES[name], as_table(name, frame))
+    path = folder / f"{name}.csv"
+    kept = typed[list(columns)] if columns else typed
+    kept.to_csv(path, index=False, lineterminator="\n", encoding="utf-8", float_format="%.17g")
+    write_parquet(base, name, path)
+    path.unlink()
 
 
 def _as_text(table: Table, frame: pd.DataFrame) -> pd.DataFrame:

@@ -24,20 +24,40 @@ def terms(**own):
 def test_a_shelf_is_replayed_by_hand():
     own = terms(lead_time_days=2.0, review_days=1.0, pack_size=1)
     daily = np.array([1.0, 2.0, 0.0, 1.0, 0.0])
-    # starts with 2: day 0 gives 1, position 1 = point, no order; day 1 gives 1 of 2, orders 3
-    # (1 waits); day 3 they come, the one that waited first, then the one asked for
+    # starts with 2: day 0 gives 1, position 1 = point, no order; day 1 gives 1 of 2 (1 waits) and
+    # orders 3, there at the close of day 3: the one of day 3 waits as well, 1 is left after both
     found = replay(daily, [Level(start=0, point=1, up_to=2)], own)
-    assert (found.asked, found.given, found.n_orders, found.n_short_days) == (4.0, 3.0, 1, 1)
-    assert found.held_mean == pytest.approx((1 + 0 + 0 + 1 + 1) / 5)
+    assert (found.asked, found.given, found.n_orders, found.n_short_days) == (4.0, 2.0, 1, 2)
+    assert found.held_mean == pytest.approx((1 + 0 + 0 + 0 + 1) / 5)
+
+
+def test_what_came_before_is_replayed_and_not_counted():
+    own = terms(lead_time_days=2.0, review_days=1.0, pack_size=1)
+    daily = np.array([1.0, 1.0])
+    level = [Level(start=0, point=0, up_to=2)]
+    full = replay(daily, level, own)
+    assert (full.asked, full.given) == (2.0, 2.0)
+    # the day before took one of the two
+    found = replay(daily, level, own, before=np.array([1.0]))
+    assert (found.asked, found.given, found.n_short_days) == (2.0, 1.0, 1)
+    assert found.held_mean == 0.0
+
+
+def test_a_lost_sale_is_not_owed():
+    own = terms(lead_time_days=1.0, review_days=1.0, pack_size=1, when_short="lost sale")
+    daily = np.array([3.0, 0.0, 0.0, 1.0])
+    # 1 of 3 given, 2 lost; 1 ordered, there at the close of day 1, given on day 3
+    found = replay(daily, [Level(start=0, point=1, up_to=1)], own)
+    assert (found.asked, found.given, found.n_orders) == (4.0, 2.0, 2)
 
 
 def test_a_shelf_may_start_at_what_is_on_hand():
     own = terms(lead_time_days=2.0, review_days=1.0)
     daily = np.array([1.0, 1.0, 1.0, 0.0, 1.0])
-    # 1 on the shelf: given; position 0 < 1 orders 3, there on day 2; day 1 short, day 2 pays it
-    # back and gives; 1 left; day 4 given
+    # 1 on the shelf: given; position 0 < 1 orders 3, there at the close of day 2; days 1 and 2
+    # short, then paid back; 1 left, given on day 4
     found = replay(daily, [Level(start=0, point=1, up_to=3)], own, on_hand=1.0)
-    assert (found.asked, found.given, found.n_orders) == (4.0, 3.0, 2)
+    assert (found.asked, found.given, found.n_orders) == (4.0, 2.0, 2)
     plenty = replay(daily, [Level(start=0, point=9, up_to=9)], own)
     assert plenty.given == 4.0
 

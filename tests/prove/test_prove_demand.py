@@ -19,12 +19,12 @@ from dutylife.prove.demand_verdicts import figures_of, verdicts_of
 from dutylife.prove.demand_worlds import CONTRACT, PLAN, STEADY, WORLDS, world_of
 from dutylife.prove.scores import ORACLE, OURS
 from dutylife.settings import settings_from
-from dutylife.stock.orders import terms_of
+from dutylife.stock.terms import terms_of
 
 INFO = {"seed": 1, "n_fleets": 4, "n_units": 240}
 
 
-def sums_of(means, *, worlds=(STEADY,), n_fleets=4, n_parts=60, seed=3):
+def sums_of(means, *, worlds=(STEADY,), n_fleets=4, n_parts=40, seed=3):
     """Poisson forecasts of stated means, by method, of pieces that come at the oracle's mean."""
     from scipy.stats import poisson
 
@@ -116,12 +116,12 @@ def test_the_best_series_method_and_its_error_stand_in_the_figures():
 
 
 def test_a_shelf_that_knows_the_demand_costs_less_at_the_same_fill():
-    """A burst in the second month: told to one method, not to the other."""
+    """A burst in the first month: told to one method, not to the other."""
     from scipy.stats import poisson
 
     rng = np.random.default_rng(1)
     day = np.arange(182)
-    rate = np.where((day >= 31) & (day < 60), 3.0, 0.5)
+    rate = np.where(day < 29, 3.0, 0.5)
     asked = {f"P{i}": rng.poisson(rate).astype(float) for i in range(12)}
     own = {"stock": {"default": {"lead_time_days": 9.0, "review_days": 7.0, "holding_rate": 0.2}}}
     terms = {p: terms_of(p, {}, settings_from(own)) for p in asked}
@@ -131,7 +131,7 @@ def test_a_shelf_that_knows_the_demand_costs_less_at_the_same_fill():
         return poisson(mean).pmf(np.arange(120))
 
     told = stock_rows(
-        lambda _, m, days: law((3.0 if m == 1 else 0.5) * days), asked, terms,
+        lambda _, m, days: law((3.0 if m == 0 else 0.5) * days), asked, terms,
         dict.fromkeys(asked, 10.0), starts,
     )  # fmt: skip
     blind = stock_rows(lambda *a: law(0.5 * a[2]), asked, terms, dict.fromkeys(asked, 10.0), starts)
@@ -139,7 +139,7 @@ def test_a_shelf_that_knows_the_demand_costs_less_at_the_same_fill():
     def cost(rows):
         fill = np.maximum.accumulate([r["given"] / r["asked"] for r in rows])
         every = [r["held_cost"] + r["ordering_cost"] + r["waiting_cost"] for r in rows]
-        assert fill[0] < FILL < fill[-1]
+        assert fill[-1] > FILL  # one that fills more at its lowest level is taken there
         return np.interp(FILL, fill, every)
 
     assert cost(told) < 0.85 * cost(blind)

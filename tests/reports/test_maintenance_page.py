@@ -57,7 +57,7 @@ def test_next_visits_come_in_order_of_date(run: Run):
 
 
 def test_intervals_in_short_have_a_column_for_each_duty_and_say_what_they_stand_on(run: Run):
-    table = tree(section(run, "intervals in short").html).find("table")
+    table = tree(section(run, "intervals in short").html).find(".//table")
     assert [th.text.strip() for th in table.findall("thead/tr/th")][1:] == list(DUTIES)
     rows = {r.find("th").text: r for r in table.findall("tbody/tr")}
     assert list(rows) == ["ignition cap", "carburetor", "air filter"]

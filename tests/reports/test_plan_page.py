@@ -109,3 +109,19 @@ def test_the_shops_page_links_every_pack(planned: Run):
     assert all((planned.folder / unquote(link)).is_file() for link in links)
     assert set(planned.table("machine_tasks")["customer"]) == set(packs) == set(OTHERS)
     assert len(planted()["visit_plan"]) > len(packs)
+
+
+def test_a_saving_is_told_with_its_range(tmp_path: Path):
+    one = planted()["intervals"].assign(
+        cost_per_1000_hours=70.0, cost_per_1000_hours_run_to_failure=100.0
+    )
+    curve = pd.DataFrame(
+        [{"component": "air filter", "duty": "wet", "age": 10.0 * n, "clock": "hours",
+          "cost_per_1000_hours": 80.0, "cost_per_1000_hours_lower": 70.0,
+          "cost_per_1000_hours_upper": 90.0} for n in range(1, 9)]
+    )  # fmt: skip
+    folder = write_run(
+        tmp_path / "run", {}, intervals=one, cost_curves=as_table("cost_curves", curve)
+    )
+    told = section(open_run(folder), "what it saves").html
+    assert "saves 30 EUR (20 to 40) per 1000 h" in told

@@ -148,6 +148,8 @@ def test_hostile_text_is_only_text(tmp_path: Path):
     assert "=HYPERLINK(" in said
     assert "\U0001f525" in said
     assert "signs in all" in said
+    # signs that turn the direction of writing end with the text that brings them
+    assert re.search(r"w</bdi>\.\.\. \(\d", text)
     assert len(text) < 60_000, "a word of 10 000 signs does not fill the page"
 
 

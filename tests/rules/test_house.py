@@ -17,7 +17,8 @@ RANKS = [
     {"settings"}, {"components"},
     {"practice"}, {"intake"}, {"draft"}, {"coding"}, {"lives"}, {"models"}, {"decisions"},
     {"sensitivity"}, {"stock"},
-    {"reports"}, {"run_folder"}, {"pipeline"}, {"sheets"}, {"backtest"}, {"prove"}, {"cli"},
+    {"reports"}, {"run_folder"}, {"history"}, {"pipeline"}, {"sheets"}, {"backtest"}, {"prove"},
+    {"cli"},
 ]  # fmt: skip
 RANK = {name: i for i, names in enumerate(RANKS) for name in names}
 FILES = sorted(p for p in SRC.rglob("*.py") if p != SRC / "__init__.py")
@@ -93,8 +94,8 @@ def test_a_file_says_first_what_it_is_for(path: Path):
 def test_only_some_stages_write_files():
     writers = re.compile(r"\.(to_csv|to_parquet|write_text|write_bytes|mkdir|to_excel)\(")
     # prove keeps each finished fleet, so that a proof of hours can be taken up again; draft writes
-    # the settings file it proposes
-    allowed = {"run_folder", "pipeline", "reports", "practice", "prove", "draft"}
+    # the settings file it proposes; history keeps the months
+    allowed = {"run_folder", "history", "pipeline", "reports", "practice", "prove", "draft"}
     bad = [p.name for p in FILES if writers.search(p.read_text()) and stage(p) not in allowed]
     assert bad == []
 

@@ -238,7 +238,8 @@ def test_a_superseded_number_is_forecast_under_the_new_one(make):
     catalogue = as_table("catalogue", pd.concat([listed, new]))
     tables = stock(fleet, catalogue=catalogue)
     assert forecast(tables, "CAP-NEW")["mean_unplanned"] > 0
-    assert forecast(tables, "CAP-5K")["mean_unplanned"] == 0
+    assert "CAP-5K" not in set(tables["demand_forecast"]["part_number"].astype(object))
+    assert "CAP-5K" not in set(tables["stock_plan"]["part_number"].astype(object))
 
 
 def test_no_part_numbers_no_shelf_gives_empty_tables(make):
@@ -282,10 +283,13 @@ def test_an_economic_lot_buys_no_further_than_the_forecast_reaches(make):
         return row["order_up_to"] - row["reorder_point"], forecast(tables, "CAP-5K"), row
 
     small, half_year, _ = lot(0.5)
-    # square root of 2 x yearly demand x 0.5 / (0.25 x 4)
-    assert small == pytest.approx((2 * 2 * half_year["mean"] * 0.5) ** 0.5, abs=1)
+    # square root of 2 x yearly demand x 0.5 / (0.25 x 4); an order also makes up for what a month
+    # between two reviews took below the point, half of it on average
+    a_month = half_year["mean"] / 6
+    economic = (2 * 2 * half_year["mean"] * 0.5) ** 0.5
+    assert economic - a_month - 1 <= small <= economic
     large, half_year, row = lot(5000.0)
-    assert large == pytest.approx(half_year["mean"], rel=0.1)
+    assert half_year["mean"] - a_month - 1 <= large <= half_year["mean"]
     assert "The quantity lasts about" in row["sentence"]
 
 

@@ -23,12 +23,12 @@ from dutylife.stock import plan_stock
 from dutylife.stock.levels import levels_of
 from dutylife.stock.part_law import quantiles
 from dutylife.stock.parts import DAYS_PER_MONTH, current_numbers
-from dutylife.stock.series import LEVELS, pinball
+from dutylife.stock.scored import SPANS, asked_by_day, end_of, looked_up, score_rows
+from dutylife.stock.series import LEVELS
 from dutylife.stock.shares import LIVES, SERIES, Series, monthly_series
 from dutylife.stock.terms import Terms, terms_of
 
 Array = npt.NDArray[np.float64]
-SPANS = (1, 3, 6)
 FORECAST = "forecast"  # of lives and series, weighted by the scores known by then
 N_BACK = 6
 WARM_UP_DAYS = 365  # replayed before, so that no shelf starts full
@@ -88,7 +88,7 @@ def backtest(
     as_of = pd.Timestamp(now.info["as_of"])
     lines = now.tables["service_lines"]
     current = current_numbers(now.tables["catalogue"])
-    daily, first = _asked(lines, current, as_of)
+    daily, first = asked_by_day(lines, current, as_of)
     days = [as_of - pd.DateOffset(months=k) for k in range(n_back, 0, -1)]
     if not days or (days[0] - first).days < 12 * DAYS_PER_MONTH:
         raise DecisionError(
@@ -99,7 +99,7 @@ def backtest(
     scores: list[dict[str, Any]] = []
     for day in days:
         tell(f"as of {day:%Y-%m-%d}")
-        known = [r for r in scores if _end(r["as_of"], r["months"]) <= day]
+        known = [r for r in scores if end_of(r["as_of"], r["months"]) <= day]
         month = _rolled(given, day.date(), current, known)
         months.append(month)
         scores += _scored(month, daily, first, as_of)
@@ -118,27 +118,6 @@ def backtest(
     return Backtest(folder, tables, reports.backtest_answer(tables))
 
 
-def _end(as_of: pd.Timestamp, months: float) -> pd.Timestamp:
-    return as_of + pd.DateOffset(months=int(months))
-
-
-def _asked(
-    lines: pd.DataFrame, current: dict[str, str], as_of: pd.Timestamp
-) -> tuple[dict[str, Array], pd.Timestamp]:
-    """Pieces of each part by day from the first line on, returns negative; and that first day."""
-    words = lines.astype({"part_number": "object", "line_kind": "object"})
-    first = words["service_date"].min()
-    words = words[words["line_kind"].isin(["part", "credit"]) & words["part_number"].notna()]
-    number = words["part_number"].map(lambda p: current.get(p, p)).astype(str)
-    at = (words["service_date"] - first).dt.days
-    n = (as_of - first).days + 1
-    out: dict[str, Array] = {}
-    for name, rows in words["quantity"].fillna(1.0).groupby(number):
-        pieces = np.bincount(at[rows.index], weights=rows, minlength=n)
-        out[str(name)] = np.asarray(pieces, dtype=float)
-    return out, first
-
-
 def _rolled(
     settings: Settings, day: dt.date, current: dict[str, str], known: list[dict[str, Any]]
 ) -> _Month:
@@ -154,16 +133,16 @@ def _rolled(
             contracts=t["contracts"], forecast_scores=table, stated_plan=t["stated_plan"],
             use_seasons=t["use_seasons"],
         )  # fmt: skip
-    said = {method: _looked_up(own["demand_forecast"], as_of) for method, own in made.items()}
+    said = {method: looked_up(own["demand_forecast"], as_of) for method, own in made.items()}
     levels = {method: _planned(own["stock_plan"]) for method, own in made.items()}
-    horizon = (_end(as_of, SPANS[-1]) - as_of).days
+    horizon = (end_of(as_of, SPANS[-1]) - as_of).days
     series = monthly_series(t["service_lines"], current, as_of)
     shelf = _listed(t["shelf"])
     for method in (SERIES, *OTHERS):
         said[method], levels[method] = {}, {}
         for number in sorted(series.pieces):
             for span in SPANS:
-                length = (_end(as_of, span) - as_of).days
+                length = (end_of(as_of, span) - as_of).days
                 law = _law(method, series, number, length)
                 said[method][number, span] = tuple(quantiles(law, LEVELS))
             terms = terms_of(number, shelf.get(number, {}), filled)
@@ -191,19 +170,6 @@ def _levels(
     return float(found.point), float(found.up_to)
 
 
-def _looked_up(
-    table: pd.DataFrame, as_of: pd.Timestamp
-) -> dict[tuple[str, int], tuple[float, ...]]:
-    rows = table.astype({"part_number": "object", "plan": "object"})
-    if set(rows["plan"]) != {"recommended"}:  # the plan in force only
-        rows = rows[rows["plan"] != "recommended"]
-    rows = rows[(rows["from_date"] == as_of + pd.Timedelta(days=1)) & rows["months"].isin(SPANS)]
-    return {
-        (str(r["part_number"]), int(r["months"])): (r["p50"], r["p80"], r["p95"])
-        for r in rows.to_dict("records")
-    }
-
-
 def _planned(plan: pd.DataFrame) -> dict[str, tuple[float, float]]:
     return {
         str(r["part_number"]): (float(r["reorder_point"]), float(r["order_up_to"]))
@@ -219,38 +185,8 @@ def _listed(shelf: pd.DataFrame) -> dict[str, dict[str, Any]]:
 def _scored(
     month: _Month, daily: dict[str, Array], first: pd.Timestamp, as_of: pd.Timestamp
 ) -> list[dict[str, Any]]:
-    """Rows of "forecast_scores" of one rolled-back run; spans that have not ended are left out.
-
-    Only parts asked for by then or forecast then: a new part number is in no method's reach.
-    """
-    numbers = sorted({n for own in month.said.values() for n, _ in own})
-    begin = (month.as_of - first).days + 1
-    rows = []
-    for span in SPANS:
-        end = _end(month.as_of, span)
-        if end > as_of:
-            continue
-        for number in numbers:
-            asked = daily.get(number)
-            came = 0.0 if asked is None else float(asked[begin : (end - first).days + 1].sum())
-            came = max(came, 0.0)
-            for method, own in month.said.items():
-                at = own.get((number, span), (0.0, 0.0, 0.0))
-                loss = np.mean(
-                    [
-                        pinball(np.array(q), np.array(came), v)
-                        for q, v in zip(at, LEVELS, strict=True)
-                    ]
-                )
-                rows.append(
-                    {
-                        "as_of": month.as_of, "part_number": number, "months": float(span),
-                        "from_date": month.as_of + pd.Timedelta(days=1), "method": method,
-                        "pinball_loss": float(loss), "under_p80": float(came <= at[1]),
-                        "under_p95": float(came <= at[2]),
-                    }
-                )  # fmt: skip
-    return rows
+    """Rows of "forecast_scores" of one rolled-back run."""
+    return score_rows(month.as_of, month.said, daily, first, as_of)
 
 
 def _replayed(

@@ -7,8 +7,8 @@ import numpy as np
 import numpy.typing as npt
 
 from dutylife.backtest.shelf import Level, replay
-from dutylife.stock.orders import Terms
 from dutylife.stock.part_law import quantiles
+from dutylife.stock.terms import Terms
 
 Array = npt.NDArray[np.float64]
 STARTS = (0, 1, 3)  # months after the cut-off from which on a level is the next one

@@ -48,7 +48,7 @@ def kept_since(run: Run) -> Section:
         Shown(name="unit_id", heading="machine"),
         *([] if given.customer else [Shown(name="customer", heading="customer")]),
         date_column("due_on", "planned for"),
-        Shown(name="what", heading="task"),
+        Shown(name="what", heading="task", wide=True),
         Shown(name="fate", heading="what became of it"),
         date_column("failed_on", "failed meanwhile"),
     ]

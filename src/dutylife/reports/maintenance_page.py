@@ -208,7 +208,11 @@ def what_it_saves(run: Run) -> Section:
 def _saving_words(row: Any, given: Facts) -> str:
     if row.is_relative:
         return f"the cost of {wording.number(row.saving, 2)} planned replacements"
-    return wording.money(row.saving, given.currency)
+    low, high = row.saving_per_1000_hours_cost_lower, row.saving_per_1000_hours_cost_upper
+    if not (np.isfinite(low) and np.isfinite(high)):
+        return wording.money(row.saving, given.currency)
+    span = f"{wording.money(low, '')} to {wording.money(high, '')}"
+    return f"{wording.money(row.saving, given.currency)} ({span})"
 
 
 def _drawer(curve: pd.DataFrame, row: Any, given: Facts) -> Callable[[Any], str]:

@@ -31,7 +31,7 @@ def on_condition(run: Run) -> Section:
         found.append(
             {
                 "what": f"{task} {component}",
-                "often": "\n".join(f"{r.duty}: {_often(r, given)}" for r in records(mine)),
+                "often": _by_duty(records(mine), given),
                 "reading": "\n".join(_reading(c) for c in checks) or "as the maker's manual says",
                 "limit": "\n".join(c.reject_limit for c in checks if c.reject_limit)
                 or "as the maker's manual says",
@@ -41,7 +41,7 @@ def on_condition(run: Run) -> Section:
         )
     shown = [
         Shown(name="what", heading="look"),
-        Shown(name="often", heading="how often"),
+        Shown(name="often", heading="how often", wide=True),
         Shown(name="reading", heading="reading, when good"),
         Shown(name="limit", heading="change or mend at"),
         Shown(name="tool", heading="tool"),
@@ -64,6 +64,12 @@ def on_condition(run: Run) -> Section:
             ),
         ),
     )
+
+
+def _by_duty(rows: list[Any], given: Any) -> str:
+    """How often in each duty, all in lines alike."""
+    told = [f"{r.duty}: {_often(r, given)}" for r in rows]
+    return told[0] if len(told) == 1 else "\n".join(["by duty", *told])
 
 
 def _often(row: Any, given: Any) -> str:

@@ -194,8 +194,8 @@ def _explained_lines(
     own = [p in pairs for p in zip(replaced["unit_id"], replaced["component"], strict=True)]
     events = replaced[pd.Series(own, index=replaced.index, dtype=bool) & ~replaced["is_comeback"]]
     events = events.assign(row=range(len(events)))
-    pairs = event_lines(events)
+    of_event = event_lines(events)
     number = service_lines[["line_id", "part_number"]].astype(object).set_index("line_id")
-    sold = pairs["line_id"].map(number["part_number"]).map(lambda p: current.get(p, p))
-    fitted = pairs["row"].map(events.set_index("row")["part_number"])
-    return set(pairs["line_id"][fitted.isna() | sold.isna() | (sold == fitted)])
+    sold = of_event["line_id"].map(number["part_number"]).map(lambda p: current.get(p, p))
+    fitted = of_event["row"].map(events.set_index("row")["part_number"])
+    return set(of_event["line_id"][fitted.isna() | sold.isna() | (sold == fitted)])

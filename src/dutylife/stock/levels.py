@@ -151,7 +151,7 @@ def served_by(law_of: LawOf, terms: Terms, horizon_days: int, *, gap: int | None
         gap = _gap(review, mean_review, lot_of(a_day, mean_review, terms, horizon_days), pack)
     weight, order_size = _offsets(review, mean_review, gap, pack, terms.minimum_order)
     n_points = max(len(law) for law, _ in both) + 1
-    positions = np.arange(n_points + len(weight) - 1)
+    positions = np.arange(n_points + len(weight) - 1, dtype=float)
     short_at_end, ready = _short(both, positions)
     short_before, _ = _short(lead, positions)
     asked = sum(share * _mean(law) for law, share in both)

@@ -8,14 +8,17 @@ from dutylife.errors import DecisionError
 from dutylife.schema import as_table
 from dutylife.settings import Settings
 from dutylife.stock import parts
-from dutylife.stock.demand import common_spans, days_ahead, forecast_rows
+from dutylife.stock.demand import Span, common_spans, days_ahead, forecast_rows
 from dutylife.stock.fleet_demand import fleet_demand
 from dutylife.stock.levels import days_asked
 from dutylife.stock.money_curve import ShelfLine, days_on_curve, money_curve, shelf_line
 from dutylife.stock.orders import stock_row
+from dutylife.stock.part_law import quantiles
 from dutylife.stock.plans import plans_of
+from dutylife.stock.series import LEVELS
 from dutylife.stock.shares import mix, monthly_series, shares_of_lives
 from dutylife.stock.shelf import shelf_rows, stock_findings
+from dutylife.stock.streams import Laws
 from dutylife.stock.terms import terms_of
 from dutylife.vocabulary import TABLES
 
@@ -38,6 +41,7 @@ def plan_stock(
     forecast_scores: pd.DataFrame | None = None,
     stated_plan: pd.DataFrame | None = None,
     use_seasons: pd.DataFrame | None = None,
+    levels_only: bool = False,
 ) -> dict[str, pd.DataFrame]:
     """Demand of every part and what to hold and order.
 
@@ -59,6 +63,10 @@ def plan_stock(
         Table "stated_plan", where the plan in force is a file.
     use_seasons : DataFrame, optional
         Table "use_seasons": months in which machines of a duty run more.
+    levels_only : bool
+        Only the plan in force and the spans that levels and orders follow from, which takes a
+        third of the time; "demand_forecast" then has those, and `needed_by` is coarse
+        and "money_curve" has no rows.
 
     Returns
     -------
@@ -83,7 +91,7 @@ def plan_stock(
     if settings.fleet.as_of is None:
         raise DecisionError("Stock needs a day to start from.", "fleet.as_of", "fill it")
     as_of = pd.Timestamp(settings.fleet.as_of)
-    plans = plans_of(settings, stated_plan)
+    plans = plans_of(settings, stated_plan)[: 1 if levels_only else None]
     on_shelf = shelf_rows(shelf, parts.current_numbers(catalogue))
     fleet = fleet_demand(
         failure_events, life_draws, intervals, units, unit_spans, service_lines,
@@ -94,11 +102,16 @@ def plan_stock(
     terms = {n: terms_of(n, on_shelf.get(n, {}), settings) for n in numbers}
     spans = common_spans(as_of, settings.report.horizon_months)
     horizon = max(span.key[1] for span in spans if span.start == 0)
-    further = [days_ahead(as_of, d) for d in RUN_OUT_DAYS]
+    spans = spans[-1:] if levels_only else spans  # the longest one
+    further = [] if levels_only else [days_ahead(as_of, d) for d in RUN_OUT_DAYS]
     own_spans = {
         n: [
             days_ahead(as_of, d)
-            for d in (t.protection_days, *days_asked(t, horizon), *days_on_curve(t))
+            for d in (
+                t.protection_days,
+                *days_asked(t, horizon),
+                *(() if levels_only else days_on_curve(t)),
+            )  # fmt: skip
         ]
         for n, t in terms.items()
     }
@@ -115,15 +128,17 @@ def plan_stock(
         for number in numbers:
             own = laws[number]
             share, n_scored = shares[number] if plan == plans[0] else (1.0, 0)
+            by_lives = _by_lives(own, [*spans, own_spans[number][0]])
             if share < 1:
                 for (start, end), law in own.items():
                     mix(law, series.chances(number, end - start), share)
             told_rows = forecast_rows(number, plan, own, [*spans, own_spans[number][0]])
-            forecast += [r | {"life_weight": share, "n_scored": n_scored} for r in told_rows]
+            weighed = {"life_weight": share, "n_scored": n_scored}
+            forecast += [r | weighed | by_lives[r["from_date"], r["months"]] for r in told_rows]
             if plan == plans[0]:
                 row = stock_row(number, own, terms[number], as_of, settings, horizon)
                 rows.append(row)
-                if terms[number].unit_cost:
+                if terms[number].unit_cost and not levels_only:
                     on_curve.append(shelf_line(row, own, terms[number]))
     component = parts.component_of_part(fleet.replaced, catalogue, fleet.current)
     words = _descriptions(service_lines, catalogue, shelf)
@@ -132,6 +147,17 @@ def plan_stock(
         "stock_plan": _named("stock_plan", rows, component, words),
         "money_curve": money_curve(on_curve).table,
         "findings": stock_findings(service_lines, numbers, settings),
+    }
+
+
+def _by_lives(own: Laws, spans: list[Span]) -> dict[tuple[pd.Timestamp, float], dict[str, float]]:
+    """Quantiles before any series is mixed in: later, both are held against what came."""
+    named = ("life_p50", "life_p80", "life_p95")
+    return {
+        (s.from_date, s.months): dict(
+            zip(named, quantiles(own[s.key].chances(), LEVELS), strict=True)
+        )
+        for s in spans
     }
 
 

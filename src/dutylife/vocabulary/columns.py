@@ -7,12 +7,13 @@ from dataclasses import replace
 
 from dutylife.vocabulary.kinds import Column
 from dutylife.vocabulary.of_decisions import OF_DECISIONS
+from dutylife.vocabulary.of_history import OF_HISTORY
 from dutylife.vocabulary.of_models import OF_MODELS
 from dutylife.vocabulary.of_proofs import OF_PROOFS
 from dutylife.vocabulary.of_record import OF_RECORD
 from dutylife.vocabulary.of_stock import OF_STOCK
 
-DECLARED = (*OF_RECORD, *OF_MODELS, *OF_DECISIONS, *OF_STOCK, *OF_PROOFS)
+DECLARED = (*OF_RECORD, *OF_MODELS, *OF_DECISIONS, *OF_STOCK, *OF_HISTORY, *OF_PROOFS)
 COLUMNS: dict[str, Column] = {c.name: c for c in DECLARED}
 
 

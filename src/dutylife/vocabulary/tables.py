@@ -337,7 +337,7 @@ _TABLES: list[Table] = [
         "part x span x plan",
         "part_number plan from_date months",
         "part_number component plan from_date months mean p50 p80 p90 p95 mean_planned "
-        "mean_unplanned mean_other life_weight n_scored",
+        "mean_unplanned mean_other life_weight n_scored life_p50 life_p80 life_p95",
     ),
     _table(
         "stock_plan",
@@ -364,7 +364,22 @@ _TABLES: list[Table] = [
         "forecast_scores",
         "a past forecast against what came",
         "as_of part_number from_date months method",
-        "as_of part_number from_date months method pinball_loss under_p80 under_p95",
+        "as_of part_number from_date months method p50 p80 p95 asked pinball_loss under_p80 "
+        "under_p95",
+    ),
+    _table(
+        "moved",
+        "a cause of the change of one recommendation since last month",
+        "recommendation subject cause",
+        "recommendation subject component duty task part_number cause cause_order moved_unit "
+        "value_before value_after cause_before cause_after cause_change cause_evidence",
+    ),
+    _table(
+        "record_changes",
+        "a cell of the past that changed since last month, or a row that went or came",
+        "table change row_key changed_column",
+        "table:table_name change row_key changed_column was is_now happened_on unit_id ticket "
+        "component source_file source_row",
     ),
     _table(
         "backtest_stock",

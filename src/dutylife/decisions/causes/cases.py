@@ -1,6 +1,5 @@
 """Past complaints and what each turned out to be: one row a job and component at fault."""
 
-import numpy as np
 import pandas as pd
 
 from dutylife.coding import complaint_signs
@@ -49,7 +48,7 @@ def past_cases(
     key = _job(events["unit_id"], events["ticket"], events["event_date"])
     complaint = key.map(told).fillna("")
     weight = events["confidence"].fillna(1.0)
-    share = weight / np.maximum(weight.groupby(key).transform("sum"), 1.0)
+    share = weight / weight.groupby(key).transform("sum").clip(lower=1.0)
     kinds = units.set_index(units["unit_id"].astype(object))["equipment_class"].astype(object)
     place = at_span(events["unit_id"], events["event_date"], unit_spans)
     read = [signs.get(c, Sign("", (), is_known=False)) for c in complaint]

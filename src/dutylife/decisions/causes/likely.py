@@ -84,7 +84,7 @@ class LikelyCauses:
                 f"{'has' if round(self.n_like) == 1 else 'have'} a part at fault on record; the "
                 "order goes by the words of the complaint and the age of the parts."
             )
-        most = self.table.loc[self.table["n_at_fault"].idxmax()]
+        most = self.table.iloc[int(self.table["n_at_fault"].to_numpy().argmax())]
         counted = (
             f"Of {like} of {self.where}, {number(round(most['n_at_fault']))} turned out to be the "
             f"{most['component']} ({_span(most, 'share_of_like')})."

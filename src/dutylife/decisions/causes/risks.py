@@ -88,7 +88,9 @@ def part_risks(
         )  # fmt: skip
     names = ["component", "per_day", "steady", "cv", "age_hours", "age_days"]
     out = pd.DataFrame(rows, columns=names).set_index("component")
-    return out[np.isfinite(out["per_day"]) & (out["steady"] > 0)]
+    known = np.isfinite(out["per_day"].to_numpy(float)) & (out["steady"].to_numpy(float) > 0)
+    found: pd.DataFrame = out.loc[known]
+    return found
 
 
 def _risk(law: Law, hours: float, days: float, use: float) -> tuple[float, float, float]:

@@ -28,7 +28,7 @@ def due_now(sheet: MachineSheet) -> Section:
         what=[f"{r.task} {r.component}" for r in records(rows)],
         when=[_when(r) for r in records(rows)],
         care=[_care(sheet, r) for r in records(rows)],
-        price=[prices.get(f"{r.task} {r.component}") for r in records(rows)],
+        price=[prices.get(f"{r.task} {r.component}", float("nan")) for r in records(rows)],
     )
     shown = [
         Shown(name="what", heading="task"),
@@ -118,13 +118,15 @@ def parts_to_bring(sheet: MachineSheet) -> Section:
     for component in _open_anyway(sheet, due)["component"]:
         wanted.setdefault(component, []).append("while it is open")
     shelf = _shelf(sheet)
-    rows, unnamed = [], []
+    rows, unnamed, out = [], [], []
     for component, why in wanted.items():
         number = _part_number(sheet, component)
         if not number:
             unnamed.append(component)
             continue
         on_hand, on_order = shelf.get(number, (None, None))
+        if on_hand is not None and on_hand <= 0:
+            out.append(component)
         rows.append(
             {"part": number, "component": component, "why": ", ".join(why),
              "on_hand": on_hand, "on_order": on_order}
@@ -141,7 +143,6 @@ def parts_to_bring(sheet: MachineSheet) -> Section:
         frame, shown, caption="Parts to bring.", caption_unseen=True,
         none="No part with a number is asked for.",
     )  # fmt: skip
-    out = [r["component"] for r in rows if r["on_hand"] is not None and r["on_hand"] <= 0]
     answer = f"{wording.count(len(rows), 'part')} to bring" if rows else ""
     if rows:
         answer += f"; not on the shelf: {', '.join(out)}." if out else "."

@@ -39,18 +39,19 @@ def machine(sheet: MachineSheet) -> Section:
         lines.append(f"Not seen since {day(row['last_seen'])}: it may have left the fleet.")
     parts = []
     if sheet.complaint.strip():
-        said = Markup('<p class="said" dir="auto"><strong>Said:</strong> <bdi>{}</bdi></p>')
-        parts.append(said.format(_cut(sheet.complaint.strip())))
+        said = Markup('<p class="said" dir="auto"><strong>Said:</strong> <bdi>{}</bdi>{}</p>')
+        parts.append(said.format(*_cut(sheet.complaint.strip())))
     if sheet.already:
         done = Markup("<p><strong>Changed or found in order already:</strong> {}.</p>")
         parts.append(done.format(", ".join(sheet.already)))
     return Section("", "", tuple(lines), tuple(parts))
 
 
-def _cut(text: str) -> str:
+def _cut(text: str) -> tuple[str, str]:
+    """Text as far as it is shown, and how long it is where it is cut."""
     if len(text) <= _LONGEST:
-        return text
-    return f"{text[:_LONGEST]}... ({wording.count(len(text), 'sign')} in all)"
+        return text, ""
+    return text[:_LONGEST], f"... ({wording.count(len(text), 'sign')} in all)"
 
 
 def cautions(sheet: MachineSheet) -> Section:
@@ -182,7 +183,7 @@ def measure(sheet: MachineSheet) -> Section:
         if rows
         else ""
     )
-    sentences = (
+    sentences: tuple[str, ...] = (
         "Limits are starting values: the maker's figure stands above them, and one of the part's "
         "own above that. Tools: common practice, no source.",
     )

@@ -76,8 +76,9 @@ class MachineSheet:
         """Row of table "units", with customer and duty."""
         rows = self.table("units")
         own = self.record.machines.loc[self.unit_id]
-        row = rows[rows["unit_id"] == self.unit_id].iloc[0]
-        return pd.concat([row, own[["duty", "customer"]]])
+        row: pd.Series = rows[rows["unit_id"] == self.unit_id].iloc[0].copy()
+        row["duty"], row["customer"] = own["duty"], own["customer"]
+        return row
 
     @cached_property
     def lives(self) -> pd.DataFrame:
