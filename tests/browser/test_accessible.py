@@ -35,8 +35,8 @@ def axe_source(tmp_path_factory: pytest.TempPathFactory) -> str:
     except OSError as error:
         from conftest import REQUIRED
 
-        if "browser" in REQUIRED:
-            pytest.fail(f"browser is required (DUTYLIFE_REQUIRE): {error}", pytrace=False)
+        if "axe" in REQUIRED:
+            pytest.fail(f"axe is required (DUTYLIFE_REQUIRE): {error}", pytrace=False)
         pytest.skip(str(error))
 
 
