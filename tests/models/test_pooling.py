@@ -9,7 +9,7 @@ from dutylife.models.pooling import alone, pool_cells
 from dutylife.models.pooling.grids import cell_grid
 from dutylife.models.pooling.priors import SCALE_BETWEEN, SHAPE_BETWEEN
 from dutylife.models.starting import StartingLife, starting_prior
-from dutylife.prove.models_made import Law, lives_half_cut
+from dutylife.prove.models_alone.made import Law, lives_half_cut
 
 
 def cell(

@@ -6,7 +6,7 @@ import pytest
 
 from dutylife import pipeline
 from dutylife.practice import make_practice
-from dutylife.reports.assumptions import assumption_rows
+from dutylife.reports.evidence.assumptions import assumption_rows
 from dutylife.sensitivity import sensitivity
 from dutylife.settings import Settings
 

@@ -12,9 +12,11 @@ from click.testing import CliRunner
 
 from dutylife.cli import main
 from dutylife.errors import DutylifeError
-from dutylife.prove import ModelsProof, models_cases, models_truth, prove_models
-from dutylife.prove.models_made import BLIND_WATCH, Laws, lives_blindly_cut, lives_half_cut
-from dutylife.prove.models_scores import Judged, answer_of, error_row
+from dutylife.prove import ModelsProof, prove_models
+from dutylife.prove.models_alone import cases as models_cases
+from dutylife.prove.models_alone import truth as models_truth
+from dutylife.prove.models_alone.made import BLIND_WATCH, Laws, lives_blindly_cut, lives_half_cut
+from dutylife.prove.models_alone.scores import Judged, answer_of, error_row
 
 TABLES = ("own", "pooled", "lending", "factors")
 FEW = 16

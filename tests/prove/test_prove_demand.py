@@ -11,12 +11,12 @@ from dutylife.cli import main
 from dutylife.errors import DutylifeError
 from dutylife.practice import simulate_fleet
 from dutylife.prove import prove_demand
-from dutylife.prove.demand_fleet import ALL_PARTS, ITS_PARTS, parts_changed
-from dutylife.prove.demand_scores import MONTHS, DemandSums
-from dutylife.prove.demand_stock import FILL, STARTS, STEPS, stock_rows
-from dutylife.prove.demand_truth import summed_up
-from dutylife.prove.demand_verdicts import figures_of, verdicts_of
-from dutylife.prove.demand_worlds import CONTRACT, PLAN, STEADY, WORLDS, world_of
+from dutylife.prove.demand_alone.fleet import ALL_PARTS, ITS_PARTS, parts_changed
+from dutylife.prove.demand_alone.scores import MONTHS, DemandSums
+from dutylife.prove.demand_alone.stock import FILL, STARTS, STEPS, stock_rows
+from dutylife.prove.demand_alone.truth import summed_up
+from dutylife.prove.demand_alone.verdicts import figures_of, verdicts_of
+from dutylife.prove.demand_alone.worlds import CONTRACT, PLAN, STEADY, WORLDS, world_of
 from dutylife.prove.scores import ORACLE, OURS
 from dutylife.settings import settings_from
 from dutylife.stock.terms import terms_of

@@ -11,9 +11,9 @@ from dutylife.cli import main
 from dutylife.decisions.age import age_replacement
 from dutylife.decisions.life import known_life
 from dutylife.errors import DutylifeError
-from dutylife.prove import money_cells as cells
 from dutylife.prove import prove_money
-from dutylife.prove.models_made import Law
+from dutylife.prove.models_alone.made import Law
+from dutylife.prove.money_alone import cells
 
 LAWS = [
     Law(float(np.log(k)), float(np.log(s))) for k, s in ((2.0, 400.0), (3.5, 90.0), (1.4, 50.0))
@@ -55,7 +55,7 @@ def test_perfect_knowledge_loses_nothing_and_waiting_what_wear_costs():
 @pytest.fixture(scope="module")
 def proof(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
     patch = pytest.MonkeyPatch()
-    patch.setattr("dutylife.prove.money_truth.SIZES", (5,))
+    patch.setattr("dutylife.prove.money_alone.truth.SIZES", (5,))
     out = tmp_path_factory.mktemp("proof")
     result = CliRunner().invoke(main, ["prove", "--money", "--cells", "16", "--out", str(out)])
     patch.undo()

@@ -2,7 +2,7 @@
 
 import pytest
 
-from dutylife.prove.models_cases import (
+from dutylife.prove.models_alone.cases import (
     NOT_TOLD,
     STATED,
     TOLD,

@@ -9,8 +9,8 @@ import pytest
 from made_run import AS_OF, BAD, make_run, write_csv
 
 from dutylife.provenance import open_run
-from dutylife.reports.bench_load import bench_answer, draw_weeks
 from dutylife.reports.sections import section
+from dutylife.reports.stock.bench_load import bench_answer, draw_weeks
 from dutylife.stock.bench.arrivals import ALL
 
 

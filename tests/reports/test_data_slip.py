@@ -8,7 +8,7 @@ import pytest
 from made_run import write_csv
 
 from dutylife.provenance import Run, open_run
-from dutylife.reports.data_slip import gains, slip_section, write_data_slip
+from dutylife.reports.evidence.data_slip import gains, slip_section, write_data_slip
 
 
 def life(**own: object) -> dict:

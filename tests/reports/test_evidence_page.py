@@ -10,8 +10,8 @@ import pytest
 
 from dutylife.provenance import Run
 from dutylife.reports import section
-from dutylife.reports.evidence_page import rows_answer
-from dutylife.reports.recurrence import gap_summary, median_days
+from dutylife.reports.evidence.evidence_page import rows_answer
+from dutylife.reports.evidence.recurrence import gap_summary, median_days
 
 
 def cells(html: str) -> list[list[str]]:
@@ -141,7 +141,7 @@ def test_without_makers_the_record_keeping_that_would_tell_is_named(tmp_path: Pa
 def test_a_mean_curve_shows_its_steps_and_range(run: Run):
     from matplotlib.figure import Figure
 
-    from dutylife.reports.events_with_age import draw_mean_events
+    from dutylife.reports.evidence.events_with_age import draw_mean_events
 
     axes = Figure().subplots()
     rows = run.table("recurrence_curves").query("counted_by == 'calendar'").iloc[:8]

@@ -8,7 +8,8 @@ from matplotlib.figure import Figure
 
 from dutylife.errors import RunError
 from dutylife.provenance import Run
-from dutylife.reports import figures, law_figures, plot
+from dutylife.reports import figures, plot
+from dutylife.reports.evidence import law_figures
 from dutylife.reports.facts import facts_of, plain, records
 
 matplotlib.use("agg")

@@ -9,8 +9,8 @@ from dutylife.provenance import Run
 from dutylife.reports import section
 from dutylife.reports.cautions import CAUTIONS
 from dutylife.reports.facts import facts_of, records
-from dutylife.reports.maintenance_page import interval_words
-from dutylife.reports.visits_section import visit_answer
+from dutylife.reports.maintenance.maintenance_page import interval_words
+from dutylife.reports.maintenance.visits_section import visit_answer
 
 
 def words(run: Run, **row: object) -> str:

@@ -7,7 +7,7 @@ import pytest
 from made_run import make_run, write_csv
 
 from dutylife.provenance import Run, open_run
-from dutylife.reports import shelf_money
+from dutylife.reports.stock import shelf_money
 
 
 @pytest.fixture

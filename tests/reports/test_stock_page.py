@@ -6,7 +6,7 @@ from made_run import AS_OF, PARTS
 
 from dutylife.provenance import Run
 from dutylife.reports import section
-from dutylife.reports.stock_page import order_answer, order_lines
+from dutylife.reports.stock.stock_page import order_answer, order_lines
 from dutylife.schema import as_table
 
 

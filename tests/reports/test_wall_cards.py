@@ -10,8 +10,8 @@ from made_run import BAD, make_run
 
 from dutylife.components import shipped_components
 from dutylife.reports import write_wall_cards
-from dutylife.reports.card_cautions import SHORT, hazards_of
 from dutylife.reports.cautions import CAUTIONS, FOOTER
+from dutylife.reports.maintenance.card_cautions import SHORT, hazards_of
 from dutylife.run_folder import write_tables
 from dutylife.schema import as_table
 

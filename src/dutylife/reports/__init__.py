@@ -1,23 +1,23 @@
 """Tables of a run to pages, workbook and calendar. The only folder that draws."""
 
-from dutylife.reports.backtest_page import backtest_answer, write_backtest_page
 from dutylife.reports.calendar import write_calendar
-from dutylife.reports.data_slip import write_data_slip
+from dutylife.reports.evidence.data_slip import write_data_slip
+from dutylife.reports.evidence.lives_page import write_lives_page
+from dutylife.reports.evidence.one_component import one_component
+from dutylife.reports.evidence.one_life import one_life
 from dutylife.reports.layout import Section, own_section
-from dutylife.reports.lives_page import write_lives_page
-from dutylife.reports.moved import moved_answers
-from dutylife.reports.one_component import one_component
-from dutylife.reports.one_life import one_life
+from dutylife.reports.maintenance.wall_cards import write_wall_cards
 from dutylife.reports.packs import check_chosen, without_machines, write_customer_packs
 from dutylife.reports.pages import write_own_page, write_pages
-from dutylife.reports.prove_demand_page import write_prove_demand_page
-from dutylife.reports.prove_lives_page import write_prove_lives_page
-from dutylife.reports.prove_models_page import write_prove_models_page
-from dutylife.reports.prove_money_page import write_prove_money_page
-from dutylife.reports.prove_page import write_prove_page
+from dutylife.reports.proofs.backtest_page import backtest_answer, write_backtest_page
+from dutylife.reports.proofs.prove_demand_page import write_prove_demand_page
+from dutylife.reports.proofs.prove_lives_page import write_prove_lives_page
+from dutylife.reports.proofs.prove_models_page import write_prove_models_page
+from dutylife.reports.proofs.prove_money_page import write_prove_money_page
+from dutylife.reports.proofs.prove_page import write_prove_page
 from dutylife.reports.sections import SECTIONS, answers, plot, section
 from dutylife.reports.sheet import machine_sheet, write_sheet
-from dutylife.reports.wall_cards import write_wall_cards
+from dutylife.reports.stock.moved import moved_answers
 from dutylife.reports.what_if_panel import what_if_panel
 from dutylife.reports.workbook import write_order_list
 

@@ -4,9 +4,9 @@ from markupsafe import Markup
 
 from dutylife import wording
 from dutylife.provenance import Run
+from dutylife.reports.evidence.lives_page import lives_link
 from dutylife.reports.facts import facts_of, plain, records
 from dutylife.reports.layout import Section
-from dutylife.reports.lives_page import lives_link
 from dutylife.reports.tables import Shown, figure_column, html_table, linked
 
 

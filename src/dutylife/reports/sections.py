@@ -10,30 +10,28 @@ import pandas as pd
 from dutylife.decisions.comparison import comparison_sentence
 from dutylife.errors import RunError
 from dutylife.provenance import Run, open_run
-from dutylife.reports import (
+from dutylife.reports import behind, packs
+from dutylife.reports.evidence import (
     assumptions,
-    behind,
-    bench_load,
     comebacks,
-    coming_year,
     events_with_age,
     evidence_page,
-    kept_section,
     law_sections,
-    maintenance_page,
-    moved,
     moved_why,
-    on_condition,
-    packs,
     pooling,
-    present_schedule,
-    shelf_money,
-    stock_page,
-    task_choice,
-    visits_section,
 )
 from dutylife.reports.facts import Facts
 from dutylife.reports.layout import Section
+from dutylife.reports.maintenance import (
+    coming_year,
+    kept_section,
+    maintenance_page,
+    on_condition,
+    present_schedule,
+    task_choice,
+    visits_section,
+)
+from dutylife.reports.stock import bench_load, moved, shelf_money, stock_page
 from dutylife.settings import Settings
 
 SECTIONS: dict[str, Callable[[Run], Section]] = {

@@ -7,8 +7,8 @@ from dutylife.decisions import WhatIf, what_if, what_if_ground
 from dutylife.decisions.what_if_ground import Ground
 from dutylife.errors import DutylifeError
 from dutylife.provenance import Run
-from dutylife.reports.coming_year import ranged
 from dutylife.reports.layout import Section, style_tag
+from dutylife.reports.maintenance.coming_year import ranged
 from dutylife.reports.tables import Shown, html_table
 
 AS_IT_IS = "as it is"

@@ -9,7 +9,7 @@ import pandas as pd
 from dutylife.provenance import open_run
 from dutylife.reports.cautions import FOOTER
 from dutylife.reports.facts import Facts, day, facts_of, plain
-from dutylife.reports.stock_page import order_answer
+from dutylife.reports.stock.stock_page import order_answer
 
 # our own column names, so that the sheet is itself a parts file for the next run
 COLUMNS = (

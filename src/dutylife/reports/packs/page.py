@@ -9,18 +9,18 @@ from markupsafe import Markup
 import dutylife
 from dutylife import wording
 from dutylife.provenance import Run
-from dutylife.reports import coming_year, maintenance_page
 from dutylife.reports.cautions import FOOTER
 from dutylife.reports.facts import Facts, day, facts_of, plain, records
-from dutylife.reports.kept_section import kept_since
 from dutylife.reports.layout import Section, look
-from dutylife.reports.maintenance_page import interval_said, range_words
-from dutylife.reports.on_condition import on_condition
+from dutylife.reports.maintenance import coming_year, maintenance_page
+from dutylife.reports.maintenance.kept_section import kept_since
+from dutylife.reports.maintenance.maintenance_page import interval_said, range_words
+from dutylife.reports.maintenance.on_condition import on_condition
+from dutylife.reports.maintenance.present_schedule import beside_present
+from dutylife.reports.maintenance.visits_section import next_visits, visits_soon
 from dutylife.reports.packs.behind import FEWEST_CUSTOMERS
 from dutylife.reports.pages import own_css
-from dutylife.reports.present_schedule import beside_present
 from dutylife.reports.tables import Shown, html_table, templates
-from dutylife.reports.visits_section import next_visits, visits_soon
 
 PAGE, CARDS = "maintenance.html", "wall-cards.html"
 _TITLES = {PAGE: "Maintenance", CARDS: "Wall cards"}

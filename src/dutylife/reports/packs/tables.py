@@ -13,8 +13,8 @@ from dutylife.decisions.starting import Start, looks_of, replacement_of
 from dutylife.errors import RunError
 from dutylife.provenance import Run
 from dutylife.reports.facts import plain, records, table_or_empty
+from dutylife.reports.maintenance.present_schedule import present_of
 from dutylife.reports.packs.behind import OWN, WITHHELD, Behind, Cell
-from dutylife.reports.present_schedule import present_of
 from dutylife.settings import PresentSchedule, Settings
 from dutylife.vocabulary import TABLES
 

@@ -9,13 +9,13 @@ from dutylife.reports.calendar import calendar_of, calendar_title
 from dutylife.reports.earlier_calendars import NAME as CALENDAR
 from dutylife.reports.earlier_calendars import earlier_packs
 from dutylife.reports.facts import facts_of, table_or_empty
+from dutylife.reports.maintenance.wall_cards import cards_of
 from dutylife.reports.packs.behind import customers_behind
 from dutylife.reports.packs.chosen import chosen_customers
 from dutylife.reports.packs.folders import folder_names
 from dutylife.reports.packs.listing import FOLDER
 from dutylife.reports.packs.page import CARDS, PAGE, links_of, pack_page
 from dutylife.reports.packs.tables import pack_of, shop_of
-from dutylife.reports.wall_cards import cards_of
 from dutylife.settings import settings_from
 
 

@@ -7,9 +7,9 @@ import pandas as pd
 from dutylife import wording
 from dutylife.decisions.billed import billed_costs, ticket_totals
 from dutylife.decisions.causes import VisitPrice, visit_price
-from dutylife.reports.card_cautions import SHORT, hazards_of
 from dutylife.reports.facts import day, records
 from dutylife.reports.layout import Section
+from dutylife.reports.maintenance.card_cautions import SHORT, hazards_of
 from dutylife.reports.sheet.first import ages_words
 from dutylife.reports.sheet.machine import MachineSheet
 from dutylife.reports.tables import Shown, amount, figure_column, html_table

@@ -7,13 +7,13 @@ from markupsafe import Markup
 
 from dutylife import wording
 from dutylife.components import Task
-from dutylife.reports.card_cautions import hazards_of
 from dutylife.reports.cautions import CALENDAR_LINE, CAUTIONS
 from dutylife.reports.facts import day, records
 from dutylife.reports.layout import Section, listed
+from dutylife.reports.maintenance.card_cautions import hazards_of
+from dutylife.reports.maintenance.tools import tool_for
 from dutylife.reports.sheet.machine import MachineSheet
 from dutylife.reports.tables import Shown, html_table, share
-from dutylife.reports.tools import tool_for
 
 _ALWAYS = ("Unexpected start", "Carbon monoxide", "Fire")
 _LOOKS = ("measure", "test", "inspect", "clean")

@@ -9,9 +9,9 @@ import pandas as pd
 
 from dutylife import reports
 from dutylife.errors import DutylifeError
-from dutylife.prove.demand_fleet import DemandJob, demand_rows
-from dutylife.prove.demand_verdicts import figures_of, verdicts_of
-from dutylife.prove.demand_worlds import N_UNITS, WORLDS
+from dutylife.prove.demand_alone.fleet import DemandJob, demand_rows
+from dutylife.prove.demand_alone.verdicts import figures_of, verdicts_of
+from dutylife.prove.demand_alone.worlds import N_UNITS, WORLDS
 from dutylife.prove.jobs import fleet_seed
 from dutylife.prove.run import source_digest
 from dutylife.prove.workers import worked

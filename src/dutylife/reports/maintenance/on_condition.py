@@ -7,12 +7,12 @@ import pandas as pd
 from dutylife import wording
 from dutylife.components import Component, Task, shipped_components
 from dutylife.provenance import Run
-from dutylife.reports.card_cautions import SHORT, hazards_of
 from dutylife.reports.facts import facts_of, plain, records
 from dutylife.reports.layout import Section
-from dutylife.reports.maintenance_page import interval_words
+from dutylife.reports.maintenance.card_cautions import SHORT, hazards_of
+from dutylife.reports.maintenance.maintenance_page import interval_words
+from dutylife.reports.maintenance.tools import tool_for
 from dutylife.reports.tables import Shown, html_table
-from dutylife.reports.tools import tool_for
 
 LOOKS = ("inspect", "measure", "clean", "test")
 

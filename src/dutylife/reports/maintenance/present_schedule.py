@@ -11,7 +11,7 @@ from dutylife.components import DAYS_PER_MONTH, components_of, short_name
 from dutylife.provenance import Run
 from dutylife.reports.facts import Facts, facts_of, plain, records
 from dutylife.reports.layout import Section
-from dutylife.reports.maintenance_page import interval_words
+from dutylife.reports.maintenance.maintenance_page import interval_words
 from dutylife.reports.tables import Shown, html_table
 from dutylife.settings import PresentSchedule, settings_from
 

@@ -10,7 +10,7 @@ from dutylife.provenance import Run
 from dutylife.reports import figures
 from dutylife.reports.facts import Facts, day, facts_of, plain, table_or_empty
 from dutylife.reports.layout import Section, side_by_side
-from dutylife.reports.shelf_money import what_it_protects
+from dutylife.reports.stock.shelf_money import what_it_protects
 from dutylife.reports.tables import (
     Shown,
     amount,

@@ -12,9 +12,9 @@ import pandas as pd
 from dutylife import pipeline
 from dutylife.backtest.methods import OTHERS, chances_by
 from dutylife.practice import PracticeFleet, simulate_fleet, write_practice
-from dutylife.prove.demand_scores import MONTHS, DemandSums
-from dutylife.prove.demand_stock import STARTS, stock_rows
-from dutylife.prove.demand_worlds import CONTRACT, N_YEARS, PLAN, World, world_of
+from dutylife.prove.demand_alone.scores import MONTHS, DemandSums
+from dutylife.prove.demand_alone.stock import STARTS, stock_rows
+from dutylife.prove.demand_alone.worlds import CONTRACT, N_YEARS, PLAN, World, world_of
 from dutylife.prove.oracle import oracle_demand
 from dutylife.prove.replay import future_pieces, unit_costs
 from dutylife.prove.scores import ORACLE, OURS

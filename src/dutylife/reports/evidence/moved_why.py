@@ -7,7 +7,7 @@ from dutylife import wording
 from dutylife.provenance import Run
 from dutylife.reports.facts import Facts, day, facts_of, plain, table_or_empty
 from dutylife.reports.layout import Section
-from dutylife.reports.moved import (
+from dutylife.reports.stock.moved import (
     CAUSES,
     INTERVAL,
     LEVEL,

@@ -10,9 +10,9 @@ from dutylife.errors import FitError, RunError
 from dutylife.models import kaplan_meier
 from dutylife.models.cells import usable_lives
 from dutylife.provenance import Run
+from dutylife.reports.evidence.lives_page import age_words, lives_with_rows
 from dutylife.reports.facts import Facts, day, facts_of, plain, records
 from dutylife.reports.layout import Section
-from dutylife.reports.lives_page import age_words, lives_with_rows
 from dutylife.reports.results.marks import in_percent
 from dutylife.reports.tables import Shown, date_column, html_table
 

@@ -8,10 +8,10 @@ import pandas as pd
 
 from dutylife import wording
 from dutylife.provenance import Run
+from dutylife.reports.evidence.lives_page import lives_link
+from dutylife.reports.evidence.recurrence import gap_summary
 from dutylife.reports.facts import Facts, facts_of, plain, records
 from dutylife.reports.layout import Section, listed
-from dutylife.reports.lives_page import lives_link
-from dutylife.reports.recurrence import gap_summary
 from dutylife.reports.tables import Shown, figure_column, html_table, linked, whole
 
 TOP_TEXTS = 10

@@ -7,9 +7,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from dutylife.prove.demand_scores import N_BINS
-from dutylife.prove.demand_stock import FILL
-from dutylife.prove.demand_worlds import PLAN
+from dutylife.prove.demand_alone.scores import N_BINS
+from dutylife.prove.demand_alone.stock import FILL
+from dutylife.prove.demand_alone.worlds import PLAN
 from dutylife.prove.scores import ORACLE, OURS
 from dutylife.prove.verdicts import MET, NOT_MET, TOO_FEW
 

@@ -10,8 +10,8 @@ from dutylife import wording
 from dutylife.errors import RunError
 from dutylife.provenance import Run
 from dutylife.reports import figures
+from dutylife.reports.evidence.law_figures import law_pictures
 from dutylife.reports.facts import Facts, facts_of, plain, records
-from dutylife.reports.law_figures import law_pictures
 from dutylife.reports.layout import Section, side_by_side
 from dutylife.reports.tables import Shown, figure_column, html_table
 

@@ -11,10 +11,10 @@ from dutylife import wording
 from dutylife.components import shipped_components
 from dutylife.decisions.visits.jobs import GROUP_DAYS
 from dutylife.provenance import Run, open_run
-from dutylife.reports.card_cautions import SHORT, hazards_of
 from dutylife.reports.cautions import CALENDAR_LINE, CAUTIONS, FOOTER
 from dutylife.reports.facts import Facts, day, facts_of, plain, records, table_or_empty
 from dutylife.reports.layout import Section, listed, look
+from dutylife.reports.maintenance.card_cautions import SHORT, hazards_of
 from dutylife.reports.pages import OTHER_PAGES, PAGES, own_css
 from dutylife.reports.tables import Shown, html_table, templates
 

@@ -9,10 +9,10 @@ import pandas as pd
 
 from dutylife import reports
 from dutylife.errors import DutylifeError
-from dutylife.prove import models_cases as cases
-from dutylife.prove.models_cases import ModelsJob, rows_of
-from dutylife.prove.models_made import N_DUTIES
-from dutylife.prove.models_scores import MET, NO_AIM
+from dutylife.prove.models_alone import cases
+from dutylife.prove.models_alone.cases import ModelsJob, rows_of
+from dutylife.prove.models_alone.made import N_DUTIES
+from dutylife.prove.models_alone.scores import MET, NO_AIM
 from dutylife.prove.run import source_digest
 from dutylife.prove.workers import worked
 from dutylife.run_folder import write_tables

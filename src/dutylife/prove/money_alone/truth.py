@@ -9,8 +9,8 @@ import pandas as pd
 
 from dutylife import reports
 from dutylife.errors import DutylifeError
-from dutylife.prove.models_made import N_DUTIES
-from dutylife.prove.money_cells import CASES, COST_RATIO, OURS, SIZES, MoneyJob, money_rows
+from dutylife.prove.models_alone.made import N_DUTIES
+from dutylife.prove.money_alone.cells import CASES, COST_RATIO, OURS, SIZES, MoneyJob, money_rows
 from dutylife.prove.run import source_digest
 from dutylife.prove.workers import worked
 from dutylife.run_folder import write_tables

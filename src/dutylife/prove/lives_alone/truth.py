@@ -17,7 +17,7 @@ from dutylife.intake import read_exports
 from dutylife.lives import build_lives
 from dutylife.practice import DIFFICULTIES, make_practice, simulate_fleet, without_difficulties
 from dutylife.prove.jobs import NO_DIFFICULTY, fleet_seed
-from dutylife.prove.lives_scores import (
+from dutylife.prove.lives_alone.scores import (
     OURS,
     TRUE,
     SeenFleet,

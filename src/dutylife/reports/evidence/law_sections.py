@@ -5,8 +5,8 @@ from markupsafe import Markup
 
 from dutylife import wording
 from dutylife.provenance import Run
+from dutylife.reports.evidence.law_figures import pictures_from
 from dutylife.reports.facts import facts_of, plain, records, table_or_empty
-from dutylife.reports.law_figures import pictures_from
 from dutylife.reports.layout import Section, side_by_side
 from dutylife.reports.results.marks import in_percent
 from dutylife.reports.tables import Shown, figure_column, html_table

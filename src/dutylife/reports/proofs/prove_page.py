@@ -7,9 +7,9 @@ import pandas as pd
 from markupsafe import Markup
 
 import dutylife
-from dutylife.reports import prove_parts as parts
 from dutylife.reports.layout import Section, listed, look
 from dutylife.reports.pages import own_css
+from dutylife.reports.proofs import prove_parts as parts
 from dutylife.reports.tables import templates
 
 TITLE = "Made-up fleets: how the method behaves"

@@ -11,7 +11,7 @@ import numpy as np
 from dutylife.models import fit_cells
 from dutylife.models.cells import CellLives
 from dutylife.models.pooling import pool_cells
-from dutylife.prove.models_made import (
+from dutylife.prove.models_alone.made import (
     N_DUTIES,
     START,
     Law,
@@ -20,7 +20,7 @@ from dutylife.prove.models_made import (
     lives_half_cut,
     together,
 )
-from dutylife.prove.models_scores import Judged, error_row
+from dutylife.prove.models_alone.scores import Judged, error_row
 
 LEVEL = 0.90
 WHAT = ("b10", "b50", "shape", "scale")

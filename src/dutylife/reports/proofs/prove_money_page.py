@@ -6,8 +6,8 @@ from typing import Any
 import pandas as pd
 
 from dutylife.reports.layout import Section
-from dutylife.reports.prove_page import write_proof
-from dutylife.reports.prove_parts import as_words
+from dutylife.reports.proofs.prove_page import write_proof
+from dutylife.reports.proofs.prove_parts import as_words
 from dutylife.reports.tables import Shown, figure_column, html_table
 
 TITLE = "Made-up lives: replacement ages against perfect knowledge"

@@ -8,8 +8,8 @@ import pandas as pd
 from markupsafe import Markup
 
 from dutylife.reports.layout import Section, listed
-from dutylife.reports.prove_page import write_proof
-from dutylife.reports.prove_parts import as_words, figure_text
+from dutylife.reports.proofs.prove_page import write_proof
+from dutylife.reports.proofs.prove_parts import as_words, figure_text
 from dutylife.reports.tables import Shown, html_table, whole
 
 TITLE = "Made-up fleets: the table of lives against the true lives"

@@ -14,9 +14,9 @@ from dutylife.models import fit_cells
 from dutylife.models.cells import CellLives
 from dutylife.models.checks import Array
 from dutylife.models.pooling import pool_cells
-from dutylife.prove.models_cases import ALIKE
-from dutylife.prove.models_made import N_DUTIES, START, Law, lives_half_cut, together
-from dutylife.prove.models_scores import mean_by_group
+from dutylife.prove.models_alone.cases import ALIKE
+from dutylife.prove.models_alone.made import N_DUTIES, START, Law, lives_half_cut, together
+from dutylife.prove.models_alone.scores import mean_by_group
 from dutylife.settings import Workshop
 
 COST_RATIO = 5.0

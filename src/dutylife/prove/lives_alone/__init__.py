@@ -1,0 +1,1 @@
+"""The failure-event table held alone to the true lives."""

@@ -1,0 +1,1 @@
+"""The life models held alone to made-up lives of known laws."""

@@ -1,0 +1,1 @@
+"""Replacement ages held alone to the true best ones."""

@@ -1,0 +1,1 @@
+"""Sections of the evidence page, and the pages of lives and of the data slip."""

@@ -1,0 +1,1 @@
+"""Sections of the maintenance page, and the wall cards."""

@@ -1,0 +1,1 @@
+"""Pages of proofs and of the back-test."""
