@@ -200,7 +200,9 @@ def component_lines(name: str, rows: list[dict[str, str]]) -> list[str]:
             *([f"interval_months = {r['baseline_interval_months']}"] if r["baseline_interval_months"] else []),
             f"severe_factor = {r['severe_duty_factor'] or 1}",
             f"measurement = {quoted(r['measurement'])}", f"unit = {quoted(r['unit'])}",
-            f"nominal = {quoted(r['nominal'])}", f"reject_limit = {quoted(r['reject_limit'])}",
+            f"nominal = {quoted(r['nominal'])}",
+            # a counter sheet of any machine prints it
+            f"reject_limit = {quoted(r['reject_limit'].replace('compressor)', 'machine)'))}",
             f"mark = {quoted(mark_of(r['status'], 'i') or 'our proposal')}",
             f"factor_mark = {quoted(mark_of(r['status'], 'f') or 'our proposal')}",
             f"source = {quoted(source_of(r['source']))}",
