@@ -10,8 +10,7 @@ from made_run import BAD, write_csv
 
 from dutylife.errors import RunError
 from dutylife.provenance import Run, open_run
-from dutylife.reports import section, write_lives_page
-from dutylife.reports.evidence import one_life
+from dutylife.reports import one_life, section, write_lives_page
 from dutylife.reports.evidence.lives_page import anchor_of, lives_link, lives_with_rows
 
 

@@ -1,29 +1,16 @@
 """Notebooks to pages: run, code left out, one file each that needs nothing else."""
 
-import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from markupsafe import Markup
 
-import dutylife
-from dutylife.errors import RunError
 from dutylife.provenance import open_run, shipped_folder
-from dutylife.reports.cautions import FOOTER
 from dutylife.reports.executing import Notebook, executed
-from dutylife.reports.facts import Facts, day, facts_of
-from dutylife.reports.layout import look, style_tag
-from dutylife.reports.tables import templates
-
-PAGES = {"stock": "Stock", "maintenance": "Maintenance", "evidence": "Evidence"}
-# written beside them, not from a notebook
-OTHER_PAGES = {"wall-cards": "Wall cards", "lives": "Lives", "data-slip": "Data slip"}
-_REMOTE = re.compile(
-    r"""<(?:script|link|iframe|object|embed|base)\b|\bsrc\s*=\s*["']?(?:https?:)?//|"""
-    r"""@import|url\(\s*["']?(?:https?:)?//""",
-    re.IGNORECASE,
-)
+from dutylife.reports.facts import facts_of
+from dutylife.reports.layout import style_tag
+from dutylife.reports.whole_page import PAGES, links_of_run, write_whole_page
 
 
 def write_pages(folder: str | Path, progress: Callable[[str], None] | None = None) -> list[Path]:
@@ -53,8 +40,8 @@ def write_pages(folder: str | Path, progress: Callable[[str], None] | None = Non
     written = []
     for name, done in zip(PAGES, executed(notebooks, progress), strict=True):
         path = run.folder / f"{name}.html"
-        path.write_text(_page(name, PAGES[name], done, given), encoding="utf-8", newline="\n")
-        written.append(path)
+        links = links_of_run(name)
+        written.append(write_whole_page(path, PAGES[name], _body(done), given, links))
     return written
 
 
@@ -89,13 +76,11 @@ def write_own_page(notebook: str | Path, folder: str | Path, out: str | Path) ->
         if line.startswith("# ")
     ]
     title = heads[0] if heads else path.stem
-    text = _page(path.stem, title, done, facts_of(run))
-    path.write_text(text, encoding="utf-8", newline="\n")
-    return path
+    return write_whole_page(path, title, _body(done), facts_of(run), links_of_run(path.stem))
 
 
-def _page(name: str, title: str, notebook: Any, given: Facts) -> str:
-    """Executed notebook as one HTML file: no code, script, widget or remote resource."""
+def _body(notebook: Any) -> Markup:
+    """Executed notebook as HTML without code, widgets and the style sheets of its cells."""
     from nbconvert import exporters
 
     notebook.metadata.pop("widgets", None)
@@ -112,25 +97,7 @@ def _page(name: str, title: str, notebook: Any, given: Facts) -> str:
         exclude_anchor_links=True,
     )
     body, _ = exporter.from_notebook_node(notebook)
-    body = body.replace(style_tag(), "")
-    css = (look() + own_css()).strip()
-    text = templates().get_template("page.html").render(
-        title=f"{title}: {given.fleet}, {day(given.as_of)}",
-        css=Markup(css),
-        fleet=given.fleet,
-        as_of=day(given.as_of),
-        pages=[(f"{n}.html", t, n == name) for n, t in (PAGES | OTHER_PAGES).items()],
-        body=Markup(body),
-        footer=FOOTER,
-        stamp=f"Made by dutylife {dutylife.__version__}.",
-    )  # fmt: skip
-    found = _REMOTE.search(text)
-    if found:
-        raise RunError(
-            f"The page would hold a script or a remote resource: {found.group(0)!r}.",
-            f"{name}.html", "take it out of the notebook",
-        )  # fmt: skip
-    return text
+    return Markup(body.replace(style_tag(), ""))
 
 
 def _is_plumbing(cell: Any) -> bool:
@@ -142,10 +109,3 @@ def _is_plumbing(cell: Any) -> bool:
 def _is_for_reader(output: Any) -> bool:
     widget = "application/vnd.jupyter.widget-view+json"
     return output.get("name") != "stderr" and widget not in output.get("data", {})
-
-
-def own_css() -> str:
-    """Return the style sheet of a whole page, beside that of its sections."""
-    from importlib import resources
-
-    return resources.files("dutylife.reports").joinpath("page.css").read_text(encoding="utf-8")

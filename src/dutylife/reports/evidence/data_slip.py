@@ -7,17 +7,16 @@ import numpy as np
 import pandas as pd
 from markupsafe import Markup
 
-import dutylife
 from dutylife import wording
 from dutylife.components import shipped_components
 from dutylife.models.cells import usable_lives
 from dutylife.models.verdict import FEW_FAILURES, OWN_FAILURES
 from dutylife.provenance import Run, open_run
-from dutylife.reports.cautions import CALENDAR_LINE, FOOTER
+from dutylife.reports.cautions import CALENDAR_LINE
 from dutylife.reports.facts import Facts, day, facts_of, plain, records, table_or_empty
-from dutylife.reports.layout import Section, look
-from dutylife.reports.pages import OTHER_PAGES, PAGES, own_css
+from dutylife.reports.layout import Section
 from dutylife.reports.tables import Shown, figure_column, html_table, templates
+from dutylife.reports.whole_page import links_of_run, write_whole_page
 
 NAME = "data-slip.html"
 MOST_ROWS = 5  # so that slip and table stand on one sheet
@@ -186,16 +185,6 @@ def write_data_slip(folder: str | Path) -> Path:
         ),
         Markup(slip_section(run).html),
     )
-    text = templates().get_template("page.html").render(
-        title=f"Data slip: {given.fleet}, {day(given.as_of)}",
-        css=Markup((look() + own_css() + _CSS).strip()),
-        fleet=given.fleet,
-        as_of=day(given.as_of),
-        pages=[(f"{n}.html", t, n == "data-slip") for n, t in (PAGES | OTHER_PAGES).items()],
-        body=body,
-        footer=FOOTER,
-        stamp=f"Made by dutylife {dutylife.__version__}.",
-    )  # fmt: skip
-    path = run.folder / NAME
-    path.write_text(text, encoding="utf-8", newline="\n")
-    return path
+    return write_whole_page(
+        run.folder / NAME, "Data slip", body, given, links_of_run("data-slip"), css=_CSS
+    )

@@ -6,14 +6,11 @@ from typing import Any
 import pandas as pd
 from markupsafe import Markup
 
-import dutylife
 from dutylife import wording
 from dutylife.provenance import Run, digest_of, open_run
-from dutylife.reports.cautions import FOOTER
 from dutylife.reports.facts import Facts, day, facts_of, plain, records
-from dutylife.reports.layout import look
-from dutylife.reports.pages import OTHER_PAGES, PAGES, own_css
 from dutylife.reports.tables import templates
+from dutylife.reports.whole_page import links_of_run, write_whole_page
 
 NAME = "lives.html"
 ROWS_NAMED = 6  # source rows named for one life; a job of many lines says how many more
@@ -154,19 +151,9 @@ def write_lives_page(folder: str | Path) -> Path:
         "that say so. A row number counts the header as row 1. Open a line to see its lives.</p>\n"
         "{}</section>"
     ).format(answer, Markup("".join(blocks)))
-    text = templates().get_template("page.html").render(
-        title=f"Lives: {given.fleet}, {day(given.as_of)}",
-        css=Markup((look() + own_css() + _CSS).strip()),
-        fleet=given.fleet,
-        as_of=day(given.as_of),
-        pages=[(f"{n}.html", t, n == "lives") for n, t in (PAGES | OTHER_PAGES).items()],
-        body=body,
-        footer=FOOTER,
-        stamp=f"Made by dutylife {dutylife.__version__}.",
-    )  # fmt: skip
-    path = run.folder / NAME
-    path.write_text(text, encoding="utf-8", newline="\n")
-    return path
+    return write_whole_page(
+        run.folder / NAME, "Lives", body, given, links_of_run("lives"), css=_CSS
+    )
 
 
 def _in_short(rows: pd.DataFrame) -> str:

@@ -6,17 +6,16 @@ from typing import Any
 import pandas as pd
 from markupsafe import Markup
 
-import dutylife
 from dutylife import wording
 from dutylife.components import shipped_components
 from dutylife.decisions.visits.jobs import GROUP_DAYS
 from dutylife.provenance import Run, open_run
 from dutylife.reports.cautions import CALENDAR_LINE, CAUTIONS, FOOTER
 from dutylife.reports.facts import Facts, day, facts_of, plain, records, table_or_empty
-from dutylife.reports.layout import Section, listed, look
+from dutylife.reports.layout import Section, listed
 from dutylife.reports.maintenance.card_cautions import SHORT, hazards_of
-from dutylife.reports.pages import OTHER_PAGES, PAGES, own_css
-from dutylife.reports.tables import Shown, html_table, templates
+from dutylife.reports.tables import Shown, html_table
+from dutylife.reports.whole_page import links_of_run, write_whole_page
 
 NAME = "wall-cards.html"
 _WHO = ("operator", "yard", "qualified person")
@@ -54,7 +53,7 @@ def write_wall_cards(folder: str | Path) -> Path:
     Path
     """
     run = open_run(Path(folder).resolve())
-    links = [(f"{n}.html", t, n == "wall-cards") for n, t in (PAGES | OTHER_PAGES).items()]
+    links = links_of_run("wall-cards")
     return cards_of(run, links, run.folder / NAME)
 
 
@@ -75,18 +74,8 @@ def cards_of(run: Run, links: list[tuple[str, str, bool]], path: Path) -> Path:
     """
     given = facts_of(run)
     body = Markup("\n").join(Markup(s.html) for s in card_sections(run))
-    text = templates().get_template("page.html").render(
-        title=f"Wall cards: {given.customer or given.fleet}, {day(given.as_of)}",
-        css=Markup((look() + own_css() + _CSS).strip()),
-        fleet=given.fleet,
-        as_of=day(given.as_of),
-        pages=links,
-        body=Markup("<h1>Wall cards</h1>\n") + body,
-        footer=FOOTER,
-        stamp=f"Made by dutylife {dutylife.__version__}.",
-    )  # fmt: skip
-    path.write_text(text, encoding="utf-8", newline="\n")
-    return path
+    body = Markup("<h1>Wall cards</h1>\n") + body
+    return write_whole_page(path, "Wall cards", body, given, links, css=_CSS)
 
 
 def card_sections(run: Run) -> list[Section]:

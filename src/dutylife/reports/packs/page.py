@@ -6,12 +6,10 @@ from typing import Any
 
 from markupsafe import Markup
 
-import dutylife
 from dutylife import wording
 from dutylife.provenance import Run
-from dutylife.reports.cautions import FOOTER
-from dutylife.reports.facts import Facts, day, facts_of, plain, records
-from dutylife.reports.layout import Section, look
+from dutylife.reports.facts import Facts, facts_of, plain, records
+from dutylife.reports.layout import Section
 from dutylife.reports.maintenance import coming_year, maintenance_page
 from dutylife.reports.maintenance.kept_section import kept_since
 from dutylife.reports.maintenance.maintenance_page import interval_said, range_words
@@ -19,8 +17,8 @@ from dutylife.reports.maintenance.on_condition import on_condition
 from dutylife.reports.maintenance.present_schedule import beside_present
 from dutylife.reports.maintenance.visits_section import next_visits, visits_soon
 from dutylife.reports.packs.behind import FEWEST_CUSTOMERS
-from dutylife.reports.pages import own_css
-from dutylife.reports.tables import Shown, html_table, templates
+from dutylife.reports.tables import Shown, html_table
+from dutylife.reports.whole_page import write_whole_page
 
 PAGE, CARDS = "maintenance.html", "wall-cards.html"
 _TITLES = {PAGE: "Maintenance", CARDS: "Wall cards"}
@@ -52,18 +50,7 @@ def pack_page(run: Run, path: Path) -> Path:
         given.customer,
         "Your machines only: what is due, at what interval, and what it saves you.",
     )
-    text = templates().get_template("page.html").render(
-        title=f"Maintenance: {given.customer}, {day(given.as_of)}",
-        css=Markup((look() + own_css()).strip()),
-        fleet=given.fleet,
-        as_of=day(given.as_of),
-        pages=links_of(PAGE),
-        body=lead + body,
-        footer=FOOTER,
-        stamp=f"Made by dutylife {dutylife.__version__}.",
-    )  # fmt: skip
-    path.write_text(text, encoding="utf-8", newline="\n")
-    return path
+    return write_whole_page(path, "Maintenance", lead + body, given, links_of(PAGE))
 
 
 def intervals(run: Run) -> Section:

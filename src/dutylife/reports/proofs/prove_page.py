@@ -8,9 +8,9 @@ from markupsafe import Markup
 
 import dutylife
 from dutylife.reports.layout import Section, listed, look
-from dutylife.reports.pages import own_css
 from dutylife.reports.proofs import prove_parts as parts
 from dutylife.reports.tables import templates
+from dutylife.reports.whole_page import own_css
 
 TITLE = "Made-up fleets: how the method behaves"
 LEAD = (

@@ -8,15 +8,12 @@ from pathlib import Path
 
 from markupsafe import Markup
 
-import dutylife
 from dutylife.provenance import digest_of
-from dutylife.reports.cautions import CAUTIONS, FOOTER
-from dutylife.reports.facts import day
-from dutylife.reports.layout import Section, look
-from dutylife.reports.pages import OTHER_PAGES, PAGES, own_css
+from dutylife.reports.cautions import CAUTIONS
+from dutylife.reports.layout import Section
 from dutylife.reports.sheet import due, first, past
 from dutylife.reports.sheet.machine import MachineSheet
-from dutylife.reports.tables import templates
+from dutylife.reports.whole_page import links_of_run, write_whole_page
 
 SECTIONS: dict[str, Callable[[MachineSheet], Section]] = {
     "machine": first.machine,
@@ -95,17 +92,9 @@ def write_sheet(sheet: MachineSheet) -> SheetPage:
     path = sheet.run.folder / f"{file_name(sheet.unit_id)}.html"
     head = Markup("<h1>{}</h1>\n").format(f"Machine {sheet.unit_id}")
     body = Markup("\n").join(Markup(s.html) for s in made.values())
-    text = templates().get_template("page.html").render(
-        title=f"Machine {sheet.unit_id}: {given.fleet}, {day(given.as_of)}",
-        css=Markup((look() + own_css() + _CSS).strip()),
-        fleet=given.fleet,
-        as_of=day(given.as_of),
-        pages=[(f"{n}.html", title, False) for n, title in (PAGES | OTHER_PAGES).items()],
-        body=head + body,
-        footer=FOOTER,
-        stamp=f"Made by dutylife {dutylife.__version__}.",
-    )  # fmt: skip
-    path.write_text(text, encoding="utf-8", newline="\n")
+    write_whole_page(
+        path, f"Machine {sheet.unit_id}", head + body, given, links_of_run(""), css=_CSS
+    )
     answer = "" if "check first" in failed else sheet.causes.text
     return SheetPage(path, answer, failed)
 
