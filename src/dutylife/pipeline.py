@@ -184,7 +184,13 @@ def _kept_of_plan(months: history.Months, settings: Settings, work: _Work) -> di
     runs = earlier_runs(_history(settings), settings.fleet.name, as_of, with_table="visit_plan")
     run = runs[-1] if runs else None
     if month and (run is None or month.as_of >= run.as_of):
-        plan, planned_on, about = month.table("given", "visit_plan"), month.as_of, {}
+        plan, planned_on = month.table("given", "visit_plan"), month.as_of
+        about = {
+            "earlier_run": {
+                "folder": month.path.stem, "as_of": month.as_of.isoformat(),
+                "visit_plan_digest": month.about["given"]["visit_plan"],
+            }
+        }  # fmt: skip
     elif run:
         plan, planned_on = run.run.table("visit_plan"), run.as_of
         about = {

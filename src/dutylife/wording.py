@@ -349,13 +349,18 @@ def order_sentence(
     ready: float,
 ) -> str:
     """Sentence for a part to order: how many, until when, what is expected, what it covers."""
-    when = "now" if order_by is None or order_by <= as_of else f"by {day_words(order_by, as_of)}"
+    # at this review: the next one comes too late for it, though its last day may lie ahead
+    when = "now"
+    if order_by is not None and order_by > as_of:
+        when = f"now, by {day_words(order_by, as_of)} at the latest"
     paid = "" if order_cost is None else f" ({money(order_cost, currency)})"
     # why more is ordered than the weeks ahead ask for: pack, minimum, or what an order costs
     lot = ""
     if lasts_months > 4:
         about = f"about {lasts_months:.0f} months" if lasts_months < 24 else "two years or more"
-        lot = f" The quantity lasts {about}: it follows from the pack and the cost of an order."
+        lot = (
+            f" These pieces alone last {about}: it follows from the pack and the cost of an order."
+        )
     return (
         f"Order {order:.0f} {when}{paid}: {_expected(low, high, by, as_of)}; "
         f"{_covers(level, ready)}.{lot}"

@@ -114,6 +114,33 @@ def changed_rows() -> pd.DataFrame:
     return pd.DataFrame(rows).astype({"before": float, "after": float, "difference": float})
 
 
+def causes_rows() -> pd.DataFrame:
+    """Table "likely_causes" of three components."""
+    share = np.array([0.55, 0.3, 0.15])
+    rows = {
+        "unit_id": "TP-02", "check_order": [1, 2, 3], "complaint": "no spark",
+        "component": ["ignition cap", "spark plug", "ignition coil"],
+        "probability": share, "probability_lower": share * 0.6, "probability_upper": share * 1.5,
+        "counted_in": "duty", "n_like": 12.0, "n_at_fault": [7.0, 3.0, 2.0],
+        "share_of_like": share, "share_of_like_lower": share * 0.6,
+        "share_of_like_upper": share * 1.5, "times_usual_risk": 1.0, "age_hours": 200.0,
+        "age_days": 120.0, "is_already_done": False,
+    }  # fmt: skip
+    return as_table("likely_causes", pd.DataFrame(rows))
+
+
+def bench_rows() -> pd.DataFrame:
+    """Table "bench_forecast" of all machines, eight weeks."""
+    rows = {
+        "from_date": pd.date_range("2026-04-06", periods=8, freq="7D"),
+        "equipment_class": "all machines", "machines_mean": 12.0, "machines_planned": 3.0,
+        "machines_p10": 8.0, "machines_p50": 12.0, "machines_p90": 17.0,
+        "labour_hours_p50": 20.0, "labour_hours_p90": 31.0, "workshop_hours": 30.0,
+        "loaners_p90": 2.0,
+    }  # fmt: skip
+    return as_table("bench_forecast", pd.DataFrame(rows))
+
+
 def every_result() -> dict[str, Any]:
     """Result by the name of its kind (of two kinds of one law: by law)."""
     age, failed = lives()
@@ -186,6 +213,17 @@ def every_result() -> dict[str, Any]:
         "KeepOrRetire": decisions.KeepOrRetire(
             table=machine_rows(), notes=(), currency="EUR", findings=empty_table("findings")
         ),
+        "LikelyCauses": decisions.LikelyCauses(
+            table=causes_rows(),
+            unit_id="TP-02",
+            equipment_class="trench pump",
+            duty="wet trench",
+            complaint="no spark",
+            already=(),
+            counted_in="duty",
+            n_like=12.0,
+        ),
+        "BenchLoad": stock.BenchLoad(table=bench_rows(), notes=[]),
         "BaseStock": stock.base_stock(poisson, 0.95),
         "ReorderPolicy": stock.reorder_policy(poisson, reorder_point=7, order_quantity=12),
         "Newsvendor": stock.newsvendor(poisson, 0.7, 0.18),

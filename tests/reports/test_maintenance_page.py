@@ -45,7 +45,7 @@ def test_a_look_not_worth_a_visit_is_done_whenever_the_machine_is_in(run: Run):
 def test_the_answer_counts_visits_soon_and_in_all(run: Run):
     visits = run.table("visit_plan")
     text = visit_answer(visits, facts_of(run))
-    assert text.startswith("6 visits are due in the next 30 days, 14 visits in all")
+    assert text.startswith("6 visits are due in the next 30 days, 14 visits up to 8 Jun 2026")
     assert "on 4 Apr 2026" in text
     assert visit_answer(visits.head(0), facts_of(run)) == "No visit is due within the horizon."
 

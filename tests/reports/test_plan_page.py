@@ -33,7 +33,7 @@ def rows(html: str) -> list[list[str]]:
 def test_without_a_history_one_line_says_how_to_get_it(run: Run):
     told = section(run, "kept since")
     assert told.answer == ""
-    assert "[report] history" in told.text
+    assert "first month that is kept" in told.text
     assert len(told.sentences) == 1
 
 

@@ -290,7 +290,7 @@ def test_an_economic_lot_buys_no_further_than_the_forecast_reaches(make):
     assert economic - a_month - 1 <= small <= economic
     large, half_year, row = lot(5000.0)
     assert half_year["mean"] - a_month - 1 <= large <= half_year["mean"]
-    assert "The quantity lasts about" in row["sentence"]
+    assert "These pieces alone last about" in row["sentence"]
 
 
 def announced(kind, duty, n, day):

@@ -43,6 +43,12 @@ class DraftedExport:
     notes: tuple[str, ...] = ()
     joined: tuple[Table, ...] = field(default_factory=tuple)
     tells_order: bool = False
+
+    @property
+    def not_read(self) -> list[str]:
+        """Headers of the columns that are read as nothing."""
+        return [h for h in self.mapping.left_out if h not in self.mapping.refused]
+
     tells_decimal: bool = False
 
 

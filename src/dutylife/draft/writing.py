@@ -13,6 +13,7 @@ from dutylife.draft.mapping import Choice
 from dutylife.draft.settling import DraftedExport
 from dutylife.draft.text import comment, export_keys, inline, join_keys, key_of, quoted
 from dutylife.errors import ExportError, RunError
+from dutylife.intake.columns import COLUMNS_OF
 from dutylife.intake.raw import Place
 from dutylife.intake.values import blanked, read_dates, read_numbers
 from dutylife.settings import SourceColumn
@@ -248,9 +249,10 @@ def _export_text(one: DraftedExport) -> list[str]:
             lines.append(f"# not sure: {choice.ours} = {quoted(choice.header)}  {_why(choice)}")
     for header, why in mapping.refused.items():
         lines.append(comment(f"refused: {quoted(header)} is {why}"))
-    rest = [h for h in mapping.left_out if h not in mapping.refused]
-    if rest:
+    if rest := one.not_read:
         lines.append(comment("left out: " + ", ".join(quoted(h) for h in rest[:60])))
+        free = [o for o in COLUMNS_OF[mapping.kind] if o not in one.export.columns]
+        lines.append(comment("write one above where it is one of these: " + ", ".join(free)))
     if one.export.values:
         lines.append("[exports.values]")
         lines += [f"{key_of(o)} = {inline(words)}" for o, words in one.export.values.items()]

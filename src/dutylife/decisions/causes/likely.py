@@ -74,7 +74,9 @@ class LikelyCauses:
             return "The record names no part of such a machine that was ever at fault."
         first = self.table.iloc[0]
         chance = f"{percent(first['probability'])}, range {_span(first, 'probability')}"
-        head = f"Check first: {first['component']} ({chance}).{self._again(first)}"
+        head = f"Check first: {first['component']} ({chance})."
+        if again := self._again(first):
+            head = f"{again} Of what is not done yet check {first['component']} first ({chance})."
         if not self.complaint.strip():
             return f"{head} No complaint was given: the order goes by the age of the parts alone."
         like = count(round(self.n_like), "like complaint")
@@ -101,7 +103,7 @@ class LikelyCauses:
             f"{c} ({percent(p)})"
             for c, p in zip(likelier["component"], likelier["probability"], strict=True)
         ]
-        return f" Look over the work on the {' and the '.join(told)} again, too."
+        return f"Look over the work on the {' and the '.join(told)} again: it stays the likeliest."
 
 
 def likely_causes(

@@ -10,7 +10,8 @@ from dutylife.intake.values.coded import retold, unlike_of
 # words a shop or its program types for "nothing there"
 _MISSING = frozenset((
     "nil", "n/a", "n.a.", "#n/a", "#value!", "#ref!", "#null!", "null", "none", "nan", "nat",
-    "unknown", "(blank)", "tbd", "tba", "unbekannt", "keine angabe", "keine angaben",
+    "unknown", "not known", "n/k", "(blank)", "tbd", "tba", "unbekannt",
+    "keine angabe", "keine angaben",
     "ka", "k.a", "ka.", "k.a.", "k a", "k. a", "k a.", "k. a.",
     "inconnu", "inconnue", "non renseigné", "s/o", "desconocido", "desconocida", "sin dato", "s/d",
     "onbekend", "nvt", "n.vt", "nv.t", "n.v.t", "nvt.", "n.vt.", "nv.t.", "n.v.t.",

@@ -38,7 +38,7 @@ def lives_link(component: str, duty: str, text: str) -> Markup:
     Examples
     --------
     >>> str(lives_link("air filter", "harbour", "59 lives"))
-    '<a href="lives.html#lives-fc18a9a8cb">59 lives</a>'
+    '<a href="lives.html#lives-48f32ae932">59 lives</a>'
     """
     return Markup('<a href="{}#{}">{}</a>').format(NAME, anchor_of(component, duty), text)
 

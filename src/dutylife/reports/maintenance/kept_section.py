@@ -27,8 +27,8 @@ def kept_since(run: Run) -> Section:
             _TITLE,
             "",
             () if given.customer else (
-                "Not told yet: name the folder of earlier runs in [report] history, and the next "
-                "run says which visits were done, late or skipped, and what failed meanwhile.",
+                "Not told yet: this is the first month that is kept. The next run says which "
+                "visits were done, late or skipped, and what failed meanwhile.",
             ),
         )  # fmt: skip
     table = plain(table_or_empty(run, "visits_kept"))

@@ -70,7 +70,13 @@ def beside_present(run: Run) -> Section:
     order = ("sooner", "later", "about the same", "not by age", "no figure")
     said = [f"{word} {int((counts == word).sum())}" for word in order if (counts == word).any()]
     missing = sorted(set(today) - set(rows["component"]))
-    notes = [f"Not in this record: {', '.join(missing)}."] if missing and not given.customer else []
+    notes = [
+        "Where today's schedule names hours and months, the one that comes first at the usual use "
+        "of the duty is compared."
+    ]
+    notes += (
+        [f"Not in this record: {', '.join(missing)}."] if missing and not given.customer else []
+    )
     shown = [
         Shown(name="component", heading="component"),
         Shown(name="duty", heading="duty"),

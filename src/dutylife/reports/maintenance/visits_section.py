@@ -39,8 +39,8 @@ def visit_answer(visit_plan: pd.DataFrame, given: Facts) -> str:
     first = visit_plan.sort_values(["due_on", "unit_id"]).iloc[0]
     return (
         f"{wording.count(int(soon.sum()), 'visit is', 'visits are')} due in the next {SOON_DAYS} "
-        f"days, {wording.count(len(visit_plan), 'visit')} in all; first {first['unit_id']} on "
-        f"{day(first['due_on'])}."
+        f"days, {wording.count(len(visit_plan), 'visit')} up to {day(visit_plan['due_on'].max())}; "
+        f"first {first['unit_id']} on {day(first['due_on'])}."
     )
 
 

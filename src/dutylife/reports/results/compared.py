@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from dutylife import wording
+from dutylife.decisions import LikelyCauses
 from dutylife.models import (
     BatchComparison,
     CellFits,
@@ -154,7 +155,23 @@ def pooled(axes: Any, found: Pooled, units: Units) -> None:  # noqa: ARG001
     )
 
 
+def likely_causes(axes: Any, found: LikelyCauses, units: Units) -> None:  # noqa: ARG001
+    """Draw the chance of each component with its range, in the order of the checks."""
+    rows = found.table.iloc[::-1]
+    place = np.arange(len(rows))
+    low, high = rows["probability_lower"], rows["probability_upper"]
+    axes.hlines(place, low, high, color=COLOURS[0], linewidth=4, alpha=0.4, label="range")
+    axes.plot(rows["probability"], place, linestyle="none", marker="o", color=COLOURS[1],
+              label="chance")  # fmt: skip
+    axes.set_yticks(place, rows["component"].astype(str))
+    axes.set(xlabel="chance that it is the cause [1]", xlim=(0, 1.02),
+             ylabel="component, the first check on top")  # fmt: skip
+    axes.legend(loc="lower right")
+    title(axes, found.text)
+
+
 DRAWN = {
+    LikelyCauses: likely_causes,
     LawChoice: choice,
     EarlyFailures: early,
     BatchComparison: batches,

@@ -10,6 +10,7 @@ from dutylife.reports.figures import COLOURS, DASHES
 from dutylife.reports.results.marks import Units, title
 from dutylife.stock import (
     BaseStock,
+    BenchLoad,
     BudgetAllocation,
     GammaPoisson,
     IntermittentForecast,
@@ -164,7 +165,17 @@ def steady_rate(axes: Any, found: GammaPoisson, units: Units) -> None:
     title(axes, found.text)
 
 
+def bench(axes: Any, found: BenchLoad, units: Units) -> None:  # noqa: ARG001
+    """Draw the weeks ahead of all machines together."""
+    from dutylife.reports.stock.bench_load import draw_weeks
+    from dutylife.stock.bench.arrivals import ALL
+
+    draw_weeks(axes, found.table[found.table["equipment_class"] == ALL])
+    title(axes, found.text)
+
+
 DRAWN = {
+    BenchLoad: bench,
     BaseStock: base_stock,
     ReorderPolicy: reorder,
     Newsvendor: newsvendor,

@@ -138,7 +138,10 @@ def _why(row: Any, sheet: MachineSheet) -> str:
     told = []
     if row.is_already_done:
         early = sheet.record.early.get(row.component, 0.0)
-        told.append(f"done already: counts as far as works on it came back, {share(early)}")
+        told.append(
+            f"done already, so it stands last; {share(early)} of works on it came back at once"
+        )
+        return "; ".join(told)  # the age is that before the work
     times = row.times_usual_risk
     if times >= _OLDER:
         told.append(f"past its usual age: risk {wording.number(times, 2)} times the usual")

@@ -195,8 +195,8 @@ def draw_weeks(axes: Any, weeks: pd.DataFrame) -> str:
     dates = [day(weeks["from_date"].iloc[i]).rsplit(" ", 1)[0] for i in starts]
     axes.set_xticks(starts, dates)
     axes.set(
-        ylabel="labour hours in the week" if in_hours else "machines arriving in the week",
-        xlabel="week of", ylim=(0, max(top, 1.0) * 1.45),
+        ylabel="labour in the week [h]" if in_hours else "arriving in the week [machines]",
+        xlabel="week that begins [date]", ylim=(0, max(top, 1.0) * 1.45),
         title="All machines, week by week",
     )  # fmt: skip
     axes.legend(loc="upper left")

@@ -47,6 +47,11 @@ def order_answer(stock_plan: pd.DataFrame, currency: str) -> str:
     orders = stock_plan[stock_plan["order_now"] > 0]
     unknown = int((stock_plan["on_hand"].isna() & (stock_plan["reorder_point"] > 0)).sum())
     of_all = wording.count(len(stock_plan), "part")
+    if unknown == len(stock_plan):
+        return (
+            f"No shelf count was read, so that nothing can be ordered: count {of_all}, or name the "
+            "column of a parts file that says how many lie there (on_hand)."
+        )
     if orders.empty:
         text = f"Nothing to order today: none of the {of_all} with a known shelf is below its level"
     else:
@@ -156,7 +161,12 @@ def why(run: Run) -> Section:
         Shown(name="component", heading="component"),
         Shown(name="sentence", heading="why", wide=True),
     ]
-    table = html_table(lines, shown, caption="Why each line stands in the order.")
+    table = html_table(
+        lines,
+        shown,
+        caption="Why each line stands in the order. The day up to which pieces are expected is the "
+        "one on which the next order can be there: lead time and time between reviews.",
+    )
     return Section("Why", parts=(table,))
 
 

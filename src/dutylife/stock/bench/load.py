@@ -51,8 +51,9 @@ class BenchLoad:
             return self.notes[0][0]
         row = self.table[self.table["equipment_class"] == ALL].iloc[0]
         return (
-            f"Week of {row['from_date']:%-d %B %Y}: about {row['machines_p50']:.0f} machines, 9 in "
-            f"10 such weeks at most {row['machines_p90']:.0f}."
+            f"Week of {row['from_date'].day} {row['from_date']:%B %Y}: about "
+            f"{row['machines_p50']:.0f} machines, 9 in 10 such weeks at most "
+            f"{row['machines_p90']:.0f}."
         )
 
     @property
