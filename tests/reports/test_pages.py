@@ -12,6 +12,7 @@ from dutylife.errors import RunError
 from dutylife.provenance import Run
 from dutylife.reports import SECTIONS, pages, section, write_pages
 from dutylife.reports.cautions import FOOTER
+from dutylife.reports.whole_page import OTHER_PAGES, PAGES
 
 NAMES = ("stock", "maintenance", "evidence")
 VOID = {"meta", "img", "br", "link", "hr", "input"}
@@ -56,7 +57,7 @@ def test_a_page_needs_nothing_from_anywhere(page: str):
     assert {"script", "link", "iframe", "object", "embed", "base"}.isdisjoint(seen.tags)
     assert all(v.startswith("data:") for k, v in seen.attributes if k == "src" and v)
     links = {str(v).split("#")[0] for k, v in seen.attributes if k == "href"}
-    assert links <= {f"{name}.html" for name in pages.PAGES | pages.OTHER_PAGES}
+    assert links <= {f"{name}.html" for name in PAGES | OTHER_PAGES}
     assert not re.search(r"url\(|@import", page)
 
 
