@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from dutylife.errors import SettingsError
-from dutylife.pipeline import _past_scores
+from dutylife.pipeline import past_scores
 from dutylife.settings import settings_from
 
 
@@ -21,14 +21,14 @@ def test_scores_that_had_ended_by_then_are_taken(tmp_path):
     )  # fmt: skip
     rows.to_csv(folder / "forecast_scores.csv", index=False)
     given = {"report": {"history": "back"}, "fleet": {"as_of": dt.date(2025, 8, 31)}}
-    found = _past_scores(settings_from(given, folder=tmp_path))
+    found = past_scores(settings_from(given, folder=tmp_path))
     assert found["part_number"].tolist() == ["0017"]
     assert found["pinball_loss"].tolist() == [0.5]
-    assert _past_scores(settings_from({})) is None
+    assert past_scores(settings_from({})) is None
 
 
 def test_a_history_without_scores_is_refused(tmp_path):
     told = {"report": {"history": "nowhere"}, "fleet": {"as_of": dt.date(2025, 8, 31)}}
     given = settings_from(told, folder=tmp_path)
     with pytest.raises(SettingsError, match="no past forecasts"):
-        _past_scores(given)
+        past_scores(given)

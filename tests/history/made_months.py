@@ -59,7 +59,7 @@ def write_csv(frame: pd.DataFrame, path: Path) -> None:
 def state(settings: Settings, day: dt.date) -> State:
     """Run the stages that recommendations follow from, as of a day."""
     on = settings.model_copy(update={"fleet": settings.fleet.model_copy(update={"as_of": day})})
-    t = pipeline._coded(on)
+    t = pipeline.coded(on)
     none = {name: empty_table(name) for name in NONE}
     inputs = t | {"findings": empty_table("findings"), "forecast_scores": none["forecast_scores"]}
     built = build_lives(
@@ -94,5 +94,5 @@ def since(month: history.Snapshot, now: State) -> tuple[dict[str, pd.DataFrame],
     """What moved since a kept month."""
     return history.since_month(
         month, now.here, now.tables, read=lambda s: read_or_tell_changes(s).tables,
-        code=pipeline._coded, tell=lambda _: None,
+        code=pipeline.coded, tell=lambda _: None,
     )  # fmt: skip

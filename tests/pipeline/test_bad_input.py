@@ -118,12 +118,12 @@ def test_one_bad_row_is_set_aside_and_the_run_goes_on(tmp_path: Path):
 
 
 def test_a_bug_never_looks_like_a_finished_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
-    import dutylife.pipeline
+    from dutylife.pipeline import stages
 
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError("planted")
 
-    monkeypatch.setattr(dutylife.pipeline.lives, "build_lives", broken)
+    monkeypatch.setattr(stages.lives, "build_lives", broken)
     result, out = go(tmp_path, lines=LINES, settings=SETTINGS)
     assert result.exit_code == 70
     assert "planted" in result.output

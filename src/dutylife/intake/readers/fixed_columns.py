@@ -8,12 +8,20 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from dutylife.intake.readers.fixed_labels import (
+    LABEL,
+    TOKEN,
+    VALUE,
+    Flags,
+    Span,
+    header_lines,
+    overlapped,
+    under_labels,
+    with_labels,
+)
+
 # columns as a print ruled them: groups of dashes with blanks between
 _RULER = re.compile(r"\s*[-=_~]+(?:\s+[-=_~]+)+\s*")
-_TOKEN = re.compile(r"\S+")
-# words one blank apart are one label, two blanks part labels
-_LABEL = re.compile(r"\S+(?: \S+)*")
-_VALUE = re.compile(r"[-+(]?[\d][\d.,:/'-]*\)?-?%?|\d{1,2}[-.][A-Za-z]{3,9}\.?[-.]\d{2,4}")
 _DATE = re.compile(
     r"\d{1,4}[-/. ](?:\d{1,2}|[A-Za-z]{3,9}\.?)[-/., ]\s?\d{2,4}|[A-Za-z]{3,9}\.? \d{1,2},? \d{4}"
 )
@@ -25,9 +33,6 @@ _LEAST_LINES = 3
 # above so many lines a blank at one place of all texts is no chance
 _FEW_LINES = 20
 _WIDEST = 4000
-
-Span = tuple[int, int]
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,22 +94,22 @@ def fixed_columns(lines: list[str]) -> FixedColumns | None:
     if data.sum() < (1 if ruled.any() else _LEAST_LINES):
         return None
     filled = filled_places(lines, width)
-    whole = ~data & np.array([bool(_LABEL.fullmatch(line.strip())) for line in lines])
+    whole = ~data & np.array([bool(LABEL.fullmatch(line.strip())) for line in lines])
     rulers = [int(i) for i in np.flatnonzero(ruled) if i <= int(np.flatnonzero(data)[-1])]
     spans = _by_ruler(lines, rulers, filled[data])
     if spans:
         # a ruler says where a column is: its labels stand inside it
-        labels, header, touching, _ = _under_labels(lines, data, ruled, spans)
+        labels, header, touching, _ = under_labels(lines, data, ruled, spans)
         fits = _fitting(filled, spans, bare) & ~(whole & _over_two(lines, spans))
         return FixedColumns(tuple(spans), labels, header, data, bare, fits, touching=touching)
     spans = _by_gaps(filled[data])
     if len(spans) < 2:
         return None
-    spans = _with_labels(lines, data, ruled, spans)
+    spans = with_labels(lines, data, ruled, spans)
     merged, question = _merged(lines, data, ruled, spans, filled)
     if len(merged) < 2:
         return None
-    labels, header, touching, loose = _under_labels(lines, data, ruled, merged)
+    labels, header, touching, loose = under_labels(lines, data, ruled, merged)
     if loose and not question:
         question = f"no figure or text stands below '{loose}', which may be a column of its own"
     # words one blank apart over two columns are one text: a title, a footer
@@ -137,8 +142,8 @@ def _data_lines(lines: list[str], ruled: Flags) -> tuple[Flags, Flags]:
     ends: Counter[int] = Counter()
     begins: Counter[int] = Counter()
     for line, is_ruler in zip(lines, ruled, strict=True):
-        found = [] if is_ruler else list(_TOKEN.finditer(line))
-        places.append([m.span() for m in found if _VALUE.fullmatch(m[0])])
+        found = [] if is_ruler else list(TOKEN.finditer(line))
+        places.append([m.span() for m in found if VALUE.fullmatch(m[0])])
         begins.update(s for s, _ in places[-1])
         ends.update(e for _, e in places[-1])
     least = max(2.0, _ANCHOR_SHARE * max([0, *begins.values(), *ends.values()]))
@@ -157,7 +162,7 @@ def _by_ruler(lines: list[str], rulers: Sequence[int], filled: Flags) -> list[Sp
     """Columns of the ruler with most groups, where nearly all data lines keep its gaps."""
     best: list[Span] = []
     for i in rulers[:60]:
-        groups = [m.span() for m in _TOKEN.finditer(lines[i])]
+        groups = [m.span() for m in TOKEN.finditer(lines[i])]
         if len(groups) > len(best):
             best = groups
     if len(best) < 2:
@@ -185,7 +190,7 @@ def _fitting(filled: Flags, spans: list[Span], bare: Flags | None = None) -> Fla
 
 def _over_two(lines: list[str], spans: list[Span]) -> Flags:
     edges = [(len(line) - len(line.lstrip()), len(line)) for line in lines]
-    return np.array([len(_overlapped(edge, spans)) > 1 for edge in edges])
+    return np.array([len(overlapped(edge, spans)) > 1 for edge in edges])
 
 
 def _by_gaps(filled: Flags) -> list[Span]:
@@ -205,99 +210,15 @@ def _runs(flags: Flags) -> list[Span]:
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _header_lines(lines: list[str], data: Flags, ruled: Flags, spans: list[Span]) -> range:
-    """The last words above the first data line, and words right above that fit the columns."""
-    at = int(np.flatnonzero(data)[0]) - 1
-    while at >= 0 and (not lines[at].strip() or ruled[at] or is_rule(lines[at])):
-        at -= 1
-    if at < 0 or not _words(lines[at], max(2, len(spans) // 2)):
-        return range(0)
-    first = at
-    while first > 0 and _words(lines[first - 1]) and at - first < 2:
-        labels = list(_LABEL.finditer(lines[first - 1]))
-        alone = all(len(_overlapped(m.span(), spans)) <= 1 for m in labels)
-        if len(labels) < 2 or not alone:
-            break
-        first -= 1
-    return range(first, at + 1)
-
-
-def is_rule(line: str) -> bool:
-    """Whether a line is drawn, of dashes and the like."""
-    return bool(re.fullmatch(r"[-=_~*+\s]{3,}", line))
-
-
-def _words(line: str, least: int = 1000) -> bool:
-    """A line of two labels or more, or of so many words, none a figure."""
-    n_labels, words = len(_LABEL.findall(line)), line.split()
-    values = sum(bool(_VALUE.fullmatch(w)) for w in words)
-    return (n_labels >= 2 or len(words) >= least) and values == 0 and not is_rule(line)
-
-
-def _overlapped(label: Span, spans: list[Span]) -> list[int]:
-    return [i for i, (s, e) in enumerate(spans) if label[0] < e and label[1] > s]
-
-
-def _under_labels(
-    lines: list[str], data: Flags, ruled: Flags, spans: list[Span]
-) -> tuple[tuple[str, ...], range, tuple[str, ...], str]:
-    """Label of each column, the header's lines, two labels above one column, a word of none."""
-    header = _header_lines(lines, data, ruled, spans)
-    out = [""] * len(spans)
-    touching: tuple[str, ...] = ()
-    loose = ""
-    for at in header:
-        taken: dict[int, str] = {}
-        for found in _LABEL.finditer(lines[at]):
-            words, stray = _placed(found, spans)
-            loose = loose or stray
-            for place, text in words.items():
-                if place in taken and not touching:
-                    touching = (taken[place], text)
-                taken[place] = text
-        for place, text in taken.items():
-            out[place] = f"{out[place]} {text}".strip()
-    return tuple(out) if len(header) else (), header, touching, loose
-
-
-def _placed(found: re.Match[str], spans: list[Span]) -> tuple[dict[int, str], str]:
-    """Columns a label stands above, and a word of it that may be of another column.
-
-    Where it stands above several columns each word goes to its own; one above none stays with
-    the word before it.
-    """
-    start, end = found.span()
-
-    def shared(i: int) -> tuple[int, int]:
-        s, e = spans[i]
-        return min(end, e) - max(start, s), -i
-
-    over = _overlapped(found.span(), spans)
-    if len(over) < 2:
-        # beside every column the nearest one
-        return {max(range(len(spans)), key=shared): found[0]}, ""
-    words: dict[int, list[str]] = {}
-    stray, place = "", over[0]
-    for word in _TOKEN.finditer(found[0]):
-        at = _overlapped((start + word.start(), start + word.end()), spans)
-        if not at:
-            stray = stray or word[0]
-        place = at[0] if at else place
-        words.setdefault(place, []).append(word[0])
-    if len(words) == 1:
-        return {max(range(len(spans)), key=shared): found[0]}, ""
-    return {i: " ".join(w) for i, w in words.items()}, stray
-
-
 def _merged(
     lines: list[str], data: Flags, ruled: Flags, spans: list[Span], filled: Flags
 ) -> tuple[list[Span], str]:
     """Columns with the gaps that lie inside one of them closed, and what can't be decided."""
-    header = _header_lines(lines, data, ruled, spans)
+    header = header_lines(lines, data, ruled, spans)
     spans = _dates_whole(lines, data, spans)
     if not len(header):
         return spans, ""
-    labels = [m.span() for m in _LABEL.finditer(lines[header[-1]])]
+    labels = [m.span() for m in LABEL.finditer(lines[header[-1]])]
     rows = np.flatnonzero(data)
     out, question = [spans[0]], ""
     for span in spans[1:]:
@@ -339,33 +260,6 @@ def _merged(
     return out, question
 
 
-def _with_labels(lines: list[str], data: Flags, ruled: Flags, spans: list[Span]) -> list[Span]:
-    """Columns reaching to labels that stand beside their figures, and blank ones of the header."""
-    header = _header_lines(lines, data, ruled, spans)
-    labels = [m.span() for at in header[-1:] for m in _LABEL.finditer(lines[at])]
-    out = list(spans)
-    bare = [i for i, s in enumerate(out) if not any(_overlapped(lb, [s]) for lb in labels)]
-    more: list[Span] = []
-    for label in labels:
-        if _overlapped(label, spans):
-            continue
-        right = next((i for i in bare if _are_beside(label, out[i], spans, labels)), None)
-        if right is None:
-            # blank in every line: a column nobody fills
-            more.append(label)
-        else:
-            bare.remove(right)
-            out[right] = (min(label[0], out[right][0]), max(label[1], out[right][1]))
-    return sorted([*out, *more])
-
-
-def _are_beside(label: Span, span: Span, spans: list[Span], labels: list[Span]) -> bool:
-    """Nothing else stands between a label and a column."""
-    start, end = min(label[1], span[1]), max(label[0], span[0])
-    others = [o for o in (*spans, *labels) if o not in (label, span)]
-    return not any(o[0] < end and o[1] > start for o in others)
-
-
 def _first(lines: list[str], rows: NDArray[np.int64], span: Span) -> str:
     said = [lines[i][span[0] : span[1]].strip() for i in rows]
     return next((c for c in said if c), "")
@@ -380,7 +274,7 @@ def _is_padded(filled: Flags, left: Span, right: Span) -> bool:
 
 
 def _each_has_a_word(line: str, left: Span, right: Span) -> bool:
-    words = [m.span() for m in _TOKEN.finditer(line)]
+    words = [m.span() for m in TOKEN.finditer(line)]
     crossing = any(s < left[1] and e > right[0] for s, e in words)
     over = [any(s < e2 and e > s2 for s, e in words) for s2, e2 in (left, right)]
     return all(over) and not crossing

@@ -11,9 +11,9 @@ from dutylife.intake.readers.encoding import Decoded
 from dutylife.intake.readers.fixed_columns import (
     FixedColumns,
     fixed_columns,
-    is_rule,
     stated_columns,
 )
+from dutylife.intake.readers.fixed_labels import is_rule
 from dutylife.intake.readers.sheet import ReadNote, Sheet, Source, no_table, sheet_of
 from dutylife.intake.readers.wrapped_lines import plain_line, unwrapped
 from dutylife.settings import Export

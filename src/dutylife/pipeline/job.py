@@ -1,0 +1,176 @@
+"""The whole job, its stages alone, and reading alone."""
+
+import datetime as dt
+from pathlib import Path
+
+import pandas as pd
+
+from dutylife import coding, history, reports
+from dutylife.pipeline.folders import folder_of, history_places
+from dutylife.pipeline.past import held_against, kept_of_plan, past_scores, scored
+from dutylife.pipeline.reading import given_settings, read_given
+from dutylife.pipeline.record import accounts_of, info_of
+from dutylife.pipeline.stages import all_stages
+from dutylife.pipeline.work import (
+    AfterStage,
+    Progress,
+    RunResult,
+    Work,
+    all_findings,
+    live_progress,
+)
+from dutylife.provenance import file_digest
+from dutylife.run_folder import swapped_in, write_info, write_tables
+from dutylife.schema import empty_table
+from dutylife.sensitivity import sensitivity
+from dutylife.settings import Settings
+
+
+def run(
+    settings: str | Path | Settings,
+    *,
+    as_of: dt.date | None = None,
+    out: str | Path | None = None,
+    progress: Progress | None = None,
+) -> RunResult:
+    """Run the whole job: exports to intervals, orders, pages.
+
+    Parameters
+    ----------
+    settings : path or Settings
+        The run's settings file.
+    as_of : date, optional
+        Last day the run may know of; overrides ``[fleet] as_of``.
+    out : path, optional
+        The run's DIR; ``reports/FLEET/AS-OF`` when not given. An earlier run there is replaced
+        only when this one is complete.
+    progress : callable, optional
+        Called with the name of each step as it starts; in a live notebook a line shows it when
+        none is given.
+
+    Raises
+    ------
+    DutylifeError
+        The input or settings can't be used; nothing is left in DIR.
+    """
+    work = Work(progress or live_progress())
+    given = given_settings(settings, as_of, work)
+    t = work.tables
+    months = history.months_of(given, folder_of(given, out), given.fleet.as_of)
+    if months.taken_up:
+        with work.stage("kept month"):
+            settings, accounts = months.taken_up.settings(given), months.taken_up.about["accounts"]
+            t |= months.taken_up.inputs()
+            work.findings = [t.pop("findings")]
+    else:
+        settings, read = read_given(given, work)
+        accounts = accounts_of(read)
+        months = history.months_of(settings, folder_of(settings, out), settings.fleet.as_of)
+    folder = folder_of(settings, out)
+    scores = scored(months, settings, work)
+    inputs = t | {
+        "findings": all_findings(work.findings),
+        "forecast_scores": empty_table("forecast_scores") if scores is None else scores,
+    }
+    all_stages(settings, work, scores)
+    with work.stage("assumptions switched"):
+        as_read = {name: inputs[name] for name in ("units", "unit_spans")}
+        t["sensitivity"] = sensitivity(t | as_read, settings)
+    with work.stage("plan kept"):
+        earlier = kept_of_plan(months, settings, work)
+        work.findings.append(reports.without_machines(t["machine_tasks"], settings))
+    held_against(months, settings, inputs, scores, work)
+    t["findings"] = all_findings(work.findings)
+    info = info_of(settings, accounts, t) | earlier
+    info["history"] = months.about()
+    info["answers"] = [*reports.answers(t, settings), *reports.moved_answers(t, months.about())]
+    with swapped_in(folder) as new:
+        with work.stage("tables"):
+            write_tables(t, new / "tables")
+        digests = {p.stem: file_digest(p) for p in sorted((new / "tables").glob("*.csv"))}
+        info["answers"] += months.as_given(digests)
+        info["stages_seconds"] = work.seconds
+        write_info(info, new)
+        with work.stage("order list and calendar"):
+            reports.write_order_list(new)
+            reports.write_calendar(new, [*history_places(settings), folder])
+        with work.stage("pages"):
+            reports.write_pages(new, progress=work.progress)
+            reports.write_wall_cards(new)
+            reports.write_lives_page(new)
+            reports.write_data_slip(new)
+        with work.stage("customer packs"):
+            reports.write_customer_packs(new, [*history_places(settings), folder])
+        write_info(info, new)
+    months.keep(
+        history.Given(
+            settings=settings, inputs=inputs, tables=t, digests=digests, accounts=accounts,
+            before=months.before[-1].digest if months.before else "",
+        )
+    )  # fmt: skip
+    return RunResult(folder, t, info)
+
+
+def run_stages(
+    settings: str | Path | Settings,
+    *,
+    as_of: dt.date | None = None,
+    progress: Progress | None = None,
+    after: AfterStage | None = None,
+    laws_only: bool = False,
+) -> tuple[Settings, dict[str, pd.DataFrame]]:
+    """Run exports to order quantities without writing anything.
+
+    Parameters
+    ----------
+    settings, as_of, progress
+        As in `run`.
+    after : callable, optional
+        Called with a stage's name and all tables so far; tables it returns take their place.
+        ``prove`` plants faults with it.
+    laws_only : bool
+        Stop as soon as the life models are fitted.
+
+    Returns
+    -------
+    tuple
+        The settings with ``fleet.as_of`` filled, and every table of the run.
+    """
+    work = Work(progress or (lambda _: None), after=after)
+    filled, _ = read_given(given_settings(settings, as_of, work), work)
+    all_stages(filled, work, past_scores(filled), laws_only=laws_only)
+    work.tables["findings"] = all_findings(work.findings)
+    return filled, work.tables
+
+
+def check(
+    settings: str | Path | Settings,
+    *,
+    out: str | Path | None = None,
+    progress: Progress | None = None,
+) -> RunResult:
+    """Read and code only: what was read, set aside, not understood.
+
+    Tables are written only when ``out`` is given. Parameters and errors as in `run`.
+    """
+    work = Work(progress or live_progress())
+    settings, read = read_given(given_settings(settings, None, work), work, review=out is not None)
+    t = work.tables
+    t["findings"] = all_findings(work.findings)
+    info = info_of(settings, accounts_of(read), t)
+    lines = t["service_lines"]
+    info["answers"] = [
+        f"{len(lines)} lines, {lines['unit_id'].nunique()} machines, "
+        f"{len(t['maintenance_events'])} maintenance events on "
+        f"{t['maintenance_events']['component'].nunique()} components",
+        f"{len(t['not_understood'])} texts not understood "
+        f"({int(t['not_understood']['n_lines'].sum())} lines)",
+    ] + [f"{f.kind}: {f.message}" for f in t["findings"].itertuples() if f.kind != "note"]
+    info["stages_seconds"] = work.seconds
+    if not out:
+        return RunResult(Path("(nothing written)"), t, info)
+    with swapped_in(Path(out).absolute()) as new:
+        write_tables(t, new / "tables")
+        (new / "to_review.csv").write_text(coding.review_csv(t["to_review"]), encoding="utf-8-sig")
+        write_info(info, new)
+    return RunResult(Path(out), t, info)

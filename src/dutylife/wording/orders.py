@@ -1,0 +1,106 @@
+"""Sentences on orders and shelves: how many, until when, what they cover."""
+
+import datetime as dt
+
+from dutylife.wording.figures import day_words, money
+
+
+def _expected(low: float, high: float, by: dt.date, as_of: dt.date) -> str:
+    most = "" if low == high else f", 9 times in 10 no more than {high:.0f},"
+    return f"expect {low:.0f}{most} by {day_words(by, as_of)}"
+
+
+def _covers(level: float, ready: float) -> str:
+    if ready > 0.99:
+        times = "nearly always"
+    elif ready > 0.95:
+        times = "more than 9 times in 10"
+    elif ready < 0.05:
+        times = "hardly ever"
+    else:
+        times = f"{min(max(round(10 * ready), 1), 9)} times in 10"
+    return f"{level:.0f} {'covers' if level == 1 else 'cover'} it {times}"
+
+
+def order_sentence(
+    *,
+    order: float,
+    order_by: dt.date | None,
+    order_cost: float | None,
+    currency: str,
+    lasts_months: float,
+    low: float,
+    high: float,
+    by: dt.date,
+    as_of: dt.date,
+    level: float,
+    ready: float,
+) -> str:
+    """Sentence for a part to order: how many, until when, what is expected, what it covers."""
+    # at this review: the next one comes too late for it, though its last day may lie ahead
+    when = "now"
+    if order_by is not None and order_by > as_of:
+        when = f"now, by {day_words(order_by, as_of)} at the latest"
+    paid = "" if order_cost is None else f" ({money(order_cost, currency)})"
+    # why more is ordered than the weeks ahead ask for: pack, minimum, or what an order costs
+    lot = ""
+    if lasts_months > 4:
+        about = f"about {lasts_months:.0f} months" if lasts_months < 24 else "two years or more"
+        lot = (
+            f" These pieces alone last {about}: it follows from the pack and the cost of an order."
+        )
+    return (
+        f"Order {order:.0f} {when}{paid}: {_expected(low, high, by, as_of)}; "
+        f"{_covers(level, ready)}.{lot}"
+    )
+
+
+def no_order_sentence(
+    *,
+    on_order: float,
+    point: float,
+    low: float,
+    high: float,
+    by: dt.date,
+    as_of: dt.date,
+    level: float,
+    ready: float,
+) -> str:
+    """Sentence for a part that needs no order now."""
+    held = f"{level:.0f} on hand" + (" and on order" if on_order else "")
+    if high == 0 and level > 0:
+        return f"Nothing to order: {held}, and no use expected by {day_words(by, as_of)}."
+    return (
+        f"Nothing to order now: {held}, order below {point:.0f}; "
+        f"{_expected(low, high, by, as_of)}; {_covers(level, ready)}."
+    )
+
+
+def shelf_life_sentence(*, most: int, days: float, there: float, ordered: float) -> str:
+    """Sentence for a part whose shelf life, not its demand, sets how many are held."""
+    held = "none is" if most < 1 else f"no more than {most} {'is' if most == 1 else 'are'}"
+    text = f"Within its shelf life of {days:.0f} days {held} expected to be used: hold no more."
+    if there > most:
+        return text + f" {there - most:.0f} of those on hand and on order may pass it."
+    if there + ordered > most:
+        return text + f" The pack or least order brings {there + ordered - most:.0f} beyond that."
+    return text
+
+
+def count_shelf_sentence(
+    *,
+    hold: float,
+    low: float,
+    high: float,
+    by: dt.date,
+    as_of: dt.date,
+    level: float,
+    ready: float,
+) -> str:
+    """Sentence for a part whose number on the shelf is not known."""
+    if hold == 0:
+        return f"Hold none; what is on the shelf is not known: {_expected(low, high, by, as_of)}."
+    return (
+        f"Hold {hold:.0f}, count the shelf: what is on it is not known; "
+        f"{_expected(low, high, by, as_of)}; {_covers(level, ready)}."
+    )
