@@ -9,7 +9,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-VERSION = "4.10"
+VERSION = "4.10.3"
 SECONDS = 120
 
 

@@ -121,6 +121,7 @@ def test_a_pack_shows_no_money_of_the_shop(demo_folder: Path):
     run = dl.open_run(demo_folder)
     compared = run.table("plan_comparison").astype({"customer": "object", "payer": "object"})
     shop = compared[(compared["payer"] == "shop") & compared["customer"].notna()]
+    assert len(shop)
     for row in shop.itertuples():
         page = (demo_folder / "customers" / row.customer / "maintenance.html").read_text("utf-8")
         told = f"{row.cost_per_year:,.0f}".replace(",", "\u202f")

@@ -56,3 +56,4 @@ def test_the_plan_as_seen_forecasts_within_a_tenth_where_machines_run_to_failure
     told, came = (sum(t[i] for t in totals) for i in (0, 1))
     print([round(a / b, 3) for a, b in totals], round(told / came, 3))
     assert told / came == pytest.approx(1.0, abs=0.10)
+    assert all(a / b == pytest.approx(1.0, abs=0.10) for a, b in totals)

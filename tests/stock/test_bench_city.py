@@ -1,6 +1,5 @@
 """A city's repair orders a week, rolled 1, 4 and 13 weeks ahead over the last 104 weeks."""
 
-import os
 from collections.abc import Callable
 from pathlib import Path
 
@@ -14,13 +13,13 @@ from dutylife.stock.bench.law import weekly_law
 from dutylife.stock.bench.season import WEEKS
 from dutylife.stock.series import LEVELS, pinball
 
-SHARED = Path(os.environ.get("DUTYLIFE_SHARED", "../shared")) / "data"
+pytestmark = [pytest.mark.shared, pytest.mark.slow]
 ROLLED, YEARS, AHEAD = 104, 6, (1, 4, 13)
 
 
-def orders_a_week() -> pd.Series:
+def orders_a_week(shared: Path) -> pd.Series:
     """Repair orders opened in each whole week, by its Monday."""
-    folder = SHARED / "city_fleet_orders"
+    folder = shared / "data" / "city_fleet_orders"
     form = {"sep": ";", "decimal": ",", "encoding": "utf-8-sig"}
     orders = pd.read_csv(
         folder / "fact_work_orders.zip", usecols=["date_id", "job_type_id"], **form
@@ -45,16 +44,10 @@ def others(y: np.ndarray, known: int, at: int) -> dict[str, Callable[[float], fl
     }
 
 
-@pytest.mark.shared
-@pytest.mark.slow
-def test_ranges_and_losses_on_a_citys_repair_orders():
-    """Asked: 80 % ranges hold 75 to 85 %; losses at least as good as three companions'.
-
-    Seen: 83.7, 82.7 and, 13 weeks ahead, 85.6 %: a little wide there, within the noise of 104
-    weeks. At single levels a companion was better twice (1.4 % one week ahead at 0.5, 3 % 13 weeks
-    ahead at 0.8); over the three levels none was.
-    """
-    orders = orders_a_week()
+@pytest.fixture(scope="module")
+def rolled(shared: Path) -> tuple[dict[int, float], dict[tuple[int, str], np.ndarray]]:
+    """Share of weeks inside the 80 % range, and mean losses by level, by weeks ahead."""
+    orders = orders_a_week(shared)
     y, week = orders.to_numpy(float), parts_of_year(pd.DatetimeIndex(orders.index))
     loss: dict[tuple[int, str], list[list[float]]] = {}
     held: dict[int, list[bool]] = {h: [] for h in AHEAD}
@@ -78,11 +71,37 @@ def test_ranges_and_losses_on_a_citys_repair_orders():
                 row = [float(pinball(np.array(quantile(q)), came, q)) for q in LEVELS]
                 loss.setdefault((h, name), []).append(row)
     mean = {key: np.mean(rows, axis=0) for key, rows in loss.items()}
+    assert all(len(held[h]) == ROLLED for h in AHEAD)
     for h in AHEAD:
-        assert len(held[h]) == ROLLED
         print(h, "held", np.mean(held[h]), {k[1]: v.round(2) for k, v in mean.items() if k[0] == h})
-        assert 0.75 <= np.mean(held[h]) <= (0.85 if h < 13 else 0.87)
-        for name in ("seasonal naive", "moving average", "Poisson at the mean"):
-            ratio = mean[h, "ours"] / mean[h, name]
-            assert ratio.mean() <= 1.0, (h, name, ratio)
-            assert ratio.max() <= 1.04, (h, name, ratio)
+    return {h: float(np.mean(held[h])) for h in AHEAD}, mean
+
+
+COMPANIONS = ("seasonal naive", "moving average", "Poisson at the mean")
+
+
+def held_as_asked(h: int) -> object:
+    """Weeks ahead; what is known to miss is told with its figure."""
+    missed = pytest.mark.xfail(strict=True, reason="85.6 % of 104 weeks 13 weeks ahead")
+    return pytest.param(h, marks=missed) if h == 13 else h
+
+
+@pytest.mark.parametrize("h", [held_as_asked(h) for h in AHEAD])
+def test_80_percent_ranges_hold_75_to_85_percent(rolled, h):
+    assert 0.75 <= rolled[0][h] <= 0.85
+
+
+@pytest.mark.parametrize("name", COMPANIONS)
+@pytest.mark.parametrize("h", AHEAD)
+def test_the_mean_loss_over_the_levels_is_no_companions(rolled, h, name):
+    assert (rolled[1][h, "ours"] / rolled[1][h, name]).mean() <= 1.0
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="one week ahead at 0.5 the Poisson is better by 1.4 %, 13 ahead at 0.8 the moving "
+    "average by 3 %",
+)
+def test_no_companion_is_better_at_any_level(rolled):
+    ratios = [rolled[1][h, "ours"] / rolled[1][h, name] for h in AHEAD for name in COMPANIONS]
+    assert np.max(ratios) <= 1.0

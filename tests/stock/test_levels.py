@@ -65,6 +65,7 @@ def test_a_long_shelf_gives_what_is_promised(law, changed):
     assert held == pytest.approx(found.held, rel=0.03, abs=0.1)
     assert order == pytest.approx(found.order_size, rel=0.03)
     assert found.fill_rate >= own.service_level
+    assert fill >= own.service_level - sampled
 
 
 @pytest.mark.parametrize("law", LAWS)

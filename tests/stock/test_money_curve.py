@@ -35,8 +35,7 @@ def owed_by_level(rate: float, share: float, top: int) -> np.ndarray:
 def test_no_other_levels_of_the_same_money_spare_more_waiting():
     curve = money_curve(LINES).table
     tops, costs = (7, 5, 11), (10, 35, 4)
-    owed = [owed_by_level(r, w, t)
-            for r, w, t in zip((0.05, 0.02, 0.1), (1.0, 1.0, 0.5), tops, strict=True)]  # fmt: skip
+    owed = [line.owed(top) for line, top in zip(LINES, tops, strict=True)]
     choices = list(itertools.product(*(range(t + 1) for t in tops)))
     cost = np.array([sum(k * c for k, c in zip(levels, costs, strict=True)) for levels in choices])
     value = np.array([sum(o[k] for k, o in zip(levels, owed, strict=True)) for levels in choices])
@@ -44,7 +43,12 @@ def test_no_other_levels_of_the_same_money_spare_more_waiting():
     assert len(looked_at) > 8
     for row in looked_at.itertuples():
         best = value[cost <= row.levels_cost].min()
-        assert row.waiting_days == pytest.approx(365.25 * best, rel=0.02, abs=0.05)
+        assert row.waiting_days == pytest.approx(365.25 * best, rel=1e-9)
+
+
+def test_pieces_owed_are_the_mean_over_the_days_between_deliveries():
+    for line, rate, share in zip(LINES, (0.05, 0.02, 0.1), (1.0, 1.0, 0.5), strict=True):
+        assert line.owed(5) == pytest.approx(owed_by_level(rate, share, 5), rel=0.02, abs=2e-5)
 
 
 def test_share_given_is_what_a_shelf_lived_through_gives():

@@ -257,8 +257,6 @@ def _mean(chance: Array) -> float:
 
 def _short(chance: Array, top: int) -> Array:
     """Expected pieces beyond each level 0 to ``top``."""
-    above = np.zeros(top + 1)
-    beyond = 1 - np.cumsum(chance)
-    above[: min(len(beyond), top + 1)] = np.maximum(beyond[: top + 1], 0.0)
-    whole = np.concatenate([np.cumsum(above[::-1])[::-1], [0.0]])
-    return np.asarray(whole[: top + 1])
+    beyond = np.maximum(1 - np.cumsum(chance), 0.0)
+    whole = np.cumsum(beyond[::-1])[::-1]
+    return np.pad(whole, (0, max(top + 1 - len(whole), 0)))[: top + 1]
