@@ -4,6 +4,7 @@ import csv
 import importlib.util
 import io
 import re
+import sys
 import sqlite3
 import tempfile
 import zipfile
@@ -38,6 +39,8 @@ _PLAIN_NUMBER = re.compile(r"^-?\d+(?:\.\d+)?$")
 def made_run() -> ModuleType:
     """A fresh copy of the invented run folder's maker."""
     path = Path(__file__).parents[1] / "reports" / "made_run.py"
+    if str(path.parent) not in sys.path:  # it builds on its neighbour, also when run by itself
+        sys.path.append(str(path.parent))
     spec = importlib.util.spec_from_file_location("made_run_copy", path)
     assert spec
     assert spec.loader
