@@ -4,8 +4,8 @@ import csv
 import importlib.util
 import io
 import re
-import sys
 import sqlite3
+import sys
 import tempfile
 import zipfile
 from collections import Counter
