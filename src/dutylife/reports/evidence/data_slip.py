@@ -131,8 +131,8 @@ def slip_section(run: Run) -> Section:
             [
                 Shown(name="component", heading="component"),
                 Shown(name="duty", heading="duty"),
-                figure_column("n_failed", "failures"),
-                figure_column("n_without_hours", "without hours"),
+                figure_column("n_failed", "failures counted"),
+                figure_column("n_without_hours", "further ones without hours"),
                 figure_column("narrower_hours", "hours known: range narrower by", write=_percent,
                               missing="no change"),
                 figure_column("n_unsure", "cause not sure"),

@@ -110,7 +110,7 @@ def _customers(table: pd.DataFrame, given: Facts) -> Any:
     )
     caption = "Against today's practice, by customer, the greatest saving first."
     if more > 0:
-        caption += f" {wording.count(more, 'more customer')} in table plan_comparison."
+        caption += f" {wording.count(more, 'more customer')} in the tables."
     shown = [
         Shown(name="customer", heading="customer"),
         figure_column("n_machines", "machines"),
@@ -171,7 +171,7 @@ def keep_or_retire(run: Run) -> Section:
         "What to retire first, then what will cost most; in brackets what a single year may bring."
     )
     if more > 0:
-        caption += f" {wording.count(more, 'more machine')} in table keep_or_retire."
+        caption += f" {wording.count(more, 'more machine')} in the tables."
     how = (
         "No safety work is ever dropped: until a machine has left, what can hurt someone is done "
         "in time. The comparison is without interest, resale or fuel."

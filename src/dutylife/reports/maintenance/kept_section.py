@@ -54,7 +54,7 @@ def kept_since(run: Run) -> Section:
     ]
     caption = "Not done in time, the parts that failed first."
     if more > 0:
-        caption += f" {wording.count(more, 'more row')} like these; all tasks: table visits_kept."
+        caption += f" {wording.count(more, 'more row')} like these; all tasks are in the tables."
     parts = (html_table(rows, shown, caption=caption),) if len(rows) else ()
     return Section(_TITLE, visits_kept_sentence(table, since), _notes(table, given), parts)
 

@@ -157,7 +157,8 @@ def range_words(row: Any, given: Facts) -> str:
     """
     clock = "days" if row.clock in ("days", "idle_days") else "hours"
     low, high = getattr(row, f"interval_{clock}_lower"), getattr(row, f"interval_{clock}_upper")
-    if not (np.isfinite(low) and np.isfinite(high)):
+    at = getattr(row, f"interval_{clock}")
+    if not (np.isfinite(low) and np.isfinite(high)) or not low <= at <= high:
         return ""
     return wording.age_range(low, high, clock, given.meter_unit)
 

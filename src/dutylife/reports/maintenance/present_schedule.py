@@ -67,7 +67,7 @@ def beside_present(run: Run) -> Section:
         why=[_why(r, given) for r in records(rows)],
     )
     counts = pd.Series([t.split("\n")[0].split(" by ")[0] for t in told], dtype=object)
-    order = ("sooner", "later", "about the same", "not by age", "no figure")
+    order = ("sooner", "later", "keep today's", "about the same", "not by age", "no figure")
     said = [f"{word} {int((counts == word).sum())}" for word in order if (counts == word).any()]
     missing = sorted(set(today) - set(rows["component"]))
     notes = [
@@ -113,6 +113,8 @@ def _difference(row: Any, stated: PresentSchedule) -> str:
         return "about the same"
     if ratio < 1:
         return f"sooner by {wording.percent(1 - ratio)}"
+    if row.can_hurt:  # no saving lifts what keeps somebody from harm
+        return "keep today's\nunless the maker allows longer"
     if ratio < _DOUBLE:
         return f"later by {wording.percent(ratio - 1)}"
     return f"later\n{wording.number(ratio, 2)} times as long"

@@ -5,7 +5,7 @@ from markupsafe import Markup
 
 from dutylife import wording
 from dutylife.provenance import Run
-from dutylife.reports.facts import Facts, day, facts_of, plain
+from dutylife.reports.facts import Facts, day, facts_of, plain, table_or_empty
 from dutylife.reports.layout import Section
 from dutylife.reports.tables import (
     Shown,
@@ -61,7 +61,19 @@ def next_visits(run: Run) -> Section:
         caption_unseen=True,
         none="No visit is due within the horizon.",
     )
-    return Section("", visit_answer(visits, given), (), (table,))
+    late = overdue_that_can_hurt(run)
+    return Section("", visit_answer(visits, given), (late,) if late else (), (table,))
+
+
+def overdue_that_can_hurt(run: Run) -> str:
+    """Say on how many machines work that keeps somebody from harm is overdue; blank if on none."""
+    tasks = plain(table_or_empty(run, "machine_tasks"))
+    late = tasks[tasks["is_overdue"] & (tasks["can_hurt"] != "")]
+    if late.empty:
+        return ""
+    how = ", ".join(sorted(set(late["can_hurt"])))
+    machines = wording.count(late["unit_id"].nunique(), "machine has", "machines have")
+    return f"{machines} overdue work on parts that can hurt someone ({how}): that comes first."
 
 
 def visits_soon(run: Run) -> Section:

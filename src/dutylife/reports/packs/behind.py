@@ -1,6 +1,6 @@
 """Whose machines stand behind a figure, and whether one customer may be shown it."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import pandas as pd
@@ -51,10 +51,6 @@ class Behind:
         if mostly == {customer}:
             return OWN
         return POOLED if len(mostly) >= FEWEST_CUSTOMERS else WITHHELD
-
-    def all_shown(self, cells: Iterable[Cell], customer: str) -> bool:
-        """Say whether a sum over cells may be shown."""
-        return all(self.source(cell, customer) != WITHHELD for cell in cells)
 
 
 def customers_behind(failure_events: pd.DataFrame, life_models: pd.DataFrame) -> Behind:

@@ -34,7 +34,7 @@ def due_now(sheet: MachineSheet) -> Section:
         Shown(name="what", heading="task"),
         Shown(name="when", heading="due"),
         Shown(name="done_by", heading="who"),
-        figure_column("price", "price", sheet.given.money_unit, write=amount, missing=""),
+        figure_column("price", "price", sheet.given.money_unit, write=_price, missing=""),
         Shown(name="care", heading="caution", wide=True),
     ]
     parts = [
@@ -69,7 +69,10 @@ def due_tasks(sheet: MachineSheet) -> pd.DataFrame:
     by = pd.Timestamp(sheet.given.as_of) + pd.Timedelta(days=SOON_DAYS)
     soon = tasks["is_overdue"] | (tasks["next_on"] <= by)
     here = tasks[soon & (tasks["done_by"] != "operator")]
-    done = (here["task"] == "replace") & here["component"].isin(sheet.already)
+    replaces = here["task"] == "replace"
+    # a part that is new, or was just found in order, needs no look on the same visit
+    fresh = set(here.loc[replaces, "component"]) | set(sheet.already)
+    done = here["component"].isin(sheet.already) | (~replaces & here["component"].isin(fresh))
     return here[~done].sort_values(["next_on", "task", "component"], kind="stable")
 
 
@@ -93,6 +96,10 @@ def _open_anyway(sheet: MachineSheet, due: pd.DataFrame) -> pd.DataFrame:
             age = ages_words(part.age_hours, part.age_days, unit)
             rows.append({"component": part.component, "age": age, "past": at})
     return pd.DataFrame(rows, columns=["component", "age", "past"])
+
+
+def _price(cost: float) -> str:
+    return amount(cost) if cost else "in the visit"
 
 
 def _when(row: Any) -> str:
@@ -214,6 +221,11 @@ def price(sheet: MachineSheet) -> Section:
         tasks = wording.count(len(added), "due task")
         rows.append({"what": tasks, "middle": sum(cost for _, cost, _ in added), "span": "",
                      "from": f"{sources}; each stands beside its task"})  # fmt: skip
+    visit = sheet.settings.workshop.visit_cost
+    if added and not bills.n_bills and visit:  # a past bill holds its own visit
+        added.append(("the visit itself", float(visit), "settings"))
+        rows.append({"what": "the visit itself", "middle": float(visit), "span": "",
+                     "from": "settings"})  # fmt: skip
     if bills.n_bills and bills.share_priced < 0.95:
         rest = wording.percent(1 - bills.share_priced)
         sentences.append(f"Causes of {rest} chance were never billed; they are not in it.")
@@ -249,6 +261,9 @@ def _priced(
             cost is not None and cost["payer"] == "contractor" and not cost["is_relative"]
             and cost["basis"] != "our proposal" and not cost["assumed"]
         )  # fmt: skip
+        if stated and cost is not None and row.task != "replace" and cost["visit_cost"] > 0:
+            added.append((name, 0.0, "settings"))  # a look is in the price of its visit
+            continue
         if stated and cost is not None and pd.notna(cost["planned_cost"]):
             source = "settings" if cost["basis"] == "settings" else "billed lines"
             added.append((name, float(cost["planned_cost"]), source))
