@@ -10,7 +10,7 @@ import pandas as pd
 
 from dutylife.intake import same_exports
 from dutylife.pipeline import fleet_folder, run
-from dutylife.provenance import digest_of, open_run
+from dutylife.provenance import code_digest, digest_of, open_run
 from dutylife.reports.sheet import SheetPage, machine_sheet, write_sheet
 from dutylife.run_folder import MARKER, write_tables
 from dutylife.settings import Settings, read_settings
@@ -105,6 +105,8 @@ def finished_run(settings: Settings) -> Path | None:
         as_of = pd.Timestamp(info["as_of"]).date()
         if settings.fleet.as_of not in (None, as_of):
             continue
+        if info.get("code_digest") != code_digest():
+            continue  # another version would say it otherwise
         if info["settings_digest"] != _digest(_as_of(settings, as_of)):
             continue
         digests = {str(i["digest"]) for i in info["inputs"]}

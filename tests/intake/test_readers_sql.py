@@ -68,3 +68,22 @@ def test_what_breaks_off_is_refused_with_its_row(tmp_path: Path, text: str, row:
         read(tmp_path, text)
     assert caught.value.mend
     assert f"row {row}" in caught.value.where if row else "row" not in caught.value.where
+
+
+def test_values_go_under_the_names_of_their_own_statement(tmp_path: Path):
+    """A list in another order, one with more columns, one without any: none moves a value."""
+    text = (
+        "CREATE TABLE jobs (a text, b text);\n"
+        "INSERT INTO jobs (b, a) VALUES ('b1', 'a1');\n"
+        "INSERT INTO jobs VALUES ('a2', 'b2');\n"
+        "INSERT INTO jobs (a, b, c) VALUES ('a3', 'b3', 'c3');\n"
+    )
+    (sheet,) = read(tmp_path, text)
+    assert sheet.header == ("a", "b", "c")
+    assert sheet.rows == [["a1", "b1", ""], ["a2", "b2", ""], ["a3", "b3", "c3"]]
+
+
+def test_values_whose_order_nobody_tells_are_refused(tmp_path: Path):
+    text = "INSERT INTO jobs (b, a) VALUES ('b1', 'a1');\nINSERT INTO jobs VALUES ('a2', 'b2');\n"
+    with pytest.raises(ExportError, match="order of its columns"):
+        read(tmp_path, text)

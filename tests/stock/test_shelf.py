@@ -104,3 +104,11 @@ def test_a_short_shelf_life_holds_less_and_says_so(make):
     assert "shelf life" not in free["sentence"]
     many = one(on_hand=500, shelf_life_days=40)
     assert "may pass it" in many["sentence"]
+
+
+def test_what_is_told_of_one_number_only():
+    """On order counts from either; a shelf of which one number was never counted is not known."""
+    shelf = shelf_of(part_number=["OLD", "NEW"], on_hand=[None, 3.0], on_order=[5.0, None])
+    row = shelf_rows(shelf, {"OLD": "NEW"})["NEW"]
+    assert row["on_order"] == 5.0
+    assert np.isnan(row["on_hand"])

@@ -57,6 +57,8 @@ def would_tell(
             "no record: one more year and a new one cost about the same; decide by what else "
             "matters"
         )
+    if level <= 0.5:  # any odds settle it
+        return "a few more months with every failure and its hours written down"
     needed = (gap / float(norm.ppf(level))) ** 2
     whole = float(apart.var())
     slope = float(np.polyfit(factor, apart, 1)[0]) if factor.std() > 0 else 0.0

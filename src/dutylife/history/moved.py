@@ -254,7 +254,7 @@ def _said(value: Any) -> str:
 
 
 def _unlike_keys(then: Any, now: Any, at: str = "") -> list[str]:
-    if isinstance(then, dict) or isinstance(now, dict):
+    if all(isinstance(value, dict) or value is None for value in (then, now)) and then != now:
         one, two = then or {}, now or {}
         return [
             key

@@ -217,9 +217,11 @@ def keep_month(history: Path, run: Given) -> Snapshot:
         "code_digest": code_digest(), "versions": versions(), "tables": run.digests,
         "accounts": run.accounts, "before": run.before, **kept,
     }  # fmt: skip
-    if (history / folder).exists():  # named by its content, so it is the same
+    if _is_whole(history / folder, kept):  # named by its content, so it is the same
         shutil.rmtree(new)
     else:
+        if (history / folder).exists():
+            shutil.rmtree(history / folder)  # damaged since
         new.rename(history / folder)
     path, aside = history / f"{name}.json", history / f"{name}.json.new"
     text = json.dumps(about, indent=1, sort_keys=True, ensure_ascii=False)
@@ -230,6 +232,15 @@ def keep_month(history: Path, run: Given) -> Snapshot:
         if own.fullmatch(left.name) and left.name != folder:
             shutil.rmtree(left, ignore_errors=True)
     return Snapshot(path, about)
+
+
+def _is_whole(folder: Path, kept: dict[str, dict[str, str]]) -> bool:
+    """Whether the folder still holds what it was kept with."""
+    return all(
+        (path := folder / part / f"{name}.parquet").is_file() and file_digest(path) == digest
+        for part, files in kept.items()
+        for name, digest in files.items()
+    )
 
 
 def slug_of(fleet: str) -> str:

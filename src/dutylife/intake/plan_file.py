@@ -46,7 +46,8 @@ def stated_plan(settings: Settings, duties: set[str]) -> pd.DataFrame:
             f"The plan in force '{plan}' is neither a plan nor a file.", where,
             "one of: " + ", ".join(PLANS) + "; or the path of a file with " + NEEDS,
         )  # fmt: skip
-    cells = read_raw(path, Export(path=plan), where).cells.astype("object")
+    raw = read_raw(path, Export(path=plan), where)
+    cells, numbers = raw.cells.astype("object"), raw.source_row.tolist()
     cells.columns = pd.Index([str(c).casefold().strip() for c in cells.columns])
     if "component" not in cells or not {"hours", "months"} & set(cells.columns):
         raise ColumnMissingError(
@@ -55,7 +56,10 @@ def stated_plan(settings: Settings, duties: set[str]) -> pd.DataFrame:
     known = components_of(settings)
     faults, rows = [], []
     seen: set[tuple[str, str]] = set()
-    for number, cell in enumerate(cells.fillna("").to_dict("records"), start=2):
+    told_rows = zip(numbers, cells.fillna("").to_dict("records"), strict=True)
+    for number, cell in told_rows:
+        if not any(str(v).strip() for v in cell.values()):
+            continue
         given = str(cell["component"]).strip()
         duty = str(cell.get("duty", "")).strip()
         told = {c: str(cell.get(c, "")).strip() for c in ("hours", "months")}

@@ -41,5 +41,6 @@ def same_exports(settings: Settings, digests: set[str], read_at: float) -> bool:
 
 def _beside(settings: Settings) -> list[Path]:
     named = [settings.duty.path, settings.coding.lexicon, settings.coding.corrections]
+    named += [settings.plan.in_force]  # a plan may be a file
     named += [join.path for export in settings.exports for join in export.join]
     return [settings.folder / name for name in named if name]

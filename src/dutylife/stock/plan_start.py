@@ -46,7 +46,8 @@ def switched_chances(
     renewal before the start makes one soon after it less likely goes in by the chances only, so
     that a span across the start is told a little wide.
     """
-    at = int(round(starts_days / spans.step_days))
+    # a step at least on either side: a plan that starts within a step of the ends
+    at = min(max(round(starts_days / spans.step_days), 1), int(spans.end.max()) - 1)
     n = len(positions.age)
     before_of = [(int(s), int(min(e, at))) for s, e in zip(spans.start, spans.end, strict=True)]
     after_of = [

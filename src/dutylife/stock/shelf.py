@@ -27,7 +27,7 @@ def shelf_rows(shelf: pd.DataFrame, current: dict[str, str]) -> dict[str, dict[s
     -------
     dict of str to dict
         An old number has no row of its own: its pieces count under the new one, on the new one's
-        terms. Where the new one is listed and its count is not known, it stays unknown.
+        terms. Where the new one is listed and either count is not known, it stays unknown.
     """
     rows = shelf.astype({"part_number": "object", "supplier": "object"}).to_dict("records")
     given = {str(r["part_number"]): {str(k): v for k, v in r.items()} for r in rows}
@@ -39,11 +39,14 @@ def shelf_rows(shelf: pd.DataFrame, current: dict[str, str]) -> dict[str, dict[s
         if new not in out:
             out[new] = row | {"part_number": new}
             continue
-        for column in ("on_hand", "on_order"):
-            more = 0.0 if _missing(row.get(column)) else row[column]
-            out[new][column] = out[new].get(column, np.nan) + more
-            if column == "on_hand" and not _missing(out[new].get("counted")):
-                out[new]["counted"] += more
+        ordered = [r.get("on_order", np.nan) for r in (out[new], row)]
+        if not all(_missing(n) for n in ordered):  # nothing told is nothing on its way
+            out[new]["on_order"] = sum(0.0 if _missing(n) else n for n in ordered)
+        # a shelf that nobody counted is not known, whichever number lies there
+        more = row.get("on_hand", np.nan)
+        out[new]["on_hand"] = out[new].get("on_hand", np.nan) + more
+        if not _missing(out[new].get("counted")):
+            out[new]["counted"] += more
     return out
 
 

@@ -111,7 +111,10 @@ def _expected(
     begun = lives["installed_on"].fillna(lives["unit_id"].map(first))
     days = (lives["ended_on"] - begun).dt.days.clip(lower=0).astype(float)
     per_day = lives["unit_id"].map(use).astype(float) / DAYS_PER_WEEK
-    lives = lives.assign(lived_days=days, lived_hours=days * per_day)
+    lives = lives.assign(
+        lived_days=days, lived_hours=days * per_day,
+        **{c: lives[c].fillna("") for c in CELL if c != "component"},  # as the cases have it
+    )  # fmt: skip
     each = expected_failures(lives, life_draws, starting_values=True)
     total: pd.Series = each.groupby([lives[c].reindex(each.index) for c in CELL]).sum()
     return total

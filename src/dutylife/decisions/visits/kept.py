@@ -106,13 +106,19 @@ def _fate(
     ]  # fmt: skip
     failures = [e for e in events if e.reason == "failure" and not e.found_at_service]
     done = doing[0] if doing else None
-    failed = next((f for f in failures if done is None or f.event_date <= done.event_date), None)
+    # a part that was renewed since it failed is another part
+    renewed = [e.event_date for e in events if e.activity == "replace" and e.event_date <= due]
+    since = max((d for d in renewed if d < due), default=pd.Timestamp.min)
+    failed = next(
+        (f for f in failures if f.event_date >= since
+         and (done is None or f.event_date <= done.event_date)), None
+    )  # fmt: skip
     out: dict[str, Any] = {
         "kept": SKIPPED, "done_on": None, "days_late": np.nan,
         "failed_on": None if failed is None else failed.event_date,
     }  # fmt: skip
     in_time = due + pd.Timedelta(days=GRACE_DAYS)
-    if failed is not None and failed.event_date <= in_time:
+    if failed is not None and failed.event_date <= due:
         # it came in broken before anyone could have kept the visit
         return out | {"kept": FAILED_FIRST}
     if done is not None:

@@ -127,13 +127,13 @@ def stated_columns(lines: list[str], starts: list[int]) -> FixedColumns:
     spans = tuple((s - 1, e) for s, e in zip(starts, ends, strict=True))
     filled = filled_places(lines, width)
     used = filled.any(axis=1)
-    fits = np.ones(len(lines), dtype=bool)
+    fits = ~filled[:, : spans[0][0]].any(axis=1)  # nothing is cut away unsaid
     for start, _ in spans[1:]:
         crossed = filled[:, start - 1] & filled[:, start]
         if crossed.sum() < 0.5 * used.sum():
             fits &= ~crossed
     ruled = np.array([bool(_RULER.fullmatch(line)) for line in lines])
-    return FixedColumns(spans, (), range(0), *_data_lines(lines, ruled), fits)
+    return FixedColumns(spans, (), range(0), *_data_lines(lines, ruled), np.asarray(fits))
 
 
 def _data_lines(lines: list[str], ruled: Flags) -> tuple[Flags, Flags]:

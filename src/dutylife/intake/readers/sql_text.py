@@ -51,14 +51,27 @@ def read_sql_text(source: Source, export: Export, key: str) -> list[Sheet]:
     found = decoded(source, export.encoding, key)
     text = found.text.replace("\r\n", "\n")
     columns: dict[str, list[str]] = {}
+    created: set[str] = set()
     rows: dict[str, list[Row]] = {}
     try:
         for name, given, records in _statements(text):
-            if given or name not in columns:
-                known = columns.get(name)
-                columns[name] = known if known and rows.get(name) else given
-                if known and rows.get(name) and given and given != known:
-                    records = [(at, _as_before(given, known, r)) for at, r in records]
+            held = columns.setdefault(name, [])
+            if given and not records:
+                created.add(name)
+            if (
+                records
+                and name not in created
+                and bool(held) != bool(given)
+                and (held or rows.get(name))
+            ):
+                raise _Broken(
+                    f"some rows of '{name}' have names for their values and some have not, and no "
+                    "statement tells the order of its columns", records[0][0],
+                )  # fmt: skip
+            held += [c for c in given if c not in held]
+            # a statement without names goes by the order the table was created in
+            order = given or held
+            records = [(at, _in_order(order, held, r, at)) for at, r in records]
             rows.setdefault(name, []).extend(records)
     except _Broken as error:
         row = text.count("\n", 0, error.at) + 1
@@ -72,13 +85,7 @@ def read_sql_text(source: Source, export: Export, key: str) -> list[Sheet]:
             continue
         width = max(len(r) for _, r in records)
         header = columns.get(name) or [f"column {i}" for i in range(1, width + 1)]
-        if width > len(header):
-            at = next(n for n, r in records if len(r) == width)
-            raise no_table(
-                f"A row of the table '{name}' has more values than the table has columns.", source,
-                "export the file again", text.count("\n", 0, at) + 1,
-            )  # fmt: skip
-        cells = [r for _, r in records]
+        cells = [r + [""] * (len(header) - len(r)) for _, r in records]
         sheets.append(
             sheet_of(
                 source, name, cells, header=tuple(header), is_typed=True, notes=found.notes,
@@ -95,10 +102,15 @@ def _line_numbers(text: str, places: list[int]) -> np.ndarray:
     return np.searchsorted(breaks, np.array(places)) + 1
 
 
-def _as_before(given: list[str], known: list[str], row: list[str]) -> list[str]:
-    """Values of a statement that names the columns in another order, in the first one's."""
-    mine = dict(zip(given, row, strict=False))
-    return [mine.get(name, "") for name in known]
+def _in_order(names: list[str], header: list[str], row: list[str], at: int) -> list[str]:
+    """Values of a row under the names of its statement, in the table's order."""
+    if not header:
+        return row
+    if len(row) != len(names):
+        which = "more" if len(row) > len(names) else "fewer"
+        raise _Broken(f"a row has {which} values than columns ({len(row)} for {len(names)})", at)
+    mine = dict(zip(names, row, strict=True))
+    return [mine.get(name, "") for name in header]
 
 
 def _statements(text: str) -> Iterator[tuple[str, list[str], list[Row]]]:

@@ -2,6 +2,7 @@
 
 import re
 import unicodedata
+from calendar import isleap
 
 import numpy as np
 import pandas as pd
@@ -89,7 +90,8 @@ def _counted_days(unlike: pd.Series) -> pd.Series:
         elif found := _ORDINAL.fullmatch(cell):
             first = np.datetime64(f"{found[1]}-01-01") - _DAY_NOUGHT.to_datetime64()
             days[i] = first / np.timedelta64(1, "D") + int(found[2]) - 1
-            days[i] = days[i] if 1 <= int(found[2]) <= 366 else np.nan
+            last = 365 + isleap(int(found[1]))
+            days[i] = days[i] if 1 <= int(found[2]) <= last else np.nan
         elif found := _SECONDS.fullmatch(cell):
             seconds = int(found[1] or found[2])
             # 25569 is 1970-01-01 in serial days
