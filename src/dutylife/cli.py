@@ -296,7 +296,11 @@ def prove_command(
         return
     if demand:
         held = prove_demand(
-            n_fleets=fleets or 20, seed=seed, workers=workers, progress=_progress()
+            n_fleets=fleets or 20,
+            seed=seed,
+            workers=workers,
+            progress=_progress(),
+            kept=out / "demand" / "parts",
         ).written(out / "demand")
         click.echo(f"{held.text}\n  in {out / 'demand'}")
         return

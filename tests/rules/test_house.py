@@ -18,7 +18,7 @@ RANKS = [
     {"practice"}, {"intake"}, {"draft"}, {"coding"}, {"lives"}, {"models"}, {"decisions"},
     {"sensitivity"}, {"stock"},
     {"reports"}, {"run_folder"}, {"history"}, {"pipeline"}, {"sheets"}, {"backtest"}, {"prove"},
-    {"cli"},
+    {"cli"}, {"__main__"},
 ]  # fmt: skip
 RANK = {name: i for i, names in enumerate(RANKS) for name in names}
 FILES = sorted(p for p in SRC.rglob("*.py") if p != SRC / "__init__.py")

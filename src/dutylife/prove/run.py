@@ -17,6 +17,7 @@ from dutylife.prove.figures import ALL_SIZES, figures_of
 from dutylife.prove.fleet import run_fleet
 from dutylife.prove.instrument import check_instrument
 from dutylife.prove.jobs import CALIBRATION, Job, fleet_seed, jobs_of
+from dutylife.prove.kept import KeptResults
 from dutylife.prove.plants import plant_of
 from dutylife.prove.verdicts import NOT_MET, verdicts_of
 from dutylife.provenance import digest_of, versions
@@ -26,8 +27,8 @@ from dutylife.schema import as_table
 Progress = Callable[[str], None]
 MARKER = "prove.json"
 PARTS = "parts"
-# where the proofs of the lives alone and of the models alone are put, in the same folder
-LIVES, MODELS = "lives", "models"
+# where the proofs of one stage alone are put, in the same folder
+ALONE = ("lives", "models", "money", "demand")
 INSTRUMENT_UNITS = {"smoke": 150, "full": 3000}
 INSTRUMENT_YEARS = 4.0
 
@@ -119,7 +120,7 @@ def _require_usable(folder: Path, workers: int) -> None:
         raise DutylifeError(f"{workers} workers can't run anything.", "workers", "1 or more")
     strange = folder.is_file() or (
         folder.is_dir()
-        and any(p.name not in (LIVES, MODELS) for p in folder.iterdir())
+        and any(p.name not in ALONE for p in folder.iterdir())
         and not ((folder / MARKER).is_file() or (folder / PARTS).is_dir())
     )
     if strange:
@@ -137,13 +138,17 @@ def source_digest() -> str:
     return digest_of(*texts)
 
 
+def program_digest() -> str:
+    """Digest of the package and of the libraries it stands on."""
+    return digest_of(source_digest(), json.dumps(versions(), sort_keys=True))
+
+
 def _results(jobs: list[Job], kept: Path, workers: int, tell: Progress) -> list[dict[str, Any]]:
     """Result of each job, in the order of the jobs; those kept from before are not run again."""
     from joblib import Parallel, delayed
 
-    program = digest_of(source_digest(), json.dumps(versions(), sort_keys=True))
-    kept.mkdir(parents=True, exist_ok=True)
-    found = {job.name: _taken_up(kept, job, program) for job in jobs}
+    held = KeptResults(kept, program_digest())
+    found: dict[str, Any] = {job.name: held.taken_up(job.name, job.as_dict()) for job in jobs}
     missing = [job for job in jobs if found[job.name] is None]
     done = len(jobs) - len(missing)
     if done:
@@ -153,7 +158,7 @@ def _results(jobs: list[Job], kept: Path, workers: int, tell: Progress) -> list[
     runner = Parallel(n_jobs=workers, return_as="generator_unordered")
     for result in runner(delayed(run_fleet)(job) for job in missing):
         job = Job(**_as_job(result["job"]))
-        _keep(kept, job, program, result)
+        held.keep(job.name, job.as_dict(), result)
         found[job.name] = result
         done += 1
         tell(f"fleet {done} of {len(jobs)}: {job.case}")
@@ -166,32 +171,6 @@ def _as_job(data: dict[str, Any]) -> dict[str, Any]:
     return data | {
         "difficulties": None if pairs is None else tuple((str(n), float(s)) for n, s in pairs)
     }
-
-
-def _digest(job: Job, program: str) -> str:
-    return digest_of(json.dumps(job.as_dict(), sort_keys=True), program)
-
-
-def _taken_up(kept: Path, job: Job, program: str) -> dict[str, Any] | None:
-    path = kept / f"{job.name}.json"
-    if not path.is_file():
-        return None
-    try:
-        data: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-    except json.JSONDecodeError:  # cut short when the machine stopped: that fleet is run again
-        return None
-    if data.get("digest") != _digest(job, program):
-        return None
-    result: dict[str, Any] = data["result"]
-    return result
-
-
-def _keep(kept: Path, job: Job, program: str, result: dict[str, Any]) -> None:
-    text = json.dumps({"digest": _digest(job, program), "result": result}, sort_keys=True)
-    path = kept / f"{job.name}.json"
-    half = path.with_suffix(".new")
-    half.write_text(text, encoding="utf-8")
-    half.rename(path)
 
 
 def _tables(results: list[dict[str, Any]]) -> dict[str, pd.DataFrame]:

@@ -43,6 +43,11 @@ class DemandJob:
     n_units: int
     seed: int
 
+    @property
+    def name(self) -> str:
+        """Name of the fleet, as a file of its result has it."""
+        return f"{self.world.replace(' ', '-')}-{self.number:03d}-{self.n_units}-{self.seed}"
+
 
 def demand_rows(job: DemandJob) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     """Rows of tables "prove_demand_sums" and "prove_demand_stock" of one fleet."""

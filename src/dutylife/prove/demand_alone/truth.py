@@ -1,7 +1,7 @@
 """The demand forecast against the year that truly comes, beside an oracle and series methods."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +13,8 @@ from dutylife.prove.demand_alone.fleet import DemandJob, demand_rows
 from dutylife.prove.demand_alone.verdicts import figures_of, verdicts_of
 from dutylife.prove.demand_alone.worlds import N_UNITS, WORLDS
 from dutylife.prove.jobs import fleet_seed
-from dutylife.prove.run import source_digest
+from dutylife.prove.kept import KeptResults
+from dutylife.prove.run import program_digest, source_digest
 from dutylife.prove.workers import worked
 from dutylife.run_folder import write_tables
 from dutylife.schema import as_table
@@ -53,6 +54,7 @@ def prove_demand(
     seed: int = 20260101,
     workers: int = 1,
     progress: Callable[[str], None] | None = None,
+    kept: Path | None = None,
 ) -> DemandProof:
     """Hold the demand forecast against the true future in worlds that change and that do not.
 
@@ -68,6 +70,9 @@ def prove_demand(
         Processes.
     progress : callable, optional
         Called with a short text as each fleet is done.
+    kept : Path, optional
+        Folder in which finished fleets are kept and from which they are taken up again when the
+        fleet and the program are the same.
 
     Returns
     -------
@@ -90,14 +95,28 @@ def prove_demand(
         for i in range(n_fleets)
         for world in WORLDS
     ]
-    tell = progress or (lambda _: None)
-    sums: list[dict[str, Any]] = []
-    stock: list[dict[str, Any]] = []
-    for job, found in zip(jobs, worked(demand_rows, jobs, workers), strict=True):
-        sums += found[0]
-        stock += found[1]
-        tell(f"{job.world}, fleet {job.number + 1}")
+    results = _results(jobs, workers, kept, progress or (lambda _: None))
+    sums = [row for found in results for row in found[0]]
+    stock = [row for found in results for row in found[1]]
     return summed_up(sums, stock, {"seed": seed, "n_fleets": n_fleets, "n_units": n_units})
+
+
+def _results(
+    jobs: list[DemandJob], workers: int, kept: Path | None, tell: Callable[[str], None]
+) -> list[Any]:
+    """Rows of each job, in the order of the jobs; those kept from before are not run again."""
+    held = KeptResults(kept, program_digest()) if kept else None
+    found = [held.taken_up(job.name, asdict(job)) if held else None for job in jobs]
+    missing = [job for job, rows in zip(jobs, found, strict=True) if rows is None]
+    if len(missing) < len(jobs):
+        tell(f"{len(jobs) - len(missing)} of {len(jobs)} fleets kept from before")
+    new = {}
+    for job, rows in zip(missing, worked(demand_rows, missing, workers), strict=True):
+        if held:
+            held.keep(job.name, asdict(job), rows)
+        new[job.name] = rows
+        tell(f"{job.world}, fleet {job.number + 1}")
+    return [new[job.name] if rows is None else rows for job, rows in zip(jobs, found, strict=True)]
 
 
 def summed_up(
