@@ -1,4 +1,4 @@
-"""Results of finished fleets kept on disk, so that a proof of hours is taken up where it stopped."""
+"""Results of finished fleets kept on disk: a proof of hours is taken up where it stopped."""
 
 import json
 from pathlib import Path
