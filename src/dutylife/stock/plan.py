@@ -144,7 +144,9 @@ def plan_stock(
                 row = stock_row(number, own, terms[number], as_of, settings, horizon)
                 rows.append(row)
                 ordered_ahead += [
-                    season_order_row(number, own, terms[number], season, settings, as_of)
+                    season_order_row(
+                        number, own, terms[number], season, settings, as_of, row["order_now"] or 0.0
+                    )
                     for season in seasons
                     if season.supplier in (None, terms[number].supplier)
                 ]

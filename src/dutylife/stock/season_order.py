@@ -111,9 +111,9 @@ def seasons_ahead(settings: Settings, as_of: pd.Timestamp) -> list[SeasonOrder]:
 
 def season_order_row(
     number: str, laws: Laws, terms: Terms, season: SeasonOrder, settings: Settings,
-    as_of: pd.Timestamp,
+    as_of: pd.Timestamp, ordered_today: float = 0.0,
 ) -> dict[str, Any]:  # fmt: skip
-    """Row of table "season_orders" of one part.
+    """Row of table "season_orders" of one part; ``ordered_today`` pieces are on their way, too.
 
     Notes
     -----
@@ -144,7 +144,7 @@ def season_order_row(
         unknown = "what the part costs" if not terms.unit_cost else "how many lie on the shelf"
         return row | {"sentence": season_order_sentence(unknown=unknown, **common)}
     used = laws[before[0].key].mean if before else 0.0
-    there = int(max(terms.on_hand + (terms.on_order or 0.0) - used, 0.0))
+    there = int(max(terms.on_hand + (terms.on_order or 0.0) + ordered_today - used, 0.0))
     paid = terms.unit_cost * (1 - season.price_cut)
     per_day = terms.holding_rate * paid / _YEAR
     gain = season_gain(

@@ -126,7 +126,7 @@ def season_order_sentence(
     asked = f"in the {season} expect {low:.0f}{most}"
     if unknown:
         return f"Not told: {unknown} is not known; {asked}."
-    left = f" {there:.0f} of those on hand will likely be left then." if there else ""
+    left = f" {there:.0f} of those on hand or ordered will likely be left then." if there else ""
     if not order:
         none = "Order none ahead: a further piece costs more to hold than it saves"
         return f"{none}; {asked}.{left}"
