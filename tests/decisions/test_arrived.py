@@ -45,8 +45,8 @@ def test_a_late_machine_without_a_day_came_new_a_usual_wait_before_its_first_vis
 
 
 def test_where_customers_bring_old_machines_nothing_is_said():
-    brought = [(f"USED-{i}", RECORD - pd.Timedelta(days=900), RECORD + pd.Timedelta(days=400 + 30 * i))
-               for i in range(12)]  # fmt: skip
+    was_new = RECORD - pd.Timedelta(days=900)
+    brought = [(f"USED-{i}", was_new, RECORD + pd.Timedelta(days=400 + 30 * i)) for i in range(12)]
     assert came_new_on(units(old(30) + new(12) + brought + undated(700))).isna().all()
 
 
