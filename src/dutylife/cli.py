@@ -57,6 +57,8 @@ def _progress() -> Any:
 
 
 def _finish(result: "RunResult") -> None:
+    for one in result.failed:
+        click.echo(f"{one.text}:\n{one.trace}", err=True)
     click.echo(result.text)
     sys.exit(result.exit_code)
 

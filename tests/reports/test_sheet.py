@@ -166,7 +166,9 @@ def test_a_section_that_fails_says_so_and_the_rest_stands(
     assert "Traceback" in written.failed["price"]
     assert "no such thing" in written.failed["price"]
     text = written.path.read_text(encoding="utf-8")
-    assert text.count("could not be made (ValueError") == 2
+    assert text.count("This section could not be made: ValueError: no such thing") == 2
+    first = text.index("2 sections of this page are missing, since they could not be made")
+    assert text.index("</h1>") < first < text.index("This section could not be made")
     assert "<script>" not in text
     for hazard, _ in CAUTIONS:  # all of them, when it can't be told which
         assert hazard in text
