@@ -164,6 +164,17 @@ def sheet_command(
     sys.exit(made.exit_code)
 
 
+@main.command("print")
+@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path, file_okay=False))
+@click.option("--browser", metavar="FILE", help="The Chromium to take; the installed one if none.")
+def print_command(folder: Path, browser: str | None) -> None:
+    """Print each page of a finished run to PDF beside it, by a headless Chromium."""
+    from dutylife.reports import print_pages
+
+    made = print_pages(folder, browser=browser, progress=_progress())
+    click.echo(f"{len(made)} pages printed\n  in {folder}")
+
+
 @main.command("backtest")
 @click.argument("settings", type=click.Path(path_type=Path))
 @click.option(

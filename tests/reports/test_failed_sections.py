@@ -8,10 +8,11 @@ import pytest
 from made_packs import OTHERS, write_run
 from made_run import BAD
 from planted import plant
+from test_pages import notebook
 
 from dutylife.errors import RunError
 from dutylife.provenance import Run
-from dutylife.reports import FailedSection, write_customer_packs, write_pages
+from dutylife.reports import FailedSection, pages, write_customer_packs, write_pages
 from dutylife.reports.cautions import CAUTIONS
 from dutylife.reports.packs import page as pack_page
 
@@ -98,6 +99,8 @@ def test_a_failure_nobody_takes_up_is_an_error_once_the_pages_are_written(
     run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ):
     folder = shutil.copytree(run.folder, tmp_path / "run")
+    shelf = notebook(tmp_path, "import dutylife as dl", "dl.section(run_folder, 'shelf')")
+    monkeypatch.setattr(pages, "shipped_folder", lambda name: shelf)
     plant(tmp_path / "kernel", monkeypatch, "no such thing", "shelf")
     with pytest.raises(RunError, match="page stock: the section 'shelf' could not be made"):
         write_pages(folder)
