@@ -51,7 +51,7 @@ def test_a_law_shows_lives_failures_range_unit_and_basis(run: Run):
     assert "14 lives" in first[2]
     assert "9 failed" in first[2]
     assert first[4] == "21.4 to 2.9"  # value, below it the range
-    assert first[5] == "70 h56 to 91 h"
+    assert first[5] == "70\u00a0h56 to 91\u00a0h"
     assert "pooled" in first[6]
 
 

@@ -62,8 +62,8 @@ def test_intervals_in_short_have_a_column_for_each_duty_and_say_what_they_stand_
     rows = {r.find("th").text: r for r in table.findall("tbody/tr")}
     assert list(rows) == ["ignition cap", "carburetor", "air filter"]
     cell = "".join(rows["air filter"].findall("td")[0].itertext())
-    assert cell.startswith("replace at 35 h")
-    assert "inspect each 7 h" in cell
+    assert cell.startswith("replace at 35\u00a0h")
+    assert "inspect each 7\u00a0h" in cell
     assert "9 failures, pooled" in cell
 
 
@@ -86,7 +86,7 @@ def test_savings_come_with_the_curve_and_its_words(run: Run):
     assert len(drawn) == 3
     assert all("any age from" in i.get("alt") for i in drawn)
     # money first; costs counted in planned replacements are not mixed into it
-    assert all("EUR per 1000 h" in li.text for li in told.findall(".//li"))
+    assert all("EUR per 1000\u00a0h" in li.text for li in told.findall(".//li"))
 
 
 def test_cautions_defer_to_the_makers_manual(run: Run):

@@ -132,7 +132,7 @@ def test_readings_have_limit_and_tool(html: str):
 
 
 def test_ages_say_where_they_are_from(html: str):
-    assert "400 h, 200 days" in html
+    assert "400\u00a0h, 200 days" in html
     assert "meter readings" in html
 
 
