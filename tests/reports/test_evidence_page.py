@@ -8,8 +8,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from dutylife import wording
 from dutylife.provenance import Run
 from dutylife.reports import section
+from dutylife.reports.evidence import law_sections
 from dutylife.reports.evidence.evidence_page import rows_answer
 from dutylife.reports.evidence.recurrence import gap_summary, median_days
 
@@ -25,6 +27,21 @@ def test_rows_in_are_used_plus_set_aside(run: Run):
     told = section(run, "rows")
     assert told.answer == "1 262 rows in = 1 202 used + 60 set aside."
     assert cells(told.html)[-1] == ["all files", "", "1\u202f262", "1\u202f202", "60"]
+
+
+def test_the_first_screen_answers_before_any_table(run: Run, monkeypatch: pytest.MonkeyPatch):
+    told = section(run, "evidence in short")
+    assert told.answer == "1 262 rows in = 1 202 used + 60 set aside."
+    lines = ["".join(li.itertext()) for li in ET.fromstring(told.html).findall(".//li")]
+    for name in ("findings", "not understood", "law checks", "assumptions"):
+        assert wording.unbroken(section(run, name).answer) in lines
+
+    def broken(_: Run) -> None:
+        raise ValueError("no such thing")
+
+    monkeypatch.setattr(law_sections, "law_checks", broken)
+    fewer = ET.fromstring(section(run, "evidence in short").html).findall(".//li")
+    assert len(fewer) == len(lines) - 1
 
 
 def test_a_row_that_vanished_is_called_a_fault():
