@@ -106,7 +106,7 @@ def test_it_orders_checks_with_counts_and_ranges_and_names_no_fault(html: str):
     assert "Check first: air filter (" in html
     assert "Of 9 like complaints of the tamper class in yard, 6 turned out to be the" in html
     assert "names no fault" in html
-    assert re.search(r"\d+ %<small>\d+ to \d+ %</small>", html)
+    assert re.search(r"\d+\s%<small>\d+ to \d+\s%</small>", html)
     assert "done already, so it stands last" in html
     for word in ("diagnos", "guaranteed", "will last", "safe until"):
         assert word not in html.lower()

@@ -33,7 +33,7 @@ def whole(value: float) -> str:
 
 
 def whole_hours(value: float) -> str:
-    """Return a meter figure: whole from 10 on, two figures below.
+    """Return a reading of a meter as it shows it: whole from 10 on, two figures below.
 
     Examples
     --------

@@ -97,9 +97,19 @@ def money(value: float, currency: str) -> str:
 
 
 def meter(value: float, meter_unit: str) -> str:
-    """Return a meter figure with its short unit (h, mi, km, starts)."""
+    """Return a span on the meter with its short unit (h, mi, km, starts).
+
+    Whole from 10 on and to three figures; two figures below.
+
+    Examples
+    --------
+    >>> meter(1234.5, "hours"), meter(31.6, "hours"), meter(2.46, "km")
+    ('1 230 h', '32 h', '2.5 km')
+    """
     short = {"hours": "h", "miles": "mi", "km": "km", "starts": "starts"}[meter_unit]
-    return f"{number(value)} {short}"
+    if value is not None and math.isfinite(value) and abs(value) >= 10:
+        return f"{number(round(value))} {short}"
+    return f"{number(value, 2)} {short}"
 
 
 def weeks(days: float) -> str:
