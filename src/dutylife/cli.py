@@ -57,6 +57,8 @@ def _progress() -> Any:
 
 
 def _finish(result: "RunResult") -> None:
+    for one in result.failed:
+        click.echo(f"{one.text}:\n{one.trace}", err=True)
     click.echo(result.text)
     sys.exit(result.exit_code)
 
@@ -160,6 +162,17 @@ def sheet_command(
         click.echo(f"section '{name}' failed:\n{error}", err=True)
     click.echo(made.text)
     sys.exit(made.exit_code)
+
+
+@main.command("print")
+@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path, file_okay=False))
+@click.option("--browser", metavar="FILE", help="The Chromium to take; the installed one if none.")
+def print_command(folder: Path, browser: str | None) -> None:
+    """Print each page of a finished run to PDF beside it, by a headless Chromium."""
+    from dutylife.reports import print_pages
+
+    made = print_pages(folder, browser=browser, progress=_progress())
+    click.echo(f"{len(made)} pages printed\n  in {folder}")
 
 
 @main.command("backtest")

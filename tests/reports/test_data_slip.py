@@ -67,7 +67,7 @@ def test_a_law_that_is_all_borrowed_gains_nothing(small: Run):
 def test_the_section_says_how_many_lack_evidence(small: Run):
     section = slip_section(small)
     assert section.answer.startswith("2 of 3 laws stand on fewer than 10 failures of their own; 2")
-    assert "36 %" in section.html
+    assert "36\u00a0%" in section.html
 
 
 def test_the_slip_has_the_fields(small: Run):

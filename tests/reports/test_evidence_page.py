@@ -8,8 +8,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from dutylife import wording
 from dutylife.provenance import Run
 from dutylife.reports import section
+from dutylife.reports.evidence import law_sections
 from dutylife.reports.evidence.evidence_page import rows_answer
 from dutylife.reports.evidence.recurrence import gap_summary, median_days
 
@@ -23,8 +25,22 @@ def cells(html: str) -> list[list[str]]:
 
 def test_rows_in_are_used_plus_set_aside(run: Run):
     told = section(run, "rows")
-    assert told.answer == "1 262 rows in = 1 202 used + 60 set aside."
     assert cells(told.html)[-1] == ["all files", "", "1\u202f262", "1\u202f202", "60"]
+
+
+def test_the_first_screen_answers_before_any_table(run: Run, monkeypatch: pytest.MonkeyPatch):
+    told = section(run, "evidence in short")
+    assert told.answer == "1 262 rows in = 1 202 used + 60 set aside."
+    lines = ["".join(li.itertext()) for li in ET.fromstring(told.html).findall(".//li")]
+    for name in ("findings", "not understood", "law checks", "assumptions"):
+        assert wording.unbroken(section(run, name).answer) in lines
+
+    def broken(_: Run) -> None:
+        raise ValueError("no such thing")
+
+    monkeypatch.setattr(law_sections, "law_checks", broken)
+    fewer = ET.fromstring(section(run, "evidence in short").html).findall(".//li")
+    assert len(fewer) == len(lines) - 1
 
 
 def test_a_row_that_vanished_is_called_a_fault():
@@ -51,7 +67,7 @@ def test_a_law_shows_lives_failures_range_unit_and_basis(run: Run):
     assert "14 lives" in first[2]
     assert "9 failed" in first[2]
     assert first[4] == "21.4 to 2.9"  # value, below it the range
-    assert first[5] == "70 h56 to 91 h"
+    assert first[5] == "70\u00a0h56 to 91\u00a0h"
     assert "pooled" in first[6]
 
 

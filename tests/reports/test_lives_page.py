@@ -11,7 +11,12 @@ from made_run import BAD, write_csv
 from dutylife.errors import RunError
 from dutylife.provenance import Run, open_run
 from dutylife.reports import one_life, section, write_lives_page
-from dutylife.reports.evidence.lives_page import anchor_of, lives_link, lives_with_rows
+from dutylife.reports.evidence.lives_page import (
+    anchor_of,
+    left_out_words,
+    lives_link,
+    lives_with_rows,
+)
 
 
 def lives_of(rows: list[dict]) -> pd.DataFrame:
@@ -117,3 +122,19 @@ def test_ten_thousand_lives_make_a_small_page(run: Run, tmp_path: Path):
     )  # fmt: skip
     write_csv("failure_events", many, folder)
     assert write_lives_page(folder).stat().st_size < 5e6
+
+
+def test_lives_and_laws_add_up():
+    lives = pd.DataFrame(
+        {
+            "clock_source": ["meter"] * 6 + ["unknown"] * 3,
+            "is_comeback": [True] + [False] * 7 + [True],
+        }
+    )
+    models = pd.DataFrame({"n_lives": [1, 3], "n_failed": [1, 1]})
+    told = left_out_words(lives, models)
+    # 9 lives = 4 used + 3 of unknown age (one a comeback too) + 1 comeback + 1 other
+    assert told.startswith("The laws stand on 4 lives with 2 failures; left out of them: ")
+    assert "3 lives of unknown age, 1 life that ended in a comeback, 1 life whose age" in told
+    whole = left_out_words(lives[1:5], models)
+    assert whole == "The laws stand on 4 lives with 2 failures: all of them."

@@ -1,11 +1,14 @@
 """The fleet manager's page: visits, intervals in meter and calendar, what can hurt, cautions."""
 
+import shutil
 import xml.etree.ElementTree as ET
+from pathlib import Path
 
+import numpy as np
 import pandas as pd
-from made_run import DUTIES
+from made_run import DUTIES, write_csv
 
-from dutylife.provenance import Run
+from dutylife.provenance import Run, open_run
 from dutylife.reports import section
 from dutylife.reports.cautions import CAUTIONS
 from dutylife.reports.facts import facts_of, records
@@ -62,8 +65,8 @@ def test_intervals_in_short_have_a_column_for_each_duty_and_say_what_they_stand_
     rows = {r.find("th").text: r for r in table.findall("tbody/tr")}
     assert list(rows) == ["ignition cap", "carburetor", "air filter"]
     cell = "".join(rows["air filter"].findall("td")[0].itertext())
-    assert cell.startswith("replace at 35 h")
-    assert "inspect each 7 h" in cell
+    assert cell.startswith("replace at 35\u00a0h")
+    assert "inspect each 7\u00a0h" in cell
     assert "9 failures, pooled" in cell
 
 
@@ -86,7 +89,7 @@ def test_savings_come_with_the_curve_and_its_words(run: Run):
     assert len(drawn) == 3
     assert all("any age from" in i.get("alt") for i in drawn)
     # money first; costs counted in planned replacements are not mixed into it
-    assert all("EUR per 1000 h" in li.text for li in told.findall(".//li"))
+    assert all("EUR per 1000\u00a0h" in li.text for li in told.findall(".//li"))
 
 
 def test_cautions_defer_to_the_makers_manual(run: Run):
@@ -94,6 +97,57 @@ def test_cautions_defer_to_the_makers_manual(run: Run):
     assert "maker's manual" in told.text
     assert "licensed" in told.text
     assert tree(told.html).findall(".//li").__len__() == len(CAUTIONS) >= 12
+
+
+def with_intervals(run: Run, folder: Path, **columns: list[object]) -> Run:
+    """The made run with other intervals, a row for each value."""
+    shutil.copytree(run.folder, folder)
+    rows = run.table("intervals").iloc[: len(next(iter(columns.values())))].assign(**columns)
+    write_csv("intervals", rows, folder)
+    return open_run(folder)
+
+
+def test_cautions_are_those_of_parts_that_are_there(run: Run, tmp_path: Path):
+    def told(name: str, *components: str) -> set[str]:
+        of = with_intervals(
+            run, tmp_path / name, component=list(components), can_hurt=[""] * len(components)
+        )
+        items = tree(section(of, "cautions").html).findall(".//li")
+        return {item.text.split(". ")[0] for item in items}
+
+    dry = told("dry", "ignition cap", "air filter")
+    assert {"Ignition shock", "Silica dust"} <= dry
+    # what every workshop has stands always; what needs a part that isn't there does not
+    assert {"Carbon monoxide", "Compressed air"} <= dry
+    assert not {"Water jet", "Pressure vessel", "Electricity", "Used oil"} & dry
+    assert "Used oil" in told("oil", "ignition cap", "engine oil")
+    # a part whose place isn't known may be anything
+    assert len(told("unknown", "ignition cap", "flux widget")) == len(CAUTIONS)
+
+
+def test_a_look_beside_no_timed_change_is_no_contradiction(run: Run, tmp_path: Path):
+    of = with_intervals(
+        run, tmp_path / "run", component=["carburetor"] * 3, duty=["a", "a", "b"],
+        task=["clean", "run to failure", "run to failure"], clock=["days"] * 3,
+        interval_days=[266.0, np.nan, np.nan], interval_hours=[189.0, np.nan, np.nan],
+        probability_it_pays=[0.9, 0.0, 0.0], can_hurt=[""] * 3,
+    )  # fmt: skip
+    row = tree(section(of, "intervals in short").html).find(".//tbody/tr")
+    both, alone = ["".join(td.itertext()) for td in row.findall("td")]
+    assert both.startswith("clean each 9 months (189\u00a0h)replace when it fails, not by age")
+    assert "run to failure" not in both
+    assert alone.startswith("run to failure")
+
+
+def test_a_row_without_money_says_why(run: Run, tmp_path: Path):
+    of = with_intervals(
+        run, tmp_path / "run", basis=["starting value", "pooled", "pooled"],
+        cost_per_1000_hours=[np.nan, np.nan, 70.0],
+    )  # fmt: skip
+    rows = tree(section(of, "all intervals").html).findall(".//tbody/tr")
+    money = ["".join(r.findall("td")[3].itertext()) for r in rows]
+    assert money[:2] == ["not costed: a starting value", "not costed: see why"]
+    assert money[2].startswith("70")
 
 
 def test_the_task_choice_stands_with_its_evidence_and_cautions(run: Run):

@@ -124,4 +124,4 @@ def test_a_saving_is_told_with_its_range(tmp_path: Path):
         tmp_path / "run", {}, intervals=one, cost_curves=as_table("cost_curves", curve)
     )
     told = section(open_run(folder), "what it saves").html
-    assert "saves 30 EUR (20 to 40) per 1000 h" in told
+    assert "saves 30 EUR (20 to 40) per 1000\u00a0h" in told

@@ -106,7 +106,7 @@ def test_it_orders_checks_with_counts_and_ranges_and_names_no_fault(html: str):
     assert "Check first: air filter (" in html
     assert "Of 9 like complaints of the tamper class in yard, 6 turned out to be the" in html
     assert "names no fault" in html
-    assert re.search(r"\d+ %<small>\d+ to \d+ %</small>", html)
+    assert re.search(r"\d+\s%<small>\d+ to \d+\s%</small>", html)
     assert "done already, so it stands last" in html
     for word in ("diagnos", "guaranteed", "will last", "safe until"):
         assert word not in html.lower()
@@ -132,7 +132,7 @@ def test_readings_have_limit_and_tool(html: str):
 
 
 def test_ages_say_where_they_are_from(html: str):
-    assert "400 h, 200 days" in html
+    assert "400\u00a0h, 200 days" in html
     assert "meter readings" in html
 
 
@@ -166,7 +166,9 @@ def test_a_section_that_fails_says_so_and_the_rest_stands(
     assert "Traceback" in written.failed["price"]
     assert "no such thing" in written.failed["price"]
     text = written.path.read_text(encoding="utf-8")
-    assert text.count("could not be made (ValueError") == 2
+    assert text.count("This section could not be made: ValueError: no such thing") == 2
+    first = text.index("2 sections of this page are missing, since they could not be made")
+    assert text.index("</h1>") < first < text.index("This section could not be made")
     assert "<script>" not in text
     for hazard, _ in CAUTIONS:  # all of them, when it can't be told which
         assert hazard in text

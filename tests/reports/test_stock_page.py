@@ -1,12 +1,15 @@
 """The owner's page: what to order, which shelves to count, what demand, what lies dead."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 from made_run import AS_OF, PARTS
 
 from dutylife.provenance import Run
 from dutylife.reports import section
-from dutylife.reports.stock.stock_page import order_answer, order_lines
+from dutylife.reports.facts import facts_of
+from dutylife.reports.stock.stock_page import order_answer, order_lines, visits_ask_more
 from dutylife.schema import as_table
 
 
@@ -116,3 +119,19 @@ def test_an_order_says_how_long_it_lasts(run: Run):
     # P-100: none on the shelf, 9 ordered, 3.2 a month expected
     row = html.split(">P-100<")[1].split("</tr>")[0]
     assert ">2.8<" in row
+
+
+def test_the_order_says_what_the_visits_ask_for_beyond_it(run: Run):
+    given, forecast = facts_of(run), run.table("demand_forecast")
+    first = pd.Timestamp(AS_OF) + pd.Timedelta(days=1)
+    month = forecast[(forecast["from_date"] == first) & (forecast["months"] == 1)]
+    asked = month.groupby("plan", observed=True)["mean"].sum()
+    told = visits_ask_more(forecast, given)
+    # the made plan we recommend asks for 1.3 times as much
+    assert f"about {round(asked['recommended'])} pieces" in told
+    assert f"instead of {round(asked['as seen'])} " in told
+    assert told in section(run, "order today").sentences
+    assert visits_ask_more(forecast, replace(given, plan_in_force="recommended")) == ""
+    same = forecast.assign(mean=np.where(forecast["months"] == 1, 1.0, forecast["mean"]))
+    assert visits_ask_more(same, given) == ""
+    assert visits_ask_more(forecast[forecast["plan"] == "as seen"], given) == ""

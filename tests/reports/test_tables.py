@@ -85,3 +85,24 @@ def test_no_line_of_a_page_ends_inside_a_number():
     assert "-2\u202f500" in html
     # what goes into tables and the workbook stays plain
     assert wording.number(1234.0) == "1 230"
+
+
+def test_a_unit_stays_with_its_number():
+    html = Section("", "Replace at 120 h, 93 % in time.", ("5 hours, 3 hot days.",)).html
+    assert "120\u00a0h, 93\u00a0% in" in html
+    assert "5 hours, 3 hot days" in html
+
+
+def test_figures_below_zero_have_a_minus_sign_and_names_keep_their_hyphens():
+    frame = pd.DataFrame({"part": ["-AF-1 -2"], "change": [-3.0]})
+    shown = [Shown(name="part", heading="part"), figure_column("change", "change")]
+    html = html_table(frame, shown, caption="x")
+    assert "<span>\u22123</span>" in html
+    assert "-AF-1 -2" in html
+
+
+def test_the_heading_stands_over_its_column():
+    shown = [figure_column("n", "n"), figure_column("m", "m")]
+    html = html_table(pd.DataFrame({"n": [1.0], "m": [2.0]}), shown, caption="x")
+    # the first cell of a row names it and stands at the left, whatever it holds
+    assert re.findall(r'<th scope="col" class="(\w+)">', html) == ["text", "number"]

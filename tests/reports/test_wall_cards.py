@@ -85,10 +85,10 @@ def test_a_card_says_task_day_who_and_caution_in_one_row(page: str):
     for what in ("2 Apr 2026", "overdue", "6 months", "qualified person", SHORT["Fire"]):
         assert what in hose
     filters = next(r for r in rows if r.startswith("replace air filter"))
-    for what in ("AF-1", "2 Apr 2026", "300 h", "yard", "change it past 210 h"):
+    for what in ("AF-1", "2 Apr 2026", "300\u00a0h", "yard", "change it past 210\u00a0h"):
         assert what in filters
     oil = next(r for r in rows if r.startswith("inspect engine oil"))
-    for what in ("between visits", "8 h", "operator", SHORT["Hot parts, hot oil"]):
+    for what in ("between visits", "8\u00a0h", "operator", SHORT["Hot parts, hot oil"]):
         assert what in oil
     assert "Next visit: 2 Apr 2026" in Text(card).text
     assert FOOTER in Text(card).text

@@ -84,6 +84,7 @@ def run(
     info = info_of(settings, accounts, t) | earlier
     info["history"] = months.about()
     info["answers"] = [*reports.answers(t, settings), *reports.moved_answers(t, months.about())]
+    failed: list[reports.FailedSection] = []
     with swapped_in(folder) as new:
         with work.stage("tables"):
             write_tables(t, new / "tables")
@@ -95,12 +96,13 @@ def run(
             reports.write_order_list(new)
             reports.write_calendar(new, [*history_places(settings), folder])
         with work.stage("pages"):
-            reports.write_pages(new, progress=work.progress)
+            reports.write_pages(new, work.progress, failed)
             reports.write_wall_cards(new)
             reports.write_lives_page(new)
             reports.write_data_slip(new)
         with work.stage("customer packs"):
-            reports.write_customer_packs(new, [*history_places(settings), folder])
+            reports.write_customer_packs(new, [*history_places(settings), folder], failed)
+        info["sections_failed"] = [one.about for one in failed]
         write_info(info, new)
     months.keep(
         history.Given(
@@ -108,7 +110,7 @@ def run(
             before=months.before[-1].digest if months.before else "",
         )
     )  # fmt: skip
-    return RunResult(folder, t, info)
+    return RunResult(folder, t, info, tuple(failed))
 
 
 def run_stages(

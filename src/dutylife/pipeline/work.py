@@ -10,6 +10,7 @@ from typing import Any
 
 import pandas as pd
 
+from dutylife.reports import FailedSection
 from dutylife.schema import as_table
 
 Progress = Callable[[str], None]
@@ -23,11 +24,12 @@ class RunResult:
     folder: Path
     tables: dict[str, pd.DataFrame]
     info: dict[str, Any]
+    failed: tuple[FailedSection, ...] = ()
 
     @property
     def exit_code(self) -> int:
-        """0 done; 1 done, but a row can't be read or a finding asks."""
-        return 1 if self.info["person_needed"] else 0
+        """0 done; 1 done, but a row can't be read, a finding asks or a section is missing."""
+        return 1 if self.info["person_needed"] or self.failed else 0
 
     @property
     def text(self) -> str:
@@ -39,6 +41,7 @@ class RunResult:
         ]
         if i["person_needed"]:
             lines += [f"  a person is needed: {why}" for why in i["person_needed"]]
+        lines += [f"  {one.text}" for one in self.failed]
         return "\n".join([*lines, *(f"  {line}" for line in i["answers"]), f"  in {self.folder}"])
 
 

@@ -25,6 +25,7 @@ class Notebook:
 
     path: Path
     folder: Path
+    sections_may_fail: bool = False  # cells that ask for one section and nothing else
 
 
 def executed(
@@ -42,12 +43,12 @@ def executed(
     Returns
     -------
     list of NotebookNode
-        Each with its outputs.
+        Each with its outputs; of a section that failed the error is the output.
 
     Raises
     ------
     RunError
-        A notebook is missing or takes no run folder, or a cell failed.
+        A notebook is missing or takes no run folder, or a cell failed that may not.
     """
     held = [_filled(n) for n in notebooks]
     with _importable(), ThreadPoolExecutor(max_workers=1) as pool:
@@ -86,6 +87,31 @@ def _assigned(source: str) -> list[str]:
     ]
 
 
+def asked_section(source: str) -> str:
+    """Name of the section a cell asks for, blank where it does anything else.
+
+    Examples
+    --------
+    >>> asked_section('dl.section(run, "why")'), asked_section("x = 1"), asked_section("%time 1")
+    ('why', '', '')
+    """
+    try:
+        body = ast.parse(source).body
+    except SyntaxError:  # a line of the notebook's own language
+        return ""
+    match body:
+        case [
+            ast.Expr(
+                ast.Call(
+                    func=ast.Attribute(attr="section") | ast.Name(id="section"),
+                    args=[*_, ast.Constant(value=str(name))],
+                )
+            )
+        ]:
+            return name
+    return ""
+
+
 def _run(held: list[Any], notebooks: Sequence[Notebook], progress: Callable[[str], None]) -> None:
     """Run all cells as one notebook; outputs land in the cells of ``held``."""
     import nbformat
@@ -95,10 +121,16 @@ def _run(held: list[Any], notebooks: Sequence[Notebook], progress: Callable[[str
 
     whole: Any = nbformat.v4.new_notebook()  # type: ignore[no-untyped-call]
     begins: list[int] = []
-    for one in held:
+    may_fail = []
+    for one, notebook in zip(held, notebooks, strict=True):
         begins.append(len(whole.cells) + 1)
+        if notebook.sections_may_fail:
+            may_fail += [c for c in one.cells if c.cell_type == "code" and asked_section(c.source)]
         whole.cells += [nbformat.v4.new_code_cell(_CLEAN), *one.cells]  # type: ignore[no-untyped-call]
     failed: list[int] = []
+    tags = [cell.metadata.get("tags") for cell in may_fail]
+    for cell in may_fail:  # nbclient's own mark
+        cell.metadata["tags"] = ["raises-exception"]
 
     def begun(cell_index: int, **_: Any) -> None:
         if cell_index in begins:
@@ -112,7 +144,7 @@ def _run(held: list[Any], notebooks: Sequence[Notebook], progress: Callable[[str
     try:
         client.execute()
     except CellExecutionError as error:
-        at = failed[0]
+        at = failed[-1]
         which = max(i for i, begin in enumerate(begins) if begin <= at)
         source = " / ".join(s.strip() for s in whole.cells[at].source.strip().splitlines())
         raise RunError(
@@ -121,6 +153,9 @@ def _run(held: list[Any], notebooks: Sequence[Notebook], progress: Callable[[str
             "mend what the cell names; the page was not written",
         ) from error
     finally:
+        for cell, before in zip(may_fail, tags, strict=True):
+            del cell.metadata["tags"]
+            cell.metadata |= {} if before is None else {"tags": before}
         ensure_event_loop().close()  # jupyter opens one for this worker thread and leaves it open
 
 

@@ -39,12 +39,15 @@ class Section:
         Plain sentences below it.
     parts : tuple of Markup
         Tables and figures, already safe HTML.
+    whole_on_paper : bool
+        Whether a print holds all of it; else heading and answer, the rest is on the screen.
     """
 
     title: str
     answer: str = ""
     sentences: tuple[str, ...] = ()
     parts: tuple[Markup, ...] = field(default=(), repr=False)
+    whole_on_paper: bool = True
 
     @property
     def text(self) -> str:
@@ -58,7 +61,11 @@ class Section:
             templates()
             .get_template("section.html")
             .render(
-                title=self.title, answer=self.answer, sentences=self.sentences, parts=self.parts
+                title=self.title,
+                answer=self.answer,
+                sentences=self.sentences,
+                parts=self.parts,
+                whole_on_paper=self.whole_on_paper,
             )
         )
 

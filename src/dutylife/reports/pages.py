@@ -9,11 +9,17 @@ from markupsafe import Markup
 from dutylife.provenance import open_run, shipped_folder
 from dutylife.reports.executing import Notebook, executed
 from dutylife.reports.facts import facts_of
+from dutylife.reports.failed import FailedSection, told
+from dutylife.reports.failed_cells import boxes_for_failed
 from dutylife.reports.layout import style_tag
 from dutylife.reports.whole_page import PAGES, links_of_run, write_whole_page
 
 
-def write_pages(folder: str | Path, progress: Callable[[str], None] | None = None) -> list[Path]:
+def write_pages(
+    folder: str | Path,
+    progress: Callable[[str], None] | None = None,
+    failed: list[FailedSection] | None = None,
+) -> list[Path]:
     """Run each notebook on a run folder and write its page.
 
     Parameters
@@ -22,6 +28,9 @@ def write_pages(folder: str | Path, progress: Callable[[str], None] | None = Non
         Run DIR with tables/ and run.json.
     progress : callable, optional
         Called with a short text as each page is begun.
+    failed : list of FailedSection, optional
+        Takes up sections that could not be made, which the pages say at their place and on their
+        first screen; without it they are an error once the pages are written.
 
     Returns
     -------
@@ -31,17 +40,21 @@ def write_pages(folder: str | Path, progress: Callable[[str], None] | None = Non
     Raises
     ------
     RunError
-        A notebook is missing or takes no run folder, a cell failed, or a page is not
-        self-contained.
+        A notebook is missing or takes no run folder, a cell failed that is no section, or a page
+        is not self-contained; a section failed and ``failed`` is None.
     """
     run = open_run(Path(folder).resolve())
     given, shelf = facts_of(run), shipped_folder("notebooks")
-    notebooks = [Notebook(shelf / f"{name}.ipynb", run.folder) for name in PAGES]
-    written = []
+    notebooks = [
+        Notebook(shelf / f"{name}.ipynb", run.folder, sections_may_fail=True) for name in PAGES
+    ]
+    written, missing = [], []
     for name, done in zip(PAGES, executed(notebooks, progress), strict=True):
         path = run.folder / f"{name}.html"
         links = links_of_run(name)
+        missing += boxes_for_failed(done, name, str(run.folder))
         written.append(write_whole_page(path, PAGES[name], _body(done), given, links))
+    told(missing, failed)
     return written
 
 

@@ -2,6 +2,7 @@
 
 import difflib
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from dutylife.reports.evidence import (
     comebacks,
     events_with_age,
     evidence_page,
+    in_short,
     law_sections,
     moved_why,
     pooling,
@@ -61,6 +63,7 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
     "beside present": present_schedule.beside_present,
     "on condition": on_condition.on_condition,
     "customer packs": packs.customer_packs,
+    "evidence in short": in_short.in_short,
     "rows": evidence_page.rows,
     "findings": evidence_page.findings,
     "not understood": evidence_page.not_understood,
@@ -79,6 +82,15 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
     "events with age": events_with_age.events_with_age,
     "provenance": evidence_page.provenance,
 }
+
+# to look things up in, long: a print has their heading and answer alone
+ON_SCREEN = frozenset(
+    {
+        "demand", "demand by month", "weeks ahead at the bench", "shelf", "money and waiting",
+        "dead stock", "what moved", "last forecast", "more than needed", "behind orders",
+        "task choice", "all intervals", "behind intervals",
+    }
+)  # fmt: skip
 
 
 def section(run: Run | str | Path, name: str) -> Section:
@@ -108,7 +120,9 @@ def section(run: Run | str | Path, name: str) -> Section:
             "section(run, name)",
             (f"did you mean '{near[0]}'? " if near else "") + "known: " + ", ".join(SECTIONS),
         )
-    return SECTIONS[name](run if isinstance(run, Run) else open_run(run))
+    made = SECTIONS[name](run if isinstance(run, Run) else open_run(run))
+    shortened = name in ON_SCREEN and bool(made.sentences or made.parts)
+    return replace(made, whole_on_paper=not shortened)
 
 
 def answers(tables: dict[str, pd.DataFrame], settings: Settings) -> list[str]:

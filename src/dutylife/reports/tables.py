@@ -33,7 +33,7 @@ def whole(value: float) -> str:
 
 
 def whole_hours(value: float) -> str:
-    """Return a meter figure: whole from 10 on, two figures below.
+    """Return a reading of a meter as it shows it: whole from 10 on, two figures below.
 
     Examples
     --------
@@ -111,7 +111,8 @@ class Shown:
         """Return the cell's lines, the first one the main one."""
         if value is None or (pd.api.types.is_scalar(value) and pd.isna(value)) or value == "":
             return [self.missing] if self.missing else []
-        return self.write(value).split("\n")
+        lines = self.write(value).split("\n")
+        return [wording.true_minus(line) for line in lines] if self.number else lines
 
 
 def figure_column(name: str, heading: str, unit: str = "", **more: Any) -> Shown:

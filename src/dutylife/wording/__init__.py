@@ -15,6 +15,7 @@ from dutylife.wording.figures import (
     percent,
     record_behind,
     span,
+    true_minus,
     unbroken,
     weeks,
 )
@@ -42,5 +43,5 @@ __all__ = [
     "limit_sentence", "look_sentence", "meter", "money", "no_order_sentence", "number",
     "one_clock", "order_sentence", "percent", "record_behind", "replace_sentence",
     "run_to_failure_sentence", "season_order_sentence", "shelf_life_sentence", "span",
-    "starting_sentence", "unbroken", "weeks",
+    "starting_sentence", "true_minus", "unbroken", "weeks",
 ]  # fmt: skip

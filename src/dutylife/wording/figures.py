@@ -28,21 +28,36 @@ def number(value: float, digits: int = 3) -> str:
 # digits set apart by a plain space: as tables, workbook and terminal have them
 _THOUSANDS = re.compile(r"(?<![\w.,])(?<!\w-)\d{1,3}(?: \d{3})+(?![\w])")
 
+_UNIT = re.compile(r"(?<=\d) (?=(?:h|km|mi|mm|ml|kPa|psi|bar|%)(?!\w))")
+
 
 NARROW_SPACE = "\u202f"  # narrow, and no line breaks at it
+WHOLE_SPACE = "\u00a0"  # neither at this one
 
 
 def unbroken(text: str) -> str:
-    """Return text for a page: no line of it ends inside a number.
+    """Return text for a page: no line of it ends inside a number, nor between it and its unit.
 
     Examples
     --------
-    >>> unbroken("1 010 h of 12 000 000") == "1\u202f010 h of 12\u202f000\u202f000"
+    >>> unbroken("1 010 h of 12 000 000") == "1\u202f010\u00a0h of 12\u202f000\u202f000"
     True
     >>> unbroken("2 Mar 2026, 100 2000, AF-100 200")
     '2 Mar 2026, 100 2000, AF-100 200'
     """
-    return _THOUSANDS.sub(lambda number: number[0].replace(" ", NARROW_SPACE), text)
+    whole = _THOUSANDS.sub(lambda number: number[0].replace(" ", NARROW_SPACE), text)
+    return _UNIT.sub(WHOLE_SPACE, whole)
+
+
+def true_minus(text: str) -> str:
+    """Return figures with a minus sign in place of each hyphen that stands for one.
+
+    Examples
+    --------
+    >>> true_minus("-3 to -1.5") == "\u22123 to \u22121.5", true_minus("2026-01-02, A-1")
+    (True, '2026-01-02, A-1')
+    """
+    return re.sub(r"(?<![\w.,\-])-(?=[\d.])", "\u2212", text)
 
 
 def count(n: float, noun: str, nouns: str = "") -> str:
@@ -82,9 +97,19 @@ def money(value: float, currency: str) -> str:
 
 
 def meter(value: float, meter_unit: str) -> str:
-    """Return a meter figure with its short unit (h, mi, km, starts)."""
+    """Return a span on the meter with its short unit (h, mi, km, starts).
+
+    Whole from 10 on and to three figures; two figures below.
+
+    Examples
+    --------
+    >>> meter(1234.5, "hours"), meter(31.6, "hours"), meter(2.46, "km")
+    ('1 230 h', '32 h', '2.5 km')
+    """
     short = {"hours": "h", "miles": "mi", "km": "km", "starts": "starts"}[meter_unit]
-    return f"{number(value)} {short}"
+    if value is not None and math.isfinite(value) and abs(value) >= 10:
+        return f"{number(round(value))} {short}"
+    return f"{number(value, 2)} {short}"
 
 
 def weeks(days: float) -> str:

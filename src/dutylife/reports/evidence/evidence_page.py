@@ -8,7 +8,7 @@ import pandas as pd
 
 from dutylife import wording
 from dutylife.provenance import Run
-from dutylife.reports.evidence.lives_page import lives_link
+from dutylife.reports.evidence.lives_page import left_out_words, lives_link
 from dutylife.reports.evidence.recurrence import gap_summary
 from dutylife.reports.facts import Facts, facts_of, plain, records
 from dutylife.reports.layout import Section, listed
@@ -60,8 +60,7 @@ def rows(run: Run) -> Section:
         ],
         caption="Each row of each file is used or set aside with a reason.",
     )
-    answer = rows_answer(info["rows_in"], info["rows_used"], info["rows_set_aside"])
-    return Section("", answer, (), (table,))
+    return Section("Rows, file by file", "", (), (table,))
 
 
 def findings(run: Run) -> Section:
@@ -166,7 +165,8 @@ def life_models(run: Run) -> Section:
     lives = wording.count(models["n_lives"].sum(), "life", "lives")
     failures = wording.count(models["n_failed"].sum(), "failure")
     answer = f"{wording.count(len(models), 'law')} on {lives}, {failures}."
-    return Section("The laws of life", answer, (), (table,))
+    left_out = left_out_words(plain(run.table("failure_events")), models)
+    return Section("The laws of life", answer, (left_out,) if len(models) else (), (table,))
 
 
 def _ranged(row: Any, name: str, unit: str) -> str:

@@ -125,6 +125,11 @@ def write_lives_page(folder: str | Path) -> Path:
     """
     run = open_run(Path(folder).resolve())
     given, lives = facts_of(run), lives_with_rows(run)
+    models = plain(run.table("life_models"))
+    on = {
+        (r.component, r.duty): f"its law stands on {r.n_lives}, {r.n_failed} failed"
+        for r in records(models)
+    }
     cells = [
         ((str(component), str(duty)), rows)
         for (component, duty), rows in lives.groupby(["component", "duty"], sort=True)
@@ -135,7 +140,7 @@ def write_lives_page(folder: str | Path) -> Path:
         .render(
             anchor=anchor_of(*key),
             name=", ".join(w for w in key if w),
-            in_short=_in_short(rows),
+            in_short=_in_short(rows, on.get(key, "")),
             lives=_shown(rows, given),
         )
         for key, rows in cells
@@ -146,21 +151,54 @@ def write_lives_page(folder: str | Path) -> Path:
         f"{wording.count(len(cells), 'pair')} of component and duty."
     )
     body = Markup(
-        '<h1>Lives</h1>\n<section class="dutylife lives">\n<p class="answer">{}</p>\n'
+        '<h1>Lives</h1>\n<section class="dutylife lives">\n<p class="answer">{}</p>\n<p>{}</p>\n'
         "<p>For whoever checks a number: every life a law stands on, and the rows of the export "
         "that say so. A row number counts the header as row 1. Open a line to see its lives.</p>\n"
         "{}</section>"
-    ).format(answer, Markup("".join(blocks)))
+    ).format(answer, left_out_words(lives, models), Markup("".join(blocks)))
     return write_whole_page(
         run.folder / NAME, "Lives", body, given, links_of_run("lives"), css=_CSS
     )
 
 
-def _in_short(rows: pd.DataFrame) -> str:
+def left_out_words(failure_events: pd.DataFrame, life_models: pd.DataFrame) -> str:
+    """Say how many lives the laws stand on, and why not on all.
+
+    Parameters
+    ----------
+    failure_events, life_models : DataFrame
+        Tables of those names, words as plain text.
+
+    Returns
+    -------
+    str
+    """
+    used = int(life_models["n_lives"].sum())
+    unknown = failure_events["clock_source"] == "unknown"
+    back = ~unknown & failure_events["is_comeback"].fillna(False).astype(bool)
+    rest = len(failure_events) - used - int(unknown.sum()) - int(back.sum())
+    left = [
+        f"{wording.count(n, 'life', 'lives')} {why}"
+        for n, why in (
+            (int(unknown.sum()), "of unknown age"),
+            (int(back.sum()), "that ended in a comeback"),
+            (rest, "whose age is known too roughly or that were seen too short a time"),
+        )
+        if n > 0
+    ]
+    whole = (
+        f"The laws stand on {wording.count(used, 'life', 'lives')} with "
+        f"{wording.count(life_models['n_failed'].sum(), 'failure')}"
+    )
+    return f"{whole}; left out of them: {', '.join(left)}." if left else f"{whole}: all of them."
+
+
+def _in_short(rows: pd.DataFrame, law: str) -> str:
     failed = int((rows["event"] == "failed").sum())
     unknown = int((rows["exit_days"].isna() & rows["exit_hours"].isna()).sum())
     told = f"{wording.count(len(rows), 'life', 'lives')}, {failed} failed"
-    return f"{told}, {unknown} of unknown age" if unknown else told
+    told += f", {unknown} of unknown age" if unknown else ""
+    return f"{told}; {law}" if law else told
 
 
 def _shown(rows: pd.DataFrame, given: Facts) -> list[tuple[str, ...]]:

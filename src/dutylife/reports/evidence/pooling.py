@@ -145,7 +145,8 @@ def _draw(axes: Any, cells: pd.DataFrame, given: Facts) -> str:
     axes.set_position((0.3, 0.19, 0.68, 0.71))
     axes.legend(loc="upper right", ncols=2)
     return (
-        f"Half-lives of the {wording.count(len(cells), 'law')} that borrow most: alone (round) "
-        f"and with other duties (diamond), with {in_percent(given.confidence_level)}s. Borrowing "
-        "narrows a range, and draws a duty of few failures toward the others."
+        f"Half-lives of {wording.count(len(cells), 'law')}, those that borrow most among the ones "
+        "whose own lives tell one: alone (round) and with other duties (diamond), as times the "
+        f"latter, with {in_percent(given.confidence_level)}s. Borrowing draws a duty of few "
+        "failures toward the others and mostly narrows its range."
     )

@@ -48,6 +48,9 @@ _BY_HURT = {
     "cannot be stopped": ("Unexpected start",),
 }
 
+# hazards that come with certain parts; the others belong to every workshop
+OF_A_PART = frozenset(h for of in (_BY_SYSTEM, _BY_HURT) for found in of.values() for h in found)
+
 
 def hazards_of(system: str, can_hurt: str) -> tuple[str, ...]:
     """Hazards of work on a part, by what it can do when it fails and where it sits.

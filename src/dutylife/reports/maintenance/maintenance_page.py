@@ -8,19 +8,19 @@ import pandas as pd
 from markupsafe import Markup
 
 from dutylife import wording
+from dutylife.components import components_of
 from dutylife.provenance import Run
 from dutylife.reports import figures
 from dutylife.reports.cautions import CAUTIONS
 from dutylife.reports.facts import Facts, facts_of, plain, records
 from dutylife.reports.layout import Section, listed, side_by_side
-from dutylife.reports.tables import (
-    Shown,
-    html_table,
-    whole_hours,
-)
+from dutylife.reports.maintenance.card_cautions import OF_A_PART, hazards_of
+from dutylife.reports.tables import Shown, html_table
+from dutylife.settings import settings_from
 
 FIRST_COMPONENTS = ("ignition cap", "carburetor", "air filter")
 TOP_FIGURES = 3
+REPLACED_ON_FAILURE = "replace when it fails, not by age"
 
 
 def interval_words(row: Any, given: Facts) -> str:
@@ -39,7 +39,7 @@ def interval_words(row: Any, given: Facts) -> str:
         return "run to failure"
     hours, days = float(row.interval_hours), float(row.interval_days)
     along = rides_along(row)
-    meter = f"{whole_hours(hours)} {given.meter_short}" if np.isfinite(hours) else ""
+    meter = wording.meter(hours, given.meter_unit) if np.isfinite(hours) else ""
     calendar = wording.weeks(days) if np.isfinite(days) else ""
     if row.clock in ("days", "idle_days"):
         meter, calendar = calendar, meter
@@ -105,10 +105,10 @@ def _cell(tasks: pd.DataFrame, given: Facts) -> str:
     rows = records(tasks)
     rows.sort(key=lambda r: 3 if rides_along(r) else order.get(r.task, 1))
     best = max(rows, key=lambda r: (r.basis != "starting value", r.n_failed))
-    return "\n".join(
-        [interval_words(r, given) for r in rows]
-        + [f"{wording.count(best.n_failed, 'failure')}, {best.basis}"]
-    )
+    said = [interval_words(r, given) for r in rows]
+    if len(said) > 1:  # beside a look, this is about the change of the part alone
+        said = [REPLACED_ON_FAILURE if s == "run to failure" else s for s in said]
+    return "\n".join(said + [f"{wording.count(best.n_failed, 'failure')}, {best.basis}"])
 
 
 def all_intervals(run: Run) -> Section:
@@ -174,7 +174,8 @@ def _money_words(row: Any, is_relative: bool) -> str:
     mine = float(row.cost_per_1000_hours)
     without = float(row.cost_per_1000_hours_run_to_failure)
     if not np.isfinite(mine):
-        return ""
+        starting = row.basis == "starting value"
+        return "not costed: a starting value" if starting else "not costed: see why"
     unit = "\nin planned replacements" if is_relative else ""
     against = f"\nagainst {wording.number(without)}" if np.isfinite(without) else ""
     return f"{wording.number(mine)}{against}{unit}"
@@ -259,8 +260,21 @@ def interval_said(row: Any, given: Facts) -> str:
     return f"{words}, when the shop plans it" if held_back else words
 
 
-def cautions(run: Run) -> Section:  # noqa: ARG001
-    """Return the cautions for the work itself."""
+def cautions(run: Run) -> Section:
+    """Return the cautions for the work itself, as far as these machines have what they are about.
+
+    All of them where a component's place in the machine isn't known.
+    """
+    rows = plain(run.table("intervals"))
+    known = components_of(settings_from(run.info.get("settings", {})))
+    parts = {str(r.component): str(r.can_hurt) for r in records(rows)}
+    systems = {name: known[name].system if name in known else "" for name in parts}
+    needed = {h for name, how in parts.items() for h in hazards_of(systems[name], how)}
+    told = [
+        f"{hazard}. {line}"
+        for hazard, line in CAUTIONS
+        if hazard in needed or hazard not in OF_A_PART or not all(systems.values()) or not parts
+    ]
     return Section(
         "Before anyone touches a machine",
         "",
@@ -268,5 +282,5 @@ def cautions(run: Run) -> Section:  # noqa: ARG001
             "The maker's manual, local codes and licensed trades stand above every line here; "
             "the rules named are examples from one country.",
         ),
-        (listed([f"{hazard}. {line}" for hazard, line in CAUTIONS]),),
+        (listed(told),),
     )

@@ -9,6 +9,7 @@ from markupsafe import Markup
 from dutylife import wording
 from dutylife.provenance import Run
 from dutylife.reports.facts import Facts, facts_of, plain, records
+from dutylife.reports.failed import FailedSection, missing_line, sections_made
 from dutylife.reports.layout import Section
 from dutylife.reports.maintenance import coming_year, maintenance_page
 from dutylife.reports.maintenance.kept_section import kept_since
@@ -17,6 +18,7 @@ from dutylife.reports.maintenance.on_condition import on_condition
 from dutylife.reports.maintenance.present_schedule import beside_present
 from dutylife.reports.maintenance.visits_section import next_visits, visits_soon
 from dutylife.reports.packs.behind import FEWEST_CUSTOMERS
+from dutylife.reports.packs.listing import FOLDER
 from dutylife.reports.tables import Shown, html_table
 from dutylife.reports.whole_page import write_whole_page
 
@@ -29,8 +31,8 @@ def links_of(here: str) -> list[tuple[str, str, bool]]:
     return [(name, title, name == here) for name, title in _TITLES.items()]
 
 
-def pack_page(run: Run, path: Path) -> Path:
-    """Write the page of a pack.
+def pack_page(run: Run, path: Path) -> list[FailedSection]:
+    """Write the page of a pack, every section that can be made on it.
 
     Parameters
     ----------
@@ -41,16 +43,22 @@ def pack_page(run: Run, path: Path) -> Path:
 
     Returns
     -------
-    Path
+    list of FailedSection
+        Those that could not be made. Of their errors the page says the kind alone: the words of
+        an error may name another customer.
     """
     given = facts_of(run)
-    made = [section(run) for section in SECTIONS]
+    named = {section.__name__.replace("_", " "): section for section in SECTIONS}
+    page = f"{FOLDER}/{path.parent.name}/{path.stem}"
+    made, failed = sections_made(named, run, page, reason=lambda error: type(error).__name__)
     body = Markup("\n").join(Markup(s.html) for s in made if s.answer or s.sentences or s.parts)
     lead = Markup('<h1>Maintenance of {}</h1>\n<p class="text_cell">{}</p>\n').format(
         given.customer,
         "Your machines only: what is due, at what interval, and what it saves you.",
     )
-    return write_whole_page(path, "Maintenance", lead + body, given, links_of(PAGE))
+    lead += missing_line([one.section for one in failed])
+    write_whole_page(path, "Maintenance", lead + body, given, links_of(PAGE))
+    return failed
 
 
 def intervals(run: Run) -> Section:

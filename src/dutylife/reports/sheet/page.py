@@ -1,7 +1,6 @@
 """The sheet as one page: hazards first; a section that fails says so there and to the caller."""
 
 import re
-import traceback
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,7 +8,7 @@ from pathlib import Path
 from markupsafe import Markup
 
 from dutylife.provenance import digest_of
-from dutylife.reports.cautions import CAUTIONS
+from dutylife.reports.failed import missing_line, sections_made
 from dutylife.reports.layout import Section
 from dutylife.reports.sheet import due, first, past
 from dutylife.reports.sheet.machine import MachineSheet
@@ -30,7 +29,6 @@ _LONGEST_NAME = 60
 _CSS = """
 h1, .dutylife p { overflow-wrap: anywhere; }
 .dutylife .said { font-size: 17px; }
-.dutylife .failed { border: 2px solid #17211f; padding: 6px 12px; font-weight: 600; }
 @page { margin: 9mm 11mm; }
 @media print {
   .masthead { padding: 0; font-size: 9pt; }
@@ -80,18 +78,12 @@ def write_sheet(sheet: MachineSheet) -> SheetPage:
     -------
     SheetPage
     """
-    made: dict[str, Section] = {}
-    failed: dict[str, str] = {}
-    for name, make in SECTIONS.items():
-        try:
-            made[name] = make(sheet)
-        except Exception as error:  # noqa: BLE001  (told on the page and to the caller, whole)
-            failed[name] = "".join(traceback.format_exception(error))
-            made[name] = _failed(name, error)
     given = sheet.given
     path = sheet.run.folder / f"{file_name(sheet.unit_id)}.html"
-    head = Markup("<h1>{}</h1>\n").format(f"Machine {sheet.unit_id}")
-    body = Markup("\n").join(Markup(s.html) for s in made.values())
+    made, missing = sections_made(SECTIONS, sheet, path.stem)
+    failed = {one.section: one.trace for one in missing}
+    head = Markup("<h1>{}</h1>\n").format(f"Machine {sheet.unit_id}") + missing_line(list(failed))
+    body = Markup("\n").join(Markup(s.html) for s in made)
     write_whole_page(
         path, f"Machine {sheet.unit_id}", head + body, given, links_of_run(""), css=_CSS
     )
@@ -109,13 +101,3 @@ def file_name(unit_id: str) -> str:
     """
     name = re.sub(r"[^\w.-]+", "-", unit_id)[:_LONGEST_NAME]
     return f"sheet-{name}" if name == unit_id else f"sheet-{name}-{digest_of(unit_id, length=8)}"
-
-
-def _failed(name: str, error: Exception) -> Section:
-    """A section that says that it is missing; hazards are told all the same, all of them."""
-    what = f"This part of the sheet could not be made ({type(error).__name__}: {error})"[:500]
-    told = Markup('<p class="failed">{}</p>').format(f"{what}. Do not rely on its absence.")
-    if name == "cautions":
-        whole = first.cautions_of([f"{hazard}. {line}" for hazard, line in CAUTIONS])
-        return Section(whole.title, whole.answer, (), (told, *whole.parts))
-    return Section(name.capitalize(), "", (), (told,))

@@ -123,9 +123,39 @@ def order_today(run: Run) -> Section:
         "the first figure, 9 in 10 under the second.",
         none="No part is below its level and every shelf is counted.",
     )
-    protects = what_it_protects(run)
+    told = [what_it_protects(run), visits_ask_more(run.table("demand_forecast"), given)]
     return Section(
-        "", order_answer(stock_plan, given.currency), (protects,) if protects else (), (table,)
+        "", order_answer(stock_plan, given.currency), tuple(t for t in told if t), (table,)
+    )
+
+
+def visits_ask_more(forecast: pd.DataFrame, given: Facts) -> str:
+    """Say what the visits of the maintenance page ask for beyond the plan this order follows.
+
+    Parameters
+    ----------
+    forecast : DataFrame, table "demand_forecast"
+    given : Facts
+
+    Returns
+    -------
+    str
+        Blank where the recommended plan is in force, or asks for the same.
+    """
+    spans = _spans(forecast, given)
+    month = spans[spans["months"] == SPANS[0]].groupby("plan")["mean"].sum()
+    if given.plan_in_force == "recommended" or not {given.plan_in_force, "recommended"} <= set(
+        month.index
+    ):
+        return ""
+    now, advised = float(month[given.plan_in_force]), float(month["recommended"])
+    if round(advised) == round(now):
+        return ""
+    return (
+        f'This order follows the plan in force ("{given.plan_in_force}"), not the visits of the '
+        f"maintenance page: were those kept from tomorrow, about {whole(round(advised))} pieces "
+        f"would be asked for in the next month instead of {whole(round(now))} (below: What will be "
+        'asked for). Where they are to be kept, set [plan] in_force = "recommended".'
     )
 
 
