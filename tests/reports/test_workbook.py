@@ -27,7 +27,8 @@ def test_first_row_holds_our_column_names(book: Path):
     head = sheet(book, 0)[0]
     assert head == [
         "part_number", "description", "supplier", "on_hand", "on_order", "counted", "order_now",
-        "needed_by", "p50", "p90", "reorder_point", "order_up_to", "unit_cost", "order_cost",
+        "needed_by", "expected need: as likely above as below",
+        "expected need: 9 in 10 stay below", "reorder_point", "order_up_to", "unit_cost", "order_cost",
         "lead_time_days", "pack_size", "sentence",
     ]  # fmt: skip
     assert set(head) <= set(TABLES["stock_plan"].columns) | {"counted"}

@@ -228,6 +228,7 @@ def _text(
         "", "[fleet]",
         f"name = {quoted(folder.name or 'fleet')}  # the folder's name, as it will stand on every "
         "page: write the shop's here",
+        '# currency = "..."  # the word behind every sum, as it should stand on the pages',
     ]  # fmt: skip
     units = {
         d.export.columns["meter_hours"].unit for d in exports if "meter_hours" in d.export.columns
@@ -239,9 +240,9 @@ def _text(
     lines += [comment(f"passed over: {p}") for p in passed]
     if has_duty_file:
         lines += [
-            "", "# No column says what work a machine lives in: confirm the proposals in that file",
-            '# (yes in the column confirmed), or set all = "..." for every machine. Names proposed:',
-            comment(", ".join(duty_names()) + "; any name of your own will do."),
+            "", "# No column says what work a machine lives in: confirm the proposals of that file",
+            '# (yes in the column confirmed), or all = "..." for every machine. Names proposed:',
+            comment(f"{', '.join(duty_names())}; any other name will do."),
             "# severe: the duties that are hard on machines.",
             "[duty]", f"path = {quoted(DUTY_FILE)}",
             "severe = [" + ", ".join(quoted(d) for d in severe_duties()) + "]",

@@ -38,11 +38,11 @@ def what_is_assumed(run: Run) -> str:
     words = {
         "lead_time_days": f"a part comes {PROPOSED.lead_time_days:.0f} days after its order",
         "review_days": f"orders are looked at every {PROPOSED.review_days:.0f} days",
-        "service_level": f"{wording.percent(PROPOSED.service_level or 0)} of pieces are to be given "
-        "at once",
+        "service_level": f"{wording.percent(PROPOSED.service_level or 0)} of pieces are to be "
+        "given at once",
         "holding_rate": f"a year on the shelf costs {wording.percent(PROPOSED.holding_rate or 0)} "
         "of a piece's price",
-        "order_cost": "an order costs nothing by itself, so none is bought ahead to save orders",
+        "order_cost": "an order costs nothing by itself, so none is bought ahead",
     }
     taken = [
         words[term] + ("" if n == len(parts) else f" ({wording.count(n, 'part')})")
