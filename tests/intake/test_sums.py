@@ -15,7 +15,8 @@ PRICES = [12.40, 7.35, 19.99, 4.10, 250.00, 33.33, 8.05, 61.20]
 
 def rows() -> list[str]:
     return [
-        f"J{n};{n + 1:02d}.02.2024;Kerb Crew {n % 3};RM-{n % 4};plug renewed;P-{n % 5};1;{p:.2f};{p:.2f}"
+        f"J{n};{n + 1:02d}.02.2024;Kerb Crew {n % 3};RM-{n % 4};plug renewed;P-{n % 5};1;"
+        f"{p:.2f};{p:.2f}"
         for n, p in enumerate(PRICES, start=12)
     ]
 
