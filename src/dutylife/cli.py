@@ -103,11 +103,10 @@ def draft_command(exports: tuple[str, ...], out: Path | None, *, replace: bool) 
         click.echo(f"written: {path}")
     for question in draft.questions:
         click.echo(f"  to answer: {question}")
-    for one in draft.exports:
-        if one.not_read:
-            click.echo(f"  not read in {one.table.label}: {', '.join(one.not_read)}")
-    if draft.duty_csv:
-        click.echo("  to confirm: the duty of each customer in duty.csv")
+    for hint in draft.hints:
+        click.echo(f"  {hint}")
+    if draft.to_confirm:
+        click.echo(f"  to confirm in duty.csv: {draft.to_confirm}")
     sys.exit(1 if draft.questions else 0)
 
 

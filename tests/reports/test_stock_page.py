@@ -1,6 +1,9 @@
 """The owner's page: what to order, which shelves to count, what demand, what lies dead."""
 
+import json
+import shutil
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -9,6 +12,7 @@ from made_run import AS_OF, PARTS
 from dutylife.provenance import Run
 from dutylife.reports import section
 from dutylife.reports.facts import facts_of
+from dutylife.reports.stock.assumed import what_is_assumed
 from dutylife.reports.stock.stock_page import order_answer, order_lines, visits_ask_more
 from dutylife.schema import as_table
 
@@ -28,6 +32,42 @@ def test_the_answer_counts_pieces_parts_money_and_shelves():
     assert "Order 5 pieces of 2 parts today, 1 040 EUR" in text
     assert "2 of 4 parts are below their level" in text
     assert "1 shelf has no count" in text
+
+
+def test_the_answer_says_when_the_first_part_is_needed():
+    days = [pd.Timestamp("2026-02-03"), pd.Timestamp("2026-01-09"), pd.Timestamp("2026-01-01")]
+    text = order_answer(
+        plan(
+            part_number=list("abc"), on_hand=[0, 0, 9], order_now=[1, 2, 0], needed_by=days,
+            order_up_to=[1, 2, 3], reorder_point=[1, 1, 1], order_cost=[1, 1, 0],
+        ),
+        "EUR",
+    )  # fmt: skip
+    assert text.endswith("; the first is needed by 9 Jan 2026.")  # of those ordered
+
+
+def with_terms(run: Run, folder: Path, stock: dict[str, dict[str, float]]) -> Run:
+    """The run with these terms of buying in its settings."""
+    shutil.copytree(run.folder, folder)
+    info = run.info | {"settings": {"stock": stock}}
+    (folder / "run.json").write_text(json.dumps(info), encoding="utf-8")
+    return Run(folder)
+
+
+def test_what_nobody_stated_is_called_assumed(run: Run, tmp_path: Path):
+    text = what_is_assumed(with_terms(run, tmp_path / "a", {}))
+    assert text.startswith("Assumed, since no file or setting says: ")
+    for words in ("every 30 days", "95", "of a piece's price", "an order costs nothing by itself",
+                  "[stock.default]"):  # fmt: skip
+        assert words in text
+    default = {"review_days": 7, "order_cost": 3, "service_level": 0.9}
+    text = what_is_assumed(with_terms(run, tmp_path / "b", {"default": default}))
+    assert "every" not in text
+    assert "by itself" not in text
+    assert "of a piece's price" in text  # the holding rate is still nobody's word
+    numbers = list(map(str, run.table("stock_plan")["part_number"]))
+    text = what_is_assumed(with_terms(run, tmp_path / "c", {numbers[0]: {"review_days": 7}}))
+    assert f"every 30 days ({len(numbers) - 1} part" in text
 
 
 def test_a_cost_that_is_not_known_is_not_zero():

@@ -119,13 +119,13 @@ def _finish_lines(whole: Joined) -> DraftedExport:
     return settle(draft, columns)
 
 
-def _totals(columns: dict[str, Profile]) -> set[str]:
-    """Columns of figures that are the product of two others."""
+def _totals(columns: dict[str, Profile]) -> dict[str, tuple[str, str]]:
+    """Columns of figures that are the product of two others, with those two."""
     numbers = [h for h, p in columns.items() if p.share_figures > 0.9 and p.share_dates < 0.5]
     # so many number columns are months or readings side by side, no quantity, price and total
     if not 3 <= len(numbers) <= _MOST_NUMBERS:
-        return set()
-    out = set()
+        return {}
+    out: dict[str, tuple[str, str]] = {}
     for total in numbers:
         if max(
             name_score(total, "unit_price"), name_score(total, "quantity")
@@ -140,12 +140,12 @@ def _totals(columns: dict[str, Profile]) -> set[str]:
                     x.notna() & y.notna() & z.notna() & (x.abs() != 1) & (y.abs() != 1) & (z != 0)
                 )
                 if known.sum() >= 10 and float(((x * y - z).abs()[known] < 0.02).mean()) > 0.8:
-                    out.add(total)
+                    out.setdefault(total, (a, b))
     return out
 
 
 def _known(drafted: list[DraftedExport]) -> dict[str, set[str]]:
-    known: dict[str, set[str]] = {"unit_id": set(), "part_number": set()}
+    known: dict[str, set[str]] = {"unit_id": set(), "part_number": set(), "customer": set()}
     for one in drafted:
         for ours, values in known.items():
             header = one.mapping.header(ours)

@@ -14,6 +14,7 @@ from dutylife.draft.names import folded
 COLUMNS = ("customer", "n_tickets", "n_lines", "share_lines", "duty", "reason", "confirmed")
 # fewer texts than this say nothing of a customer's work
 _FEW_TEXTS = 3
+_SHORT = 6
 _TEXT_SHARE = 0.02
 # hours a week from which the work is called hard (DOMAIN.md 6.2, our proposal)
 _HARD_HOURS = 15
@@ -24,6 +25,11 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 def _duties() -> dict[str, Any]:
     text = resources.files("dutylife.draft").joinpath("trades.toml").read_text(encoding="utf-8")
     return dict(tomllib.loads(text)["duties"])
+
+
+def duty_names() -> list[str]:
+    """Names of the duties that are proposed; a shop may use any of its own."""
+    return list(_duties())
 
 
 def severe_duties() -> list[str]:
@@ -74,17 +80,17 @@ def _proposal(customer: str, lines: pd.DataFrame) -> tuple[str, str]:
 
     name = folded(customer)
     for duty, given in _duties().items():
-        met = [w for w in given["names"] if f" {w}" in f" {name} "]
+        met = [w for w in given["names"] if any(f" {s}" in f" {name} " for s in _spellings(w))]
         if met:
             add(duty, 2.0 + 0.1 * len(max(met, key=len)), f"the name has '{met[0]}'")
     texts = [lines[c] for c in ("complaint", "work_done") if c in lines]
     if texts:
         said = pd.concat(texts)
-        said = said[said != ""].map(folded)
+        said = " " + said[said != ""].map(folded)
         for duty, given in _duties().items():
             if not len(said):
                 break
-            hits = {w: int(said.str.contains(w, regex=False).sum()) for w in given["texts"]}
+            hits = {w: int(said.str.contains(_word(w), regex=False).sum()) for w in given["texts"]}
             word = max(hits, key=lambda w: hits[w])
             share = hits[word] / len(said)
             if hits[word] >= _FEW_TEXTS and share >= _TEXT_SHARE:
@@ -94,6 +100,16 @@ def _proposal(customer: str, lines: pd.DataFrame) -> tuple[str, str]:
     best = max(points, key=lambda d: (points[d], d))
     extra = [r for r in (_hours(lines), _machines(lines)) if r]
     return best, "; ".join([*why[best], *extra])
+
+
+def _spellings(word: str) -> set[str]:
+    """The word, and as names look whose umlauts have lost their dots."""
+    return {word, word.replace("ae", "a").replace("oe", "o").replace("ue", "u")}
+
+
+def _word(word: str) -> str:
+    """A short word counts where a word starts only: the French for salt stands in "gewechselt"."""
+    return f" {word}" if len(word) < _SHORT else word
 
 
 def _machines(lines: pd.DataFrame) -> str:

@@ -48,6 +48,11 @@ def shape_factor(kind: str, mapping: Mapping, columns: dict[str, Profile]) -> fl
         alone = {"machines": MACHINE_SIGNS, "parts": PART_SIGNS, "aliases": {"alias"}}[kind]
         return (1.0 if once else 0.3) * (1.0 if have & alone else 0.3)
     if kind == "lines":
+        # a date beside each machine once is a list of machines, whatever its columns are called
+        unit = mapping.header("unit_id")
+        is_list = have & {*_OF_THE_VISIT, *LINES_KEYS} <= {"service_date", "unit_id", "customer"}
+        if is_list and unit and columns[unit].n_filled > 5 and columns[unit].share_unlike > 0.97:
+            return 0.2
         return 1.0 if have & set(LINES_KEYS) else 0.2
     signs = {"kits": {"kit_number"}, "readings": {"value"}, "contracts": {"n_machines"}}[kind]
     return 1.0 if signs <= have else 0.1

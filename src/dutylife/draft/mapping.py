@@ -9,6 +9,7 @@ from dutylife.draft.fits import NO, cell_score
 from dutylife.draft.meters import check_meter
 from dutylife.draft.names import is_not_ours, name_score, tokens
 from dutylife.draft.profile import Profile, decides
+from dutylife.draft.relations import found_by_relations
 from dutylife.intake.columns import COLUMNS_OF
 
 SURE = 0.55
@@ -82,7 +83,7 @@ class Mapping:
 
 def map_table(
     columns: dict[str, Profile], kind: str, *, known: dict[str, set[str]] | None = None,
-    totals: set[str] | None = None, keys: frozenset[str] = frozenset(),
+    totals: dict[str, tuple[str, str]] | None = None, keys: frozenset[str] = frozenset(),
 ) -> Mapping:  # fmt: skip
     """Decide the columns of a table read as a kind of export.
 
@@ -93,12 +94,12 @@ def map_table(
     kind : str
     known : dict of set of str, optional
         Values of unit_id and part_number that other files hold: a column with them is it.
-    totals : set of str, optional
-        Headers known to be quantity times price.
+    totals : dict of tuple of str, optional
+        Headers known to be quantity times price, each with the two headers behind it.
     keys : frozenset of str
         Headers that point to another table: a name or number, never a category or figure.
     """
-    headers = [h for h in columns if h not in (totals or set())]
+    headers = [h for h in columns if h not in (totals or {})]
     wanted = [o for o in COLUMNS_OF[kind] if o not in _NOT_PROPOSED]
     names = np.array([[_name(h, o) for o in wanted] for h in headers]).reshape(
         len(headers), len(wanted)
@@ -135,10 +136,12 @@ def map_table(
         choices.append(Choice(ours, header, round(float(min(score, 1.0)), 2), reason))
     choices = [_unrivalled(c, scores, fits, headers, wanted) for c in choices]
     if kind == "lines":
+        choices = _related(choices, {h: columns[h] for h in headers}, columns, totals or {}, keys)
         choices = _only_text(choices, columns)
         choices = _line_text(choices, columns)
     if kind in ("machines", "roster"):
         choices = _only_kinds(choices, columns)
+        choices = _only_date(choices, columns, dates)
     choices.sort(key=lambda c: (not c.is_sure, wanted.index(c.ours)))
     kept = tuple(c for c in choices if c.confidence >= PROPOSED)
     used = {c.header for c in kept}
@@ -224,6 +227,36 @@ def _only_kinds(choices: list[Choice], columns: dict[str, Profile]) -> list[Choi
         return choices
     reason = f"the only column of kinds left; {_reason(0.0, columns[found[0]])}"
     return _with(choices, "equipment_class", found[0], reason)
+
+
+def _only_date(
+    choices: list[Choice], columns: dict[str, Profile], dates: list[str]
+) -> list[Choice]:
+    """The one column of dates on a list of machines, called "since" in some way, is their start."""
+    told = {c.ours for c in choices if c.is_sure}
+    if "in_service_on" in told or len(dates) != 1 or name_score(dates[0], "left_on") > 0.2:
+        return choices
+    if not name_score(dates[0], "in_service_on") > 0.2:
+        return choices
+    reason = f"the only column of dates, and named so; {_reason(0.3, columns[dates[0]])}"
+    return _with(choices, "in_service_on", dates[0], reason)
+
+
+def _related(
+    choices: list[Choice], mine: dict[str, Profile], columns: dict[str, Profile],
+    totals: dict[str, tuple[str, str]], keys: frozenset[str],
+) -> list[Choice]:  # fmt: skip
+    """Columns that no name tells, by how they go with those that are known."""
+    sure = {c.ours: c.header for c in choices if c.is_sure}
+    rest = {h: p for h, p in _open_columns(choices, mine).items() if h not in keys}
+    for ours, (header, reason, is_certain) in found_by_relations(
+        sure, rest, columns, totals
+    ).items():
+        told = f"{reason}; {_reason(0.0, columns[header]).partition('; ')[2]}"
+        choices = _with(choices, ours, header, told)
+        if not is_certain:
+            choices[-1] = replace(choices[-1], confidence=PROPOSED)
+    return choices
 
 
 def _line_text(choices: list[Choice], columns: dict[str, Profile]) -> list[Choice]:

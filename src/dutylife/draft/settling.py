@@ -8,12 +8,14 @@ from dutylife.draft.categories import line_kind_words, ticket_kind_words
 from dutylife.draft.mapping import NEEDED, Mapping
 from dutylife.draft.profile import Profile
 from dutylife.draft.sheets import Table
-from dutylife.intake.settle import evidence_of_dates, evidence_of_numbers
+from dutylife.draft.text import quoted
+from dutylife.intake.settle import evidence_of_dates, evidence_of_numbers, order_question
 from dutylife.intake.values import blanked, read_dates
 from dutylife.settings import Export, SourceColumn
 from dutylife.vocabulary import COLUMNS
 
 _MOST_QUESTIONS = 3
+_EXAMPLES = 3
 LINES_KEYS = ("unit_id", "part_number", "description", "complaint", "work_done")
 _ORDER = "date_order: "
 _DECIMAL = "decimal: "
@@ -76,9 +78,7 @@ def settle(draft: DraftedExport, columns: dict[str, Profile]) -> DraftedExport:
             told["date_order"] = evidence.order
             notes.append(f"date_order: {evidence.reason}")
         else:
-            questions.append(
-                f"{_ORDER}is the day or the month first? {evidence.reason} (dmy or mdy)"
-            )
+            questions.append(f"{_ORDER}{order_question(evidence)}")
     numbers = [
         blanked(records[h]) for o, h in mapped.items() if COLUMNS[o].kind in ("number", "count")
     ]
@@ -153,6 +153,14 @@ def _missing(mapping: Mapping, mapped: dict[str, str], columns: dict[str, Profil
             asked.append(
                 f"unit_id ({COLUMNS['unit_id'].meaning}): {_which('unit_id', mapping, columns)}"
             )
+    near = [c.header for c in mapping.choices if c.ours == "customer"]
+    if mapping.kind == "lines" and "customer" not in mapped and near:
+        names = blanked(columns[near[0]].cells)
+        shown = ", ".join(names[names != ""].drop_duplicates().iloc[:_EXAMPLES])
+        asked.append(
+            f"customer: does '{near[0]}' ({shown}) say whose a machine is? "
+            f"(then write customer = {quoted(near[0])} in its [exports.columns])"
+        )
     return asked
 
 

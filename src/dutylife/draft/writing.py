@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pandas as pd
 
+from dutylife.draft.advice import hints, to_confirm
 from dutylife.draft.drafting import draft_exports
-from dutylife.draft.duty import as_csv, propose_duties, severe_duties
+from dutylife.draft.duty import as_csv, duty_names, propose_duties, severe_duties
 from dutylife.draft.mapping import Choice
 from dutylife.draft.settling import DraftedExport
 from dutylife.draft.text import comment, export_keys, inline, join_keys, key_of, quoted
@@ -49,6 +50,10 @@ class Draft:
     columns : tuple of Decided
         Every column of every file.
     exports : tuple of DraftedExport
+    hints : tuple of str
+        Columns that are not read, and what the report lacks without those not found.
+    to_confirm : str
+        What duty.csv asks for; blank without one.
     """
 
     text: str
@@ -56,6 +61,8 @@ class Draft:
     questions: tuple[str, ...]
     columns: tuple[Decided, ...]
     exports: tuple[DraftedExport, ...]
+    hints: tuple[str, ...] = ()
+    to_confirm: str = ""
 
 
 def draft_settings(paths: list[str | Path], out_folder: str | Path = ".") -> Draft:
@@ -91,7 +98,13 @@ def draft_settings(paths: list[str | Path], out_folder: str | Path = ".") -> Dra
     columns = tuple(c for d in exports for c in _decided(d))
     text = _text(exports, passed, questions, folder, has_duty_file=not duties.empty)
     return Draft(
-        text, as_csv(duties) if not duties.empty else "", tuple(questions), columns, tuple(exports)
+        text,
+        as_csv(duties) if not duties.empty else "",
+        tuple(questions),
+        columns,
+        tuple(exports),
+        tuple(hints(exports)),
+        to_confirm(duties) if not duties.empty else "",
     )
 
 
@@ -181,11 +194,22 @@ def _told_lines(one: DraftedExport, machines: dict[str, dict[str, str]]) -> pd.D
         cells["meter"] = read_numbers(cells["meter_hours"], one.export)
     if "ticket" not in cells and "date" not in cells:
         cells["date"] = range(len(cells))
-    return cells
+        return cells
+    # a row of neither day, ticket nor machine is no visit, whatever stands where customers do
+    is_visit = pd.Series(data=False, index=cells.index)
+    if "date" in cells:
+        is_visit |= cells["date"].notna()
+    for name in ("ticket", "unit_id"):
+        if name in cells:
+            is_visit |= cells[name] != ""
+    return cells[is_visit]
 
 
 def _under_our_names(one: DraftedExport, wanted: tuple[str, ...]) -> pd.DataFrame:
     found = {o: one.mapping.header(o) for o in wanted}
+    if "customer" in found and not found["customer"]:  # asked about; duty.csv waits for the answer
+        near = [c.header for c in one.mapping.choices if c.ours == "customer"]
+        found["customer"] = near[0] if near else ""
     records = one.table.records
     return pd.DataFrame({o: blanked(records[h].astype("object")) for o, h in found.items() if h})
 
@@ -200,7 +224,12 @@ def _text(
     ]
     if questions:
         lines += ["#", "# To answer before it runs:", *[comment(q, "#  - ") for q in questions]]
-    lines += ["", "[fleet]", f"name = {quoted(folder.name or 'fleet')}"]
+    lines += [
+        "", "[fleet]",
+        f"name = {quoted(folder.name or 'fleet')}  # the folder's name, as it will stand on every "
+        "page: write the shop's here",
+        '# currency = "..."  # the word behind every sum, as it should stand on the pages',
+    ]  # fmt: skip
     units = {
         d.export.columns["meter_hours"].unit for d in exports if "meter_hours" in d.export.columns
     }
@@ -211,8 +240,10 @@ def _text(
     lines += [comment(f"passed over: {p}") for p in passed]
     if has_duty_file:
         lines += [
-            "", "# No column says what work a machine lives in: confirm the proposals in that file",
-            '# (yes in the column confirmed), or set all = "..." for every machine.',
+            "", "# No column says what work a machine lives in: confirm the proposals of that file",
+            '# (yes in the column confirmed), or all = "..." for every machine. Names proposed:',
+            comment(f"{', '.join(duty_names())}; any other name will do."),
+            "# severe: the duties that are hard on machines.",
             "[duty]", f"path = {quoted(DUTY_FILE)}",
             "severe = [" + ", ".join(quoted(d) for d in severe_duties()) + "]",
         ]  # fmt: skip

@@ -4,7 +4,13 @@ import pandas as pd
 
 from dutylife.errors import SettingsError
 from dutylife.intake.layout import RawTable
-from dutylife.intake.values import DateEvidence, NumberEvidence, date_evidence, number_evidence
+from dutylife.intake.values import (
+    DateEvidence,
+    NumberEvidence,
+    date_evidence,
+    number_evidence,
+    read_dates,
+)  # fmt: skip
 from dutylife.settings import Export
 from dutylife.vocabulary import COLUMNS
 
@@ -58,10 +64,34 @@ def _order(export: Export, raws: list[RawTable], where: str) -> str:
     if dates.order:
         return dates.order
     raise SettingsError(
-        f"The order of day and month can't be told: {dates.reason}.",
+        f"Day and month can't be told apart: {order_question(dates)}",
         f"{where}.date_order)",
         'set date_order = "dmy" (day first) or "mdy" (month first), or "ymd"',
     )
+
+
+def order_question(dates: DateEvidence) -> str:
+    """Ask a person which of the days a cell may mean is meant, with what to write for each.
+
+    Examples
+    --------
+    >>> asked = order_question(DateEvidence("", 3, example="03.04.2025"))
+    >>> asked.partition(" or ")[0]
+    'is 03.04.2025 the 3 April 2025 (write date_order = "dmy")'
+    >>> asked.partition(" or ")[2]
+    'the 4 March 2025 (write date_order = "mdy")? No other date of the file tells.'
+    """
+    meant = {o: read_dates(pd.Series([dates.example]), o).iloc[0] for o in ("dmy", "mdy", "ymd")}
+    read: dict[pd.Timestamp, str] = {}
+    for order, day in meant.items():
+        if pd.notna(day):
+            read.setdefault(day, order)
+    if len(read) < 2:
+        return f"which order do the dates have, day first or month first? {dates.reason}."
+    told = " or ".join(
+        f'the {day.day} {day:%B %Y} (write date_order = "{order}")' for day, order in read.items()
+    )
+    return f"is {dates.example} {told}? No other date of the file tells."
 
 
 def evidence_of_dates(columns: list[pd.Series], raws: list[RawTable]) -> DateEvidence:

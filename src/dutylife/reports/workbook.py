@@ -6,9 +6,10 @@ from typing import Any
 
 import pandas as pd
 
-from dutylife.provenance import open_run
+from dutylife.provenance import Run, open_run
 from dutylife.reports.cautions import FOOTER
 from dutylife.reports.facts import Facts, day, facts_of, plain
+from dutylife.reports.stock.assumed import what_is_assumed
 from dutylife.reports.stock.stock_page import order_answer
 
 # our own column names, so that the sheet is itself a parts file for the next run
@@ -19,6 +20,10 @@ COLUMNS = (
 )  # fmt: skip
 _WIDTHS = {"part_number": 18, "description": 30, "supplier": 18, "needed_by": 12, "sentence": 90}
 _DATES = ("needed_by",)
+# no columns of a parts file, so that they may be said in words
+_HEADINGS = {
+    "p50": "expected need: as likely above as below", "p90": "expected need: 9 in 10 stay below",
+}  # fmt: skip
 
 
 def write_order_list(folder: str | Path) -> Path:
@@ -38,14 +43,14 @@ def write_order_list(folder: str | Path) -> Path:
     import xlsxwriter
 
     run = open_run(folder)
-    given, stock_plan = facts_of(run), run.table("stock_plan")
+    given = facts_of(run)
     path = run.folder / "order-list.xlsx"
     options = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
     with xlsxwriter.Workbook(str(path), options) as book:
         made = dt.datetime.combine(given.as_of, dt.time())
         book.set_properties({"title": "order list", "created": made})
-        _order_sheet(book, _rows(stock_plan))
-        _read_me(book, stock_plan, given)
+        _order_sheet(book, _rows(run.table("stock_plan")))
+        _read_me(book, run, given)
     return path
 
 
@@ -70,7 +75,7 @@ def _order_sheet(book: Any, rows: pd.DataFrame) -> None:
     money = book.add_format({"num_format": "0.00", "valign": "top"})
     to_fill = book.add_format({"border": 2, "valign": "top"})
     for place, name in enumerate(COLUMNS):
-        sheet.write_string(0, place, name, head)
+        sheet.write_string(0, place, _HEADINGS.get(name, name), head)
         sheet.set_column(place, place, _WIDTHS.get(name, 11))
         for line, value in enumerate(rows[name].tolist(), start=1):
             if name == "counted":
@@ -93,7 +98,8 @@ def _order_sheet(book: Any, rows: pd.DataFrame) -> None:
     sheet.repeat_rows(0)
 
 
-def _read_me(book: Any, stock_plan: pd.DataFrame, given: Facts) -> None:
+def _read_me(book: Any, run: Run, given: Facts) -> None:
+    stock_plan = run.table("stock_plan")
     money = given.money_unit
     notes = [
         f"Order list of {given.fleet}, record up to {day(given.as_of)}.",
@@ -106,11 +112,13 @@ def _read_me(book: Any, stock_plan: pd.DataFrame, given: Facts) -> None:
         "A blank on_hand means not known, never 0: count before ordering.",
         "order_now: what to order today. reorder_point: order when on_hand + on_order is below. "
         "order_up_to: what to fill up to.",
-        "p50, p90: expected need over lead time and review period, pieces; half of all such spans "
-        "stay under the first, 9 in 10 under the second.",
+        "expected need: pieces from today until the next order can be there (time until a part "
+        "comes and time between orders); half of all such spans stay under the first figure, 9 in "
+        "10 under the second.",
         "needed_by: day the shelf is likely to run out. lead_time_days: days from order to shelf.",
         f"unit_cost, order_cost: {money}.",
         "sentence: why.",
+        what_is_assumed(run),
         "",
         f"Quantities are estimates from past repairs, too. {FOOTER}",
     ]

@@ -63,9 +63,9 @@ def stock_row(
         row["sentence"] = count_shelf_sentence(hold=point, **common)
     elif order:
         monthly = laws[0, horizon_days].mean / horizon_days * DAYS_PER_MONTH
-        last = None if needed is None else needed - pd.Timedelta(days=terms.lead_time_days)
+        comes = as_of + pd.Timedelta(days=terms.lead_whole_days)
         row["sentence"] = order_sentence(
-            order=order, order_by=last, order_cost=row["order_cost"],
+            order=order, needed_by=needed, comes_on=comes, order_cost=row["order_cost"],
             currency=settings.fleet.currency,
             lasts_months=order / monthly if monthly > 0 else math.inf, **common,
         )  # fmt: skip

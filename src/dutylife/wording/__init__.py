@@ -29,6 +29,7 @@ from dutylife.wording.intervals import (
     run_to_failure_sentence,
     starting_sentence,
 )
+from dutylife.wording.limits import limit_words, unit_words
 from dutylife.wording.orders import (
     count_shelf_sentence,
     no_order_sentence,
@@ -40,8 +41,9 @@ from dutylife.wording.orders import (
 __all__ = [
     "NARROW_SPACE", "age_range", "age_replacement_text", "chances", "check_words", "count",
     "count_shelf_sentence", "day_words", "every", "evidence", "inspection_text",
-    "limit_sentence", "look_sentence", "meter", "money", "no_order_sentence", "number",
+    "limit_sentence", "limit_words",
+    "look_sentence", "meter", "money", "no_order_sentence", "number",
     "one_clock", "order_sentence", "percent", "record_behind", "replace_sentence",
     "run_to_failure_sentence", "season_order_sentence", "shelf_life_sentence", "span",
-    "starting_sentence", "true_minus", "unbroken", "weeks",
+    "starting_sentence", "true_minus", "unbroken", "unit_words", "weeks",
 ]  # fmt: skip

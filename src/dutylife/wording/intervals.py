@@ -3,6 +3,7 @@
 import math
 
 from dutylife.wording.figures import chances, number, percent
+from dutylife.wording.limits import limit_words
 
 
 def age_replacement_text(
@@ -103,9 +104,9 @@ def check_words(action: str, measurement: str, unit: str, nominal: str, reject_l
     Examples
     --------
     >>> check_words("check gap", "electrode gap", "mm", "0.7-0.8", "outside 0.6-0.9")
-    'check gap; electrode gap 0.7-0.8 mm, reject: outside 0.6-0.9.'
+    'check gap; electrode gap 0.7 to 0.8 mm, reject: outside 0.6 to 0.9 mm.'
     """
-    nominal_words = " ".join(w for w in (measurement, nominal, unit if nominal else "") if w)
-    parts = [nominal_words, f"reject: {reject_limit}" if reject_limit else ""]
+    nominal_words = " ".join(w for w in (measurement, limit_words(nominal, unit)) if w)
+    parts = [nominal_words, f"reject: {limit_words(reject_limit, unit)}" if reject_limit else ""]
     read = ", ".join(p for p in parts if p)
     return f"{action}; {read}." if read else f"{action}."

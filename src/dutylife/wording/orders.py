@@ -2,7 +2,7 @@
 
 import datetime as dt
 
-from dutylife.wording.figures import day_words, money
+from dutylife.wording.figures import count, day_words, money
 
 
 def _expected(low: float, high: float, by: dt.date, as_of: dt.date) -> str:
@@ -25,7 +25,8 @@ def _covers(level: float, ready: float) -> str:
 def order_sentence(
     *,
     order: float,
-    order_by: dt.date | None,
+    needed_by: dt.date | None,
+    comes_on: dt.date,
     order_cost: float | None,
     currency: str,
     lasts_months: float,
@@ -37,10 +38,11 @@ def order_sentence(
     ready: float,
 ) -> str:
     """Sentence for a part to order: how many, until when, what is expected, what it covers."""
-    # at this review: the next one comes too late for it, though its last day may lie ahead
-    when = "now"
-    if order_by is not None and order_by > as_of:
-        when = f"now, by {day_words(order_by, as_of)} at the latest"
+    needed = ""
+    if needed_by is not None:
+        early = (comes_on - needed_by).days
+        late = f", {count(early, 'day')} before it can be here" if early > 0 else ""
+        needed = f", needed by {day_words(needed_by, as_of)}{late}"
     paid = "" if order_cost is None else f" ({money(order_cost, currency)})"
     # why more is ordered than the weeks ahead ask for: pack, minimum, or what an order costs
     lot = ""
@@ -50,7 +52,7 @@ def order_sentence(
             f" These pieces alone last {about}: it follows from the pack and the cost of an order."
         )
     return (
-        f"Order {order:.0f} {when}{paid}: {_expected(low, high, by, as_of)}; "
+        f"Order {order:.0f} now{paid}{needed}: {_expected(low, high, by, as_of)}; "
         f"{_covers(level, ready)}.{lot}"
     )
 

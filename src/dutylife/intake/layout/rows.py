@@ -5,6 +5,8 @@ import re
 import numpy as np
 import pandas as pd
 
+from dutylife.intake.layout.sums import find_sums
+
 BLANK = "blank row"
 REPEATED = "header repeated"
 TOTALS = "totals row"
@@ -14,10 +16,16 @@ TOO_LONG = "row has more cells than the header"
 # words of the trade's paper in the languages exports come in; a figure or name may follow
 _TOTAL = (
     r"(?:grand |sub[- ]?|page |report |day |month(?:ly)? |invoice )?totals?"
-    r"|(?:gesamt|zwischen|end|seiten)?summen?|gesamt(?:betrag)?|insgesamt|übertrag"
+    r"(?: (?:number of |no\.? of )?(?:lines|rows|items|parts|pieces|hours|labour|net|gross|amount"
+    r"|value))?"
+    r"|(?:gesamt|zwischen|end|seiten)?summen?|gesamt(?:betrag|summe|wert)?|insgesamt|übertrag"
+    r"|(?:summe|gesamtzahl|anzahl) (?:der )?(?:zeilen|positionen|posten|netto|brutto|stunden)"
     r"|(?:sous-|sous )?total(?: général)?|totaux|montant total"
-    r"|(?:sub)?total(?:es)?(?: general)?|suma(?: total)?"
-    r"|(?:sub|eind)?totaal|(?:carried|brought) forward|sum"
+    r"|total (?:des )?(?:lignes|pièces|heures|ht|ttc)|nombre (?:de |total de )?lignes"
+    r"|(?:sub)?total(?:es)?(?: general)?|suma(?: total| y sigue)?"
+    r"|total (?:de )?(?:líneas|lineas|piezas|horas|importe)|importe total"
+    r"|(?:sub|eind)?totaal|totaal (?:regels|bedrag|uren|aantal)|totaalbedrag|aantal regels"
+    r"|(?:carried|brought) forward|sum"
 )
 _AFTER_TOTAL = (
     r"[\s:=.]*(?:[-\d.,' €$£]*(?:[a-z]{3})?|\([^)]*\)|(?:for|of|für|pour|de|voor) .{0,60})"
@@ -78,6 +86,7 @@ def find_faults(
             fault[row] = TOTALS
         elif _is_page(filled, heads):
             fault[row] = PAGE
+    fault[find_sums(cells, few[fault[few] == ""], fault == "", fault == TOTALS)] = TOTALS
     return pd.Series(fault)
 
 

@@ -33,7 +33,9 @@ def on_condition(run: Run) -> Section:
                 "what": f"{task} {component}",
                 "often": _by_duty(records(mine), given),
                 "reading": "\n".join(_reading(c) for c in checks) or "as the maker's manual says",
-                "limit": "\n".join(c.reject_limit for c in checks if c.reject_limit)
+                "limit": "\n".join(
+                    wording.limit_words(c.reject_limit, c.unit) for c in checks if c.reject_limit
+                )
                 or "as the maker's manual says",
                 "tool": "\n".join(dict.fromkeys(filter(None, (_tool(c) for c in checks)))),
                 "care": " ".join(SHORT[h] for h in hazards),
@@ -83,8 +85,7 @@ def _checks(component: Component, task: str) -> list[Task]:
 
 
 def _reading(check: Task) -> str:
-    good = " ".join(w for w in (check.nominal, check.unit if check.nominal else "") if w)
-    good = good.replace("pass/fail", "").strip()
+    good = wording.limit_words(check.nominal, check.unit)
     what = check.measurement or check.action
     return f"{what}: {good}" if good else what
 

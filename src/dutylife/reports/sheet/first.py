@@ -158,13 +158,13 @@ def measure(sheet: MachineSheet) -> Section:
             continue
         own, last = _own_limits(sheet, name), _last_reading(sheet, name)
         for place, check in enumerate(_checks(sheet, name)):
-            good = " ".join(w for w in (check.nominal, check.unit if check.nominal else "") if w)
+            limit = wording.limit_words(check.reject_limit, check.unit)
             rows.append(
                 {
                     "part": name,
                     "what": "\n".join(filter(None, (_reading(check), "" if place else last))),
-                    "good": good.replace("pass/fail", "").strip(),
-                    "limit": f"{check.reject_limit}\n{own if not place else ''}".strip(),
+                    "good": wording.limit_words(check.nominal, check.unit),
+                    "limit": f"{limit}\n{own if not place else ''}".strip(),
                     "tool": tool_for(check.measurement, check.unit) or "eyes and hands",
                     "mark": check.mark,
                 }

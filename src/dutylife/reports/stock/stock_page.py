@@ -10,6 +10,7 @@ from dutylife.provenance import Run
 from dutylife.reports import figures
 from dutylife.reports.facts import Facts, day, facts_of, plain, table_or_empty
 from dutylife.reports.layout import Section, side_by_side
+from dutylife.reports.stock.assumed import what_is_assumed
 from dutylife.reports.stock.shelf_money import what_it_protects
 from dutylife.reports.tables import (
     Shown,
@@ -63,6 +64,9 @@ def order_answer(stock_plan: pd.DataFrame, currency: str) -> str:
             + (f" and {wording.count(unpriced, 'part')} of unknown cost" if unpriced else "")
             + f": {len(orders)} of {of_all} {'is' if len(orders) == 1 else 'are'} below their level"
         )
+        needed = plain(orders)["needed_by"].dropna()
+        if len(needed):
+            text += f"; the first is needed by {day(needed.min())}"
     if unknown:
         text += (
             f". {wording.count(unknown, 'shelf has', 'shelves have')} no count: count them "
@@ -123,7 +127,10 @@ def order_today(run: Run) -> Section:
         "the first figure, 9 in 10 under the second.",
         none="No part is below its level and every shelf is counted.",
     )
-    told = [what_it_protects(run), visits_ask_more(run.table("demand_forecast"), given)]
+    told = [
+        what_it_protects(run), what_is_assumed(run),
+        visits_ask_more(run.table("demand_forecast"), given),
+    ]  # fmt: skip
     return Section(
         "", order_answer(stock_plan, given.currency), tuple(t for t in told if t), (table,)
     )
@@ -297,7 +304,7 @@ def shelf(run: Run) -> Section:
         Shown(name="part_number", heading="part"),
         Shown(name="supplier", heading="supplier"),
         figure_column("on_hand", "on hand", "pieces"),
-        figure_column("on_order", "on order", "pieces", missing=""),
+        figure_column("on_order", "on order", "pieces", missing="not stated"),
         figure_column("reorder_point", "order when below", "pieces"),
         figure_column("order_up_to", "order up to", "pieces"),
         figure_column("service_level", "aim", "share", write=share),
