@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING, Any
 import click
 from click.core import ParameterSource
 
+from dutylife.disk import trouble_of
 from dutylife.errors import DutylifeError
+from dutylife.secret import without_secrets
 
 if TYPE_CHECKING:
     from dutylife.pipeline import RunResult
@@ -30,14 +32,18 @@ class _Commands(click.Group):
         try:
             return super().invoke(ctx)
         except DutylifeError as error:
-            click.echo(f"dutylife: {error}", err=True)
+            click.echo(f"dutylife: {without_secrets(str(error))}", err=True)
             ctx.exit(2)
         except (click.exceptions.Exit, click.ClickException, click.Abort):
             raise
         except BrokenPipeError:  # the reader of our output has gone, as with "| head"
             raise
-        except Exception:
-            traceback.print_exc()
+        except Exception as error:
+            told = trouble_of(error, ctx.invoked_subcommand or "")
+            if told is not None:
+                click.echo(f"dutylife: {without_secrets(str(told))}", err=True)
+                ctx.exit(2)
+            click.echo(without_secrets(traceback.format_exc()), err=True)
             click.echo(
                 "dutylife: this is a fault of the program, not of your files; nothing was "
                 "written. Please report the lines above with the settings file.",

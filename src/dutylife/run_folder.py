@@ -1,7 +1,6 @@
 """A run's folder: built aside and put in place whole, its tables as CSV and Parquet."""
 
 import json
-import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -9,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from dutylife.disk import alone_in, in_our_words, put_in_place, removed, restored
 from dutylife.errors import RunError
 from dutylife.schema import as_table
 from dutylife.vocabulary import TABLES, Table
@@ -18,38 +18,51 @@ MARKER = "run.json"  # a folder with it is a run, and may be replaced by the nex
 
 @contextmanager
 def swapped_in(folder: Path) -> Iterator[Path]:
-    """Build in FOLDER.new; put it in place by rename when all is done, else leave no trace.
+    """Build in FOLDER.new; put it in place in one step when all is done, else leave no trace.
+
+    Parameters
+    ----------
+    folder : Path
+        Absolute.
 
     Raises
     ------
     RunError
-        The folder holds something that is not a run.
+        The folder holds something that is not a run, another run is at work in it, or the disk
+        is full or may not be written to.
     """
-    if folder.is_file() or (
-        folder.is_dir() and any(folder.iterdir()) and not (folder / MARKER).is_file()
-    ):
-        raise RunError(
-            "The output folder holds something that is not a run.", str(folder),
-            "give another --out, or empty this folder yourself",
-        )  # fmt: skip
     new, old = folder.with_name(folder.name + ".new"), folder.with_name(folder.name + ".old")
-    made = [p for p in (folder.parent, *folder.parent.parents) if not p.exists()]
-    for leftover in (new, old):
-        shutil.rmtree(leftover, ignore_errors=True)
-    new.mkdir(parents=True)
-    try:
-        yield new
-        if folder.exists():
-            folder.rename(old)
-        new.rename(folder)
-    except BaseException:
-        shutil.rmtree(new, ignore_errors=True)
-        if old.exists() and not folder.exists():
-            old.rename(folder)
-        for parent in made:
-            parent.rmdir()
-        raise
-    shutil.rmtree(old, ignore_errors=True)
+    with in_our_words(folder), alone_in(folder):
+        restored(folder, old)
+        if folder.is_file() or (
+            folder.is_dir() and any(folder.iterdir()) and not (folder / MARKER).is_file()
+        ):
+            raise RunError(
+                "The output folder holds something that is not a run.", str(folder),
+                "give another --out, or empty this folder yourself",
+            )  # fmt: skip
+        for leftover in (new, old):
+            removed(leftover)
+        new.mkdir()
+        try:
+            yield new
+            put_in_place(new, folder, old)
+        except BaseException:
+            removed(new)
+            raise
+
+
+@contextmanager
+def claimed(folder: Path) -> Iterator[None]:
+    """Hold a run's folder from before its hours of work on, not only while it is put in place.
+
+    Raises
+    ------
+    RunError
+        Another run is at work in it, or nothing may be written there.
+    """
+    with in_our_words(folder), alone_in(folder):
+        yield
 
 
 def write_tables(tables: dict[str, pd.DataFrame], folder: Path) -> None:

@@ -12,6 +12,7 @@ from dutylife.draft.duty import as_csv, propose_duties, severe_duties
 from dutylife.draft.mapping import Choice
 from dutylife.draft.settling import DraftedExport
 from dutylife.draft.text import comment, export_keys, inline, join_keys, key_of, quoted
+from dutylife.disk import write_whole
 from dutylife.errors import ExportError, RunError
 from dutylife.intake.columns import COLUMNS_OF
 from dutylife.intake.raw import Place
@@ -116,7 +117,7 @@ def write_draft(draft: Draft, out: str | Path, *, replace: bool = False) -> list
         )
     file.parent.mkdir(parents=True, exist_ok=True)
     for path, text in files.items():
-        path.write_text(text, encoding="utf-8", newline="\n")
+        write_whole(path, text)
     return list(files)
 
 

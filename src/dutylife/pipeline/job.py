@@ -1,6 +1,7 @@
 """The whole job, its stages alone, and reading alone."""
 
 import datetime as dt
+from contextlib import ExitStack
 from pathlib import Path
 
 import pandas as pd
@@ -20,7 +21,7 @@ from dutylife.pipeline.work import (
     live_progress,
 )
 from dutylife.provenance import file_digest
-from dutylife.run_folder import swapped_in, write_info, write_tables
+from dutylife.run_folder import claimed, swapped_in, write_info, write_tables
 from dutylife.schema import empty_table
 from dutylife.sensitivity import sensitivity
 from dutylife.settings import Settings
@@ -55,6 +56,13 @@ def run(
     """
     work = Work(progress or live_progress())
     given = given_settings(settings, as_of, work)
+    with ExitStack() as held:
+        if out is not None or given.fleet.as_of is not None:  # the folder is known before reading
+            held.enter_context(claimed(folder_of(given, out)))
+        return _run(given, out, work, held)
+
+
+def _run(given: Settings, out: str | Path | None, work: Work, held: ExitStack) -> RunResult:
     t = work.tables
     months = history.months_of(given, folder_of(given, out), given.fleet.as_of)
     if months.taken_up:
@@ -67,6 +75,7 @@ def run(
         accounts = accounts_of(read)
         months = history.months_of(settings, folder_of(settings, out), settings.fleet.as_of)
     folder = folder_of(settings, out)
+    held.enter_context(claimed(folder))
     scores = scored(months, settings, work)
     inputs = t | {
         "findings": all_findings(work.findings),
@@ -102,12 +111,13 @@ def run(
         with work.stage("customer packs"):
             reports.write_customer_packs(new, [*history_places(settings), folder])
         write_info(info, new)
-    months.keep(
-        history.Given(
-            settings=settings, inputs=inputs, tables=t, digests=digests, accounts=accounts,
-            before=months.before[-1].digest if months.before else "",
-        )
-    )  # fmt: skip
+        # before the run is in its place: where the month can't be kept, the run before stays too
+        months.keep(
+            history.Given(
+                settings=settings, inputs=inputs, tables=t, digests=digests, accounts=accounts,
+                before=months.before[-1].digest if months.before else "",
+            )
+        )  # fmt: skip
     return RunResult(folder, t, info)
 
 
