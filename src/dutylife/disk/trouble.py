@@ -45,8 +45,8 @@ def trouble_of(error: BaseException, where: str) -> RunError | None:
     seen: BaseException | None = error
     while seen is not None:
         number = seen.errno if isinstance(seen, OSError) else None
-        if number is None and type(seen).__module__.partition(".")[0] in ("duckdb", "_duckdb",
-                                                                          "xlsxwriter"):  # fmt: skip
+        library = type(seen).__module__.partition(".")[0]
+        if number is None and library in ("duckdb", "_duckdb", "xlsxwriter"):
             said = str(seen).casefold()
             number = next((n for words, n in _SAID.items() if words in said), None)
         if number in _WORDS:

@@ -7,12 +7,12 @@ from pathlib import Path
 
 import pandas as pd
 
+from dutylife.disk import write_whole
 from dutylife.draft.drafting import draft_exports
 from dutylife.draft.duty import as_csv, propose_duties, severe_duties
 from dutylife.draft.mapping import Choice
 from dutylife.draft.settling import DraftedExport
 from dutylife.draft.text import comment, export_keys, inline, join_keys, key_of, quoted
-from dutylife.disk import write_whole
 from dutylife.errors import ExportError, RunError
 from dutylife.intake.columns import COLUMNS_OF
 from dutylife.intake.raw import Place
