@@ -118,13 +118,20 @@ def draft_command(exports: tuple[str, ...], out: Path | None, *, replace: bool) 
 @main.command("run")
 @click.argument("settings", type=click.Path(path_type=Path))
 @click.option("--as-of", type=click.DateTime(["%Y-%m-%d"]), help="Last day the run may know of.")
+@click.option(
+    "--anonymise",
+    is_flag=True,
+    help="Write it under pseudonyms, to be shared: no name, ticket or free text stays.",
+)
 @_OUT
-def run_command(settings: Path, as_of: datetime | None, out: Path | None) -> None:
+def run_command(
+    settings: Path, as_of: datetime | None, out: Path | None, *, anonymise: bool
+) -> None:
     """Run the main job on your own export files."""
     from dutylife.pipeline import run
 
     day = as_of.date() if as_of else None
-    _finish(run(settings, as_of=day, out=out, progress=_progress()))
+    _finish(run(settings, as_of=day, out=out, progress=_progress(), anonymise=anonymise))
 
 
 @main.command("check")
