@@ -1,14 +1,22 @@
 """A run's folder: built aside and put in place whole, its tables as CSV and Parquet."""
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
-from dutylife.disk import alone_in, in_our_words, put_in_place, removed, restored
+from dutylife.disk import (
+    RUNS,
+    alone_in,
+    guarded_column,
+    in_our_words,
+    put_in_place,
+    removed,
+    restored,
+)
 from dutylife.errors import RunError
 from dutylife.schema import as_table
 from dutylife.vocabulary import TABLES, Table
@@ -68,17 +76,20 @@ def claimed(folder: Path) -> Iterator[None]:
 def write_tables(tables: dict[str, pd.DataFrame], folder: Path) -> None:
     """Write each table as CSV and, from that CSV, as Parquet: same values, same bytes each time.
 
-    Dates are ISO, flags true/false, floats 10 significant digits, a missing value is blank.
+    Dates are ISO, flags true/false, floats 10 significant digits, a missing value is blank. In the
+    CSV a text that a spreadsheet would run as a formula has an apostrophe in front.
     """
     folder.mkdir(parents=True, exist_ok=True)
     with quiet_base() as base:
         for name in sorted(tables):
             frame = as_table(name, tables[name])
             path = folder / f"{name}.csv"
-            _as_text(TABLES[name], frame).to_csv(
+            told = _as_text(TABLES[name], frame)
+            runs = _guard(TABLES[name], told)
+            told.to_csv(
                 path, index=False, lineterminator="\n", encoding="utf-8", float_format="%.10g"
             )
-            write_parquet(base, name, path)
+            write_parquet(base, name, path, runs)
 
 
 def quiet_base() -> Any:
@@ -91,8 +102,30 @@ def quiet_base() -> Any:
     return duckdb.connect(config=quiet)
 
 
-def write_parquet(base: Any, name: str, path: Path) -> None:
-    """Write a table's CSV as Parquet beside it; columns the CSV lacks are left out."""
+def _guard(table: Table, told: pd.DataFrame) -> list[str]:
+    """Stop texts that a spreadsheet would run, in place; the columns that have such."""
+    runs = []
+    for name, col in table.columns.items():
+        if name in told and col.kind in ("word", "text") and not col.words:
+            column = guarded_column(told[name])
+            if column is not None:
+                told[name] = column
+                runs.append(name)
+    return runs
+
+
+def write_parquet(base: Any, name: str, path: Path, runs: Sequence[str] = ()) -> None:
+    """Write a table's CSV as Parquet beside it; columns the CSV lacks are left out.
+
+    Parameters
+    ----------
+    base : connection
+    name : str
+    path : Path
+        The CSV.
+    runs : sequence of str
+        Columns whose texts bear apostrophes that are no part of them.
+    """
     kinds = {"date": "DATE", "number": "DOUBLE", "count": "BIGINT", "flag": "BOOLEAN"}
     with path.open(encoding="utf-8") as file:
         there = file.readline().rstrip("\n").split(",")
@@ -101,6 +134,15 @@ def write_parquet(base: Any, name: str, path: Path) -> None:
         str(path), header=True, columns=types, quotechar='"', escapechar='"',
         delimiter=",", parallel=False, max_line_size=8_000_000,
     )  # fmt: skip
+    if runs:
+        pattern = f"^''({RUNS})".replace("('*", "(''*")
+        source = source.project(
+            ", ".join(
+                f"""regexp_replace("{c}", '{pattern}', '\\1') AS "{c}\"""" if c in runs
+                else f'"{c}"'
+                for c in there
+            )
+        )  # fmt: skip
     source.write_parquet(str(path.with_suffix(".parquet")), compression="zstd")
 
 

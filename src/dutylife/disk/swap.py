@@ -80,4 +80,4 @@ def _exchanged(one: Path, two: Path) -> bool:
             failed = library.renameat2(_HERE, names[0], _HERE, names[1], _EXCHANGE)
     except AttributeError:
         return False
-    return failed == 0
+    return bool(failed == 0)

@@ -91,7 +91,7 @@ def _told(values: pd.Series, declared: Column, names: Pseudonyms) -> pd.Series:
     column = declared.name
     texts = values.astype("object")
     told = {t: _one(str(t), column, names) for t in texts.dropna().unique()}
-    replaced: pd.Series = texts.map(told).where(texts.notna(), None)
+    replaced: pd.Series = texts.map(told, na_action="ignore")
     return replaced
 
 

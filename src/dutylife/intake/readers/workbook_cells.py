@@ -74,9 +74,9 @@ def cells_apart(data: bytes) -> list[Cells]:
         raise WorkbookError(f"no end of it was found in {seconds:.0f} s") from error
     if done.returncode:
         raise WorkbookError("its inside is damaged, it leads nowhere or into itself")
-    cells, error = pickle.loads(done.stdout)
-    if error:
-        raise WorkbookError(error)
+    cells, said = pickle.loads(done.stdout)
+    if said:
+        raise WorkbookError(said)
     return list(cells)
 
 
