@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING, Any
 import click
 from click.core import ParameterSource
 
+from dutylife.disk import trouble_of
 from dutylife.errors import DutylifeError
+from dutylife.secret import without_secrets
 
 if TYPE_CHECKING:
     from dutylife.pipeline import RunResult
@@ -30,14 +32,18 @@ class _Commands(click.Group):
         try:
             return super().invoke(ctx)
         except DutylifeError as error:
-            click.echo(f"dutylife: {error}", err=True)
+            click.echo(f"dutylife: {without_secrets(str(error))}", err=True)
             ctx.exit(2)
         except (click.exceptions.Exit, click.ClickException, click.Abort):
             raise
         except BrokenPipeError:  # the reader of our output has gone, as with "| head"
             raise
-        except Exception:
-            traceback.print_exc()
+        except Exception as error:
+            told = trouble_of(error, ctx.invoked_subcommand or "")
+            if told is not None:
+                click.echo(f"dutylife: {without_secrets(str(told))}", err=True)
+                ctx.exit(2)
+            click.echo(without_secrets(traceback.format_exc()), err=True)
             click.echo(
                 "dutylife: this is a fault of the program, not of your files; nothing was "
                 "written. Please report the lines above with the settings file.",
@@ -113,13 +119,20 @@ def draft_command(exports: tuple[str, ...], out: Path | None, *, replace: bool) 
 @main.command("run")
 @click.argument("settings", type=click.Path(path_type=Path))
 @click.option("--as-of", type=click.DateTime(["%Y-%m-%d"]), help="Last day the run may know of.")
+@click.option(
+    "--anonymise",
+    is_flag=True,
+    help="Write it under pseudonyms, to be shared: no name, ticket or free text stays.",
+)
 @_OUT
-def run_command(settings: Path, as_of: datetime | None, out: Path | None) -> None:
+def run_command(
+    settings: Path, as_of: datetime | None, out: Path | None, *, anonymise: bool
+) -> None:
     """Run the main job on your own export files."""
     from dutylife.pipeline import run
 
     day = as_of.date() if as_of else None
-    _finish(run(settings, as_of=day, out=out, progress=_progress()))
+    _finish(run(settings, as_of=day, out=out, progress=_progress(), anonymise=anonymise))
 
 
 @main.command("check")

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from dutylife.disk import as_was
 from dutylife.errors import RunError
 from dutylife.schema import as_table
 from dutylife.vocabulary import TABLES
@@ -125,6 +126,9 @@ class Run:
                 f"The run has no table '{name}'.", str(self.folder), "it has: " + ", ".join(have)
             )
         text = pd.read_csv(path, dtype=str, keep_default_na=False, na_values={}, encoding="utf-8")
+        for c, col in TABLES[name].columns.items():
+            if col.kind in ("word", "text") and c in text and text[c].str.startswith("'").any():
+                text[c] = text[c].map(as_was)
         flags = [c for c, col in TABLES[name].columns.items() if col.kind == "flag" and c in text]
         filled = text.mask(text == "") if len(text) else text
         for flag in flags:

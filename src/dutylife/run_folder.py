@@ -1,14 +1,22 @@
 """A run's folder: built aside and put in place whole, its tables as CSV and Parquet."""
 
 import json
-import shutil
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
+from dutylife.disk import (
+    RUNS,
+    alone_in,
+    guarded_column,
+    in_our_words,
+    put_in_place,
+    removed,
+    restored,
+)
 from dutylife.errors import RunError
 from dutylife.schema import as_table
 from dutylife.vocabulary import TABLES, Table
@@ -18,54 +26,70 @@ MARKER = "run.json"  # a folder with it is a run, and may be replaced by the nex
 
 @contextmanager
 def swapped_in(folder: Path) -> Iterator[Path]:
-    """Build in FOLDER.new; put it in place by rename when all is done, else leave no trace.
+    """Build in FOLDER.new; put it in place in one step when all is done, else leave no trace.
+
+    Parameters
+    ----------
+    folder : Path
+        Absolute.
 
     Raises
     ------
     RunError
-        The folder holds something that is not a run.
+        The folder holds something that is not a run, another run is at work in it, or the disk
+        is full or may not be written to.
     """
-    if folder.is_file() or (
-        folder.is_dir() and any(folder.iterdir()) and not (folder / MARKER).is_file()
-    ):
-        raise RunError(
-            "The output folder holds something that is not a run.", str(folder),
-            "give another --out, or empty this folder yourself",
-        )  # fmt: skip
     new, old = folder.with_name(folder.name + ".new"), folder.with_name(folder.name + ".old")
-    made = [p for p in (folder.parent, *folder.parent.parents) if not p.exists()]
-    for leftover in (new, old):
-        shutil.rmtree(leftover, ignore_errors=True)
-    new.mkdir(parents=True)
-    try:
-        yield new
-        if folder.exists():
-            folder.rename(old)
-        new.rename(folder)
-    except BaseException:
-        shutil.rmtree(new, ignore_errors=True)
-        if old.exists() and not folder.exists():
-            old.rename(folder)
-        for parent in made:
-            parent.rmdir()
-        raise
-    shutil.rmtree(old, ignore_errors=True)
+    with in_our_words(folder), alone_in(folder):
+        restored(folder, old)
+        if folder.is_file() or (
+            folder.is_dir() and any(folder.iterdir()) and not (folder / MARKER).is_file()
+        ):
+            raise RunError(
+                "The output folder holds something that is not a run.", str(folder),
+                "give another --out, or empty this folder yourself",
+            )  # fmt: skip
+        for leftover in (new, old):
+            removed(leftover)
+        new.mkdir()
+        try:
+            yield new
+            put_in_place(new, folder, old)
+        except BaseException:
+            removed(new)
+            raise
+
+
+@contextmanager
+def claimed(folder: Path) -> Iterator[None]:
+    """Hold a run's folder from before its hours of work on, not only while it is put in place.
+
+    Raises
+    ------
+    RunError
+        Another run is at work in it, or nothing may be written there.
+    """
+    with in_our_words(folder), alone_in(folder):
+        yield
 
 
 def write_tables(tables: dict[str, pd.DataFrame], folder: Path) -> None:
     """Write each table as CSV and, from that CSV, as Parquet: same values, same bytes each time.
 
-    Dates are ISO, flags true/false, floats 10 significant digits, a missing value is blank.
+    Dates are ISO, flags true/false, floats 10 significant digits, a missing value is blank. In the
+    CSV a text that a spreadsheet would run as a formula has an apostrophe in front.
     """
     folder.mkdir(parents=True, exist_ok=True)
     with quiet_base() as base:
         for name in sorted(tables):
             frame = as_table(name, tables[name])
             path = folder / f"{name}.csv"
-            _as_text(TABLES[name], frame).to_csv(
+            told = _as_text(TABLES[name], frame)
+            runs = _guard(TABLES[name], told)
+            told.to_csv(
                 path, index=False, lineterminator="\n", encoding="utf-8", float_format="%.10g"
             )
-            write_parquet(base, name, path)
+            write_parquet(base, name, path, runs)
 
 
 def quiet_base() -> Any:
@@ -78,8 +102,30 @@ def quiet_base() -> Any:
     return duckdb.connect(config=quiet)
 
 
-def write_parquet(base: Any, name: str, path: Path) -> None:
-    """Write a table's CSV as Parquet beside it; columns the CSV lacks are left out."""
+def _guard(table: Table, told: pd.DataFrame) -> list[str]:
+    """Stop texts that a spreadsheet would run, in place; the columns that have such."""
+    runs = []
+    for name, col in table.columns.items():
+        if name in told and col.kind in ("word", "text") and not col.words:
+            column = guarded_column(told[name])
+            if column is not None:
+                told[name] = column
+                runs.append(name)
+    return runs
+
+
+def write_parquet(base: Any, name: str, path: Path, runs: Sequence[str] = ()) -> None:
+    """Write a table's CSV as Parquet beside it; columns the CSV lacks are left out.
+
+    Parameters
+    ----------
+    base : connection
+    name : str
+    path : Path
+        The CSV.
+    runs : sequence of str
+        Columns whose texts bear apostrophes that are no part of them.
+    """
     kinds = {"date": "DATE", "number": "DOUBLE", "count": "BIGINT", "flag": "BOOLEAN"}
     with path.open(encoding="utf-8") as file:
         there = file.readline().rstrip("\n").split(",")
@@ -88,6 +134,15 @@ def write_parquet(base: Any, name: str, path: Path) -> None:
         str(path), header=True, columns=types, quotechar='"', escapechar='"',
         delimiter=",", parallel=False, max_line_size=8_000_000,
     )  # fmt: skip
+    if runs:
+        pattern = f"^''({RUNS})".replace("('*", "(''*")
+        source = source.project(
+            ", ".join(
+                f"""regexp_replace("{c}", '{pattern}', '\\1') AS "{c}\"""" if c in runs
+                else f'"{c}"'
+                for c in there
+            )
+        )  # fmt: skip
     source.write_parquet(str(path.with_suffix(".parquet")), compression="zstd")
 
 

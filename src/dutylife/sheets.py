@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from dutylife.disk import in_our_words, removed
 from dutylife.intake import same_exports
 from dutylife.pipeline import fleet_folder, run
 from dutylife.provenance import code_digest, digest_of, open_run
@@ -87,7 +88,13 @@ def sheet(
     page = write_sheet(of_machine)
     table = None if "check first" in page.failed else of_machine.causes.table
     if table is not None:
-        write_tables({"likely_causes": table}, folder / "tables")
+        with in_our_words(folder):
+            aside = folder / "tables.new"
+            removed(aside)
+            write_tables({"likely_causes": table}, aside)
+            for path in sorted(aside.iterdir()):
+                path.replace(folder / "tables" / path.name)
+            aside.rmdir()
     return SheetResult(page, folder, table)
 
 

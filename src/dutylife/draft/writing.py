@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from dutylife.disk import write_whole
 from dutylife.draft.advice import hints, to_confirm
 from dutylife.draft.drafting import draft_exports
 from dutylife.draft.duty import as_csv, duty_names, propose_duties, severe_duties
@@ -129,7 +130,7 @@ def write_draft(draft: Draft, out: str | Path, *, replace: bool = False) -> list
         )
     file.parent.mkdir(parents=True, exist_ok=True)
     for path, text in files.items():
-        path.write_text(text, encoding="utf-8", newline="\n")
+        write_whole(path, text)
     return list(files)
 
 

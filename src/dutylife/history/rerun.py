@@ -8,7 +8,6 @@ from typing import Any
 
 import pandas as pd
 
-from dutylife.errors import RunError
 from dutylife.history.path import Here
 from dutylife.history.scoring import own_scores, scores_to_use
 from dutylife.history.since import since_month, some
@@ -105,13 +104,7 @@ class Months:
         """Keep the run's month, unless it was taken up or a later one is kept."""
         if self.taken_up is not None or self.is_closed:
             return
-        try:
-            keep_month(self.folder, run)
-        except OSError as error:
-            raise RunError(
-                f"The run is done, but its month could not be kept: {error}.", str(self.folder),
-                "make room there, or name another folder in [report] history, and run again",
-            ) from error  # fmt: skip
+        keep_month(self.folder, run)
 
 
 def months_of(settings: Settings, run_folder: Path, as_of: dt.date | None) -> Months:

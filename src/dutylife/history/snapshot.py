@@ -15,6 +15,7 @@ from typing import Any
 
 import pandas as pd
 
+from dutylife.disk import alone_in, in_our_words, removed, write_whole
 from dutylife.errors import RunError
 from dutylife.provenance import code_digest, digest_of, file_digest, versions
 from dutylife.run_folder import quiet_base, write_exact
@@ -189,13 +190,28 @@ def keep_month(history: Path, run: Given) -> Snapshot:
     Returns
     -------
     Snapshot
+
+    Raises
+    ------
+    RunError
+        The disk is full or may not be written to; the history is as it was.
     """
-    fleet, as_of = run.settings.fleet, run.settings.fleet.as_of
-    if as_of is None:
+    if run.settings.fleet.as_of is None:
         raise ValueError("settings.fleet.as_of must be filled")
+    # two runs with folders of their own may share a history: each waits for the other
+    with in_our_words(history), alone_in(history.absolute() / "months", wait_seconds=600):
+        try:
+            return _kept(history, run, run.settings.fleet.as_of)
+        finally:  # what this run could not end, or one that was killed
+            for left in history.glob(f"*_{slug_of(run.settings.fleet.name)}*.new"):
+                removed(left)
+
+
+def _kept(history: Path, run: Given, as_of: dt.date) -> Snapshot:
+    fleet = run.settings.fleet
     name = f"{as_of:%Y-%m-%d}_{slug_of(fleet.name)}"
     new = history / f"{name}.new"
-    shutil.rmtree(new, ignore_errors=True)
+    removed(new)
     for part in ("inputs", "given"):
         (new / part).mkdir(parents=True)
     with quiet_base() as base:
@@ -223,10 +239,8 @@ def keep_month(history: Path, run: Given) -> Snapshot:
         if (history / folder).exists():
             shutil.rmtree(history / folder)  # damaged since
         new.rename(history / folder)
-    path, aside = history / f"{name}.json", history / f"{name}.json.new"
-    text = json.dumps(about, indent=1, sort_keys=True, ensure_ascii=False)
-    aside.write_text(text + "\n", encoding="utf-8", newline="\n")
-    aside.replace(path)
+    path = history / f"{name}.json"
+    write_whole(path, json.dumps(about, indent=1, sort_keys=True, ensure_ascii=False) + "\n")
     own = re.compile(re.escape(name) + "_[0-9a-f]{12}")
     for left in history.iterdir():  # the month it replaced, and what a killed run left
         if own.fullmatch(left.name) and left.name != folder:

@@ -86,11 +86,17 @@ def read_tables(path: Place, export: Export, key: str, folder: Path = Path()) ->
     SettingsError
         A sheet, member or column that is not there.
     """
+    before = _state(path)
     sheets = read_sheets(path, export, key)
     of_file: dict[Path, list[Sheet]] = {}
     for sheet in sheets:
         of_file.setdefault(sheet.path, []).append(sheet)
     digest = file_digest(path) if isinstance(path, Path) else ""
+    if _state(path) != before:
+        raise ExportError(
+            "The file changed while it was read.", str(getattr(path, "name", path)),
+            "let the program that writes it end, or give a copy, and run again",
+        )  # fmt: skip
     tables: list[RawTable] = []
     passed: list[ExportError] = []
     for mine in of_file.values():
@@ -121,6 +127,17 @@ def read_tables(path: Place, export: Export, key: str, folder: Path = Path()) ->
         )
         tables[0] = with_note(tables[0], note)
     return tables
+
+
+def _state(path: Place) -> tuple[int, ...]:
+    """What is another when a file is written to, or another file stands in its place."""
+    if isinstance(path, str):
+        return ()
+    try:
+        told = path.stat()
+    except OSError:  # whoever opens it says why it can't be
+        return ()
+    return told.st_size, told.st_mtime_ns, told.st_ino, told.st_dev
 
 
 def with_note(raw: RawTable, note: ReadNote) -> RawTable:

@@ -1,6 +1,7 @@
 """The whole job, its stages alone, and reading alone."""
 
 import datetime as dt
+from contextlib import ExitStack
 from pathlib import Path
 
 import pandas as pd
@@ -10,6 +11,7 @@ from dutylife.pipeline.folders import folder_of, history_places
 from dutylife.pipeline.past import held_against, kept_of_plan, past_scores, scored
 from dutylife.pipeline.reading import given_settings, read_given
 from dutylife.pipeline.record import accounts_of, info_of
+from dutylife.pipeline.shown import Shown, claim
 from dutylife.pipeline.stages import all_stages
 from dutylife.pipeline.work import (
     AfterStage,
@@ -32,6 +34,7 @@ def run(
     as_of: dt.date | None = None,
     out: str | Path | None = None,
     progress: Progress | None = None,
+    anonymise: bool = False,
 ) -> RunResult:
     """Run the whole job: exports to intervals, orders, pages.
 
@@ -47,6 +50,10 @@ def run(
     progress : callable, optional
         Called with the name of each step as it starts; in a live notebook a line shows it when
         none is given.
+    anonymise : bool
+        Write the run under pseudonyms (machines, customers, tickets, suppliers, files, free
+        text), to be shared. It is held against the months of the plain runs, with the same
+        figures, and keeps none; DIR defaults to a folder of its own.
 
     Raises
     ------
@@ -55,8 +62,19 @@ def run(
     """
     work = Work(progress or live_progress())
     given = given_settings(settings, as_of, work)
+    with ExitStack() as held:
+        # the folder is known before reading
+        if out is not None or (given.fleet.as_of is not None and not anonymise):
+            claim(held, folder_of(given, out), anonymised=anonymise)
+        return _run(given, out, work, held, anonymise=anonymise)
+
+
+def _run(
+    given: Settings, out: str | Path | None, work: Work, held: ExitStack, *, anonymise: bool
+) -> RunResult:
     t = work.tables
-    months = history.months_of(given, folder_of(given, out), given.fleet.as_of)
+    beside = None if anonymise else out  # months never lie beside what is shared
+    months = history.months_of(given, folder_of(given, beside), given.fleet.as_of)
     if months.taken_up:
         with work.stage("kept month"):
             settings, accounts = months.taken_up.settings(given), months.taken_up.about["accounts"]
@@ -65,8 +83,10 @@ def run(
     else:
         settings, read = read_given(given, work)
         accounts = accounts_of(read)
-        months = history.months_of(settings, folder_of(settings, out), settings.fleet.as_of)
-    folder = folder_of(settings, out)
+        months = history.months_of(settings, folder_of(settings, beside), settings.fleet.as_of)
+    shown = Shown.of(settings, months.folder, work) if anonymise else None
+    folder = folder_of(shown.settings if shown else settings, out)
+    claim(held, folder, anonymised=anonymise)
     scores = scored(months, settings, work)
     inputs = t | {
         "findings": all_findings(work.findings),
@@ -81,35 +101,41 @@ def run(
         work.findings.append(reports.without_machines(t["machine_tasks"], settings))
     held_against(months, settings, inputs, scores, work)
     t["findings"] = all_findings(work.findings)
-    info = info_of(settings, accounts, t) | earlier
-    info["history"] = months.about()
-    info["answers"] = [*reports.answers(t, settings), *reports.moved_answers(t, months.about())]
+    info = info_of(settings, accounts, t) | earlier | {"history": months.about()}
+    places = [*history_places(settings), folder]
+    if shown is not None:
+        with work.stage("pseudonyms"):
+            t, settings, info = shown.told(t, info)
+        places = [folder]
+    info["answers"] = [*reports.answers(t, settings), *reports.moved_answers(t, info["history"])]
     failed: list[reports.FailedSection] = []
     with swapped_in(folder) as new:
         with work.stage("tables"):
             write_tables(t, new / "tables")
         digests = {p.stem: file_digest(p) for p in sorted((new / "tables").glob("*.csv"))}
-        info["answers"] += months.as_given(digests)
+        info["answers"] += [] if shown else months.as_given(digests)
         info["stages_seconds"] = work.seconds
         write_info(info, new)
         with work.stage("order list and calendar"):
             reports.write_order_list(new)
-            reports.write_calendar(new, [*history_places(settings), folder])
+            reports.write_calendar(new, places)
         with work.stage("pages"):
             reports.write_pages(new, work.progress, failed)
             reports.write_wall_cards(new)
             reports.write_lives_page(new)
             reports.write_data_slip(new)
         with work.stage("customer packs"):
-            reports.write_customer_packs(new, [*history_places(settings), folder], failed)
+            reports.write_customer_packs(new, places, failed)
         info["sections_failed"] = [one.about for one in failed]
         write_info(info, new)
-    months.keep(
-        history.Given(
-            settings=settings, inputs=inputs, tables=t, digests=digests, accounts=accounts,
-            before=months.before[-1].digest if months.before else "",
-        )
-    )  # fmt: skip
+        # before the run is in its place: where the month can't be kept, the run before stays too
+        if shown is None:
+            months.keep(
+                history.Given(
+                    settings=settings, inputs=inputs, tables=t, digests=digests,
+                    accounts=accounts, before=months.before[-1].digest if months.before else "",
+                )
+            )  # fmt: skip
     return RunResult(folder, t, info, tuple(failed))
 
 

@@ -6,6 +6,7 @@ from typing import Any
 import pandas as pd
 
 from dutylife import decisions, history
+from dutylife.disk import as_was
 from dutylife.draft import read_or_tell_changes
 from dutylife.earlier_runs import earlier_runs
 from dutylife.errors import SettingsError
@@ -95,6 +96,7 @@ def past_scores(settings: Settings) -> pd.DataFrame | None:
             "give the folder `dutylife backtest` wrote to, or leave the key out",
         )
     read = pd.read_csv(path, dtype={"part_number": str}, parse_dates=["as_of", "from_date"])
+    read["part_number"] = read["part_number"].map(as_was, na_action="ignore")
     scores = as_table("forecast_scores", read)
     last = pd.Timestamp(settings.fleet.as_of)
     ended = [

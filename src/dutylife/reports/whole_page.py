@@ -7,6 +7,7 @@ from pathlib import Path
 from markupsafe import Markup
 
 import dutylife
+from dutylife.disk import write_whole
 from dutylife.errors import RunError
 from dutylife.reports.cautions import FOOTER
 from dutylife.reports.facts import Facts, day
@@ -77,5 +78,5 @@ def write_whole_page(
             f"The page would hold a script or a remote resource: {found.group(0)!r}.",
             path.name, "take it out of the notebook, or of the section that writes it",
         )  # fmt: skip
-    path.write_text(text, encoding="utf-8", newline="\n")
+    write_whole(path, text)
     return path

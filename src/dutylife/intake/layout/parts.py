@@ -92,16 +92,16 @@ def _ours(header: str) -> str:
 
 def _from_cell(raw: RawTable, given: PartsCell, key: str) -> RawTable:
     column = _require(raw, [given.column], f"{key}.parts_cell")[given.column]
-    pattern = _compiled(given.pattern, key)
+    pattern = _checked(given.pattern, key)
     pieces = [
         [p for p in (" ".join(p.split()) for p in cell.split(given.separator)) if p] or [""]
         for cell in raw.cells[column]
     ]
     rows = np.repeat(np.arange(len(pieces)), [len(p) for p in pieces])
-    parts = pd.DataFrame(
-        [_part(p, pattern) for cell in pieces for p in cell], columns=list(CELL_COLUMNS)
-    )
-    if pattern is None:
+    flat = [p for cell in pieces for p in cell]
+    taken_apart = _by_pattern(flat, pattern) if pattern else [_part(p) for p in flat]
+    parts = pd.DataFrame(taken_apart, columns=list(CELL_COLUMNS))
+    if not pattern:
         parts = _one_where_unsaid(parts)
     return _exploded(raw, raw.cells.drop(columns=column), rows, parts.astype("object"))
 
@@ -115,34 +115,59 @@ def _one_where_unsaid(parts: pd.DataFrame) -> pd.DataFrame:
     return parts.assign(quantity=parts["quantity"].mask(one, "1"))
 
 
-def _compiled(pattern: str, key: str) -> re.Pattern[str] | None:
+def _checked(pattern: str, key: str) -> str:
+    """The pattern, of which every part of a cell must be wholly made; blank where none is given."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
     if not pattern:
-        return None
+        return ""
+    whole = f"^(?:{pattern})$"
     try:
-        compiled = re.compile(pattern)
-    except re.error as error:
-        raise SettingsError(
-            f"The pattern is malformed: {error}.", f"{key}.parts_cell.pattern", "correct it"
-        ) from error
-    strange = set(compiled.groupindex) - set(CELL_COLUMNS)
-    if strange or not compiled.groupindex:
+        names = set(re.compile(pattern).groupindex)
+        pc.extract_regex(pa.array(["x"]), pattern=whole)
+    except (re.error, RecursionError, OverflowError, pa.ArrowInvalid) as error:
+        if isinstance(error, pa.ArrowInvalid) and "(?P<" not in pattern:
+            names = set()
+        else:
+            raise SettingsError(
+                f"The pattern is malformed: {error}.", f"{key}.parts_cell.pattern",
+                "correct it; looking ahead or back, references to a group and groups without a "
+                "name are not understood: (?:...) groups without one",
+            ) from error  # fmt: skip
+    strange = names - set(CELL_COLUMNS)
+    if strange or not names:
         raise SettingsError(
             "The pattern has no groups, or groups of other names"
             + (f": {', '.join(sorted(strange))}." if strange else "."),
             f"{key}.parts_cell.pattern",
             "name its groups: " + ", ".join(CELL_COLUMNS),
         )
-    return compiled
+    return whole
 
 
-def _part(piece: str, pattern: re.Pattern[str] | None) -> tuple[str, ...]:
+def _by_pattern(pieces: list[str], pattern: str) -> list[tuple[str, ...]]:
+    """Parts by a pattern from the settings.
+
+    Its time grows with the length of the text alone, whatever the pattern (RE2, by arrow): with
+    the other kind of engine a careless pattern on one long cell never ends.
+    """
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    texts = [p.encode("utf-8", "replace").decode() for p in pieces]
+    found = pc.extract_regex(pa.array(texts, pa.string()), pattern=pattern).to_pylist()
+    out = []
+    for piece, groups in zip(pieces, found, strict=True):
+        known = groups if groups is not None and piece else {"description": piece}
+        out.append(tuple((known.get(c) or "").strip() for c in CELL_COLUMNS))
+    return out
+
+
+def _part(piece: str) -> tuple[str, ...]:
     """Part number, description, quantity, price; what can't be taken apart is the description."""
     if not piece:
         return ("", "", "", "")
-    if pattern is not None:
-        found = pattern.fullmatch(piece)
-        groups = found.groupdict() if found else {"description": piece}
-        return tuple((groups.get(c) or "").strip() for c in CELL_COLUMNS)
     price = _PRICE.search(piece)
     rest = piece[: price.start()] if price else piece
     quantity = ""

@@ -11,14 +11,11 @@ from dutylife.errors import DutylifeError, ExportError, SettingsError
 from dutylife.intake.readers import registry
 from dutylife.intake.readers.sheet import ReadNote, Sheet, Source, no_table
 from dutylife.intake.readers.workbook import is_workbook_archive, read_workbook
+from dutylife.intake.readers.workbook_area import MOST_BYTES, MOST_GROWTH, SMALL_BYTES
 from dutylife.settings import Export
 
 # far above any shop's export, far below what fills a memory
 MOST_MEMBERS = 1000
-MOST_BYTES = 2 << 30
-# a member that grows more than this is no text of a shop; small ones may be all blanks
-MOST_GROWTH = 250
-SMALL_BYTES = 10 << 20
 
 
 def read_archive(source: Source, export: Export, key: str) -> list[Sheet]:
@@ -130,7 +127,7 @@ def _member_sheets(
             data = stream.read(member.file_size + 1)
     except (
         zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, OSError, ValueError,
-        NotImplementedError,
+        NotImplementedError, RuntimeError,
     ) as error:  # fmt: skip
         raise ExportError(
             f"The member can't be unpacked: {error}.", name, "copy or pack the archive again"

@@ -5,8 +5,8 @@ from pathlib import Path
 
 from dutylife.errors import ExportError
 from dutylife.intake.readers import registry
-from dutylife.intake.readers.archive import MOST_BYTES, MOST_GROWTH, SMALL_BYTES
 from dutylife.intake.readers.sheet import Sheet, Source
+from dutylife.intake.readers.workbook_area import MOST_BYTES, MOST_GROWTH, SMALL_BYTES
 from dutylife.settings import Export
 
 

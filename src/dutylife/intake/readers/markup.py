@@ -28,6 +28,11 @@ def read_markup(source: Source, export: Export, key: str) -> list[Sheet]:
         It holds no table of two columns.
     """
     found = decoded(source, export.encoding, key)
+    if "<!ENTITY" in found.text:
+        raise no_table(
+            "The file declares names that grow into text, which no export needs.", source,
+            "do not use it; ask who sent it for a new one",
+        )  # fmt: skip
     page = _Page()
     page.feed(found.text)
     page.close()
@@ -69,7 +74,10 @@ def _records(source: Source, export: Export) -> list[Sheet]:
         for tag, n in Counter(child.tag for child in parent).items()
         if n > 1
     }
-    tables = tables_in("", _record(root, lists))
+    try:
+        tables = tables_in("", _record(root, lists))
+    except RecursionError as error:
+        raise no_table("Records lie too deep in each other.", source, "export it flat") from error
     if not any(isinstance(r, dict) for _, records in tables for r in records):
         raise no_table("The XML holds no records.", source, "export it as csv or as a workbook")
     return levels_of(source, tables, export.decimal)

@@ -2,10 +2,12 @@
 
 import io
 
+from dutylife.errors import ExportError
 from dutylife.intake.readers.levels import levels_of
 from dutylife.intake.readers.registry import Reader
 from dutylife.intake.readers.sheet import Sheet, Source, no_table, sheet_of
 from dutylife.intake.readers.workbook import cell_text
+from dutylife.intake.readers.workbook_area import MOST_CELLS
 from dutylife.settings import Export
 
 
@@ -21,9 +23,18 @@ def read_parquet(source: Source, export: Export, _key: str) -> list[Sheet]:
     import pyarrow.parquet as pq
 
     try:
-        table = pq.ParquetFile(io.BytesIO(source.data)).read()
+        file = pq.ParquetFile(io.BytesIO(source.data))
+        if file.metadata.num_rows * file.metadata.num_columns > MOST_CELLS:
+            raise no_table(
+                f"The file holds {file.metadata.num_rows} rows of {file.metadata.num_columns} "
+                f"columns; at most {MOST_CELLS} cells are read.", source,
+                "export the columns and years that count",
+            )  # fmt: skip
+        table = file.read()
         records = table.to_pylist()
-    except (pa.ArrowException, OSError, ValueError) as error:
+    except (pa.ArrowException, OSError, OverflowError, ValueError) as error:
+        if isinstance(error, ExportError):
+            raise
         said = str(error).partition("\n")[0] or type(error).__name__
         raise no_table(
             f"The Parquet file can't be opened: {said}.", source,

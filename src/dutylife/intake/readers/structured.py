@@ -9,6 +9,9 @@ from dutylife.intake.readers.registry import Reader
 from dutylife.intake.readers.sheet import Sheet, Source, no_table
 from dutylife.settings import Export
 
+# levels of records and objects in each other; a shop's tickets have three or four
+MOST_DEPTH = 40
+
 
 def read_structured(source: Source, export: Export, key: str) -> list[Sheet]:
     """Read a JSON file or JSON lines.
@@ -30,6 +33,7 @@ def read_structured(source: Source, export: Export, key: str) -> list[Sheet]:
         data = _record_lines(lines, source)
     except RecursionError as error:
         raise no_table("Records lie too deep in each other.", source, "export it flat") from error
+    _require_depth(data, source)
     tables = tables_in("", data)
     if not any(isinstance(r, dict) for _, records in tables for r in records):
         raise no_table(
@@ -37,6 +41,21 @@ def read_structured(source: Source, export: Export, key: str) -> list[Sheet]:
             "export a list of records, each with named fields",
         )  # fmt: skip
     return levels_of(source, tables, export.decimal)
+
+
+def _require_depth(data: Any, source: Source) -> None:
+    level = [data]
+    for _ in range(MOST_DEPTH):
+        level = [
+            inner
+            for outer in level
+            if isinstance(outer, (list, dict))
+            for inner in (outer.values() if isinstance(outer, dict) else outer)
+            if isinstance(inner, (list, dict))
+        ]
+        if not level:
+            return
+    raise no_table("Records lie too deep in each other.", source, "export it flat")
 
 
 def _loads(text: str) -> Any:

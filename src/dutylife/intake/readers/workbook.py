@@ -8,6 +8,7 @@ from typing import Any
 from dutylife.intake.readers.registry import Reader
 from dutylife.intake.readers.sheet import ReadNote, Sheet, Source, no_table, sheet_of
 from dutylife.intake.readers.workbook_area import require_area
+from dutylife.intake.readers.workbook_cells import WorkbookError, cells_apart, cells_of
 from dutylife.settings import Export
 
 _OLD_WORKBOOK = b"\xd0\xcf\x11\xe0"
@@ -21,32 +22,25 @@ def read_workbook(source: Source, export: Export, _key: str) -> list[Sheet]:
     ExportError
         It is damaged, locked by a password, or holds another kind of document.
     """
-    from python_calamine import CalamineError, CalamineWorkbook  # slow to import
-
     require_area(source)
+    is_plain = source.data.startswith(b"PK") and b"xl/workbook.bin" not in source.data
     try:
-        book = CalamineWorkbook.from_filelike(io.BytesIO(source.data))
-        sheets = [(name, book.get_sheet_by_name(name)) for name in _table_sheets(book)]
-        read = [(name, s, s.to_python(skip_empty_area=False)) for name, s in sheets]
-    except (CalamineError, OSError, ValueError) as error:
+        read = cells_of(source.data) if is_plain else cells_apart(source.data)
+    except WorkbookError as error:
         raise no_table(
             f"The workbook can't be opened: {error}.",
             source,
             "save it again as .xlsx, without a password",
         ) from error
-    return [_sheet(source, name, sheet, rows, export) for name, sheet, rows in read]
+    return [_sheet(source, name, rows, merged, export) for name, rows, merged in read]
 
 
-def _table_sheets(book: Any) -> list[str]:
-    charts = {m.name for m in book.sheets_metadata if "WorkSheet" not in str(m.typ)}
-    names = [n for n in book.sheet_names if n not in charts]
-    return names or list(book.sheet_names)
-
-
-def _sheet(source: Source, name: str, sheet: Any, rows: list[list[Any]], export: Export) -> Sheet:
+def _sheet(
+    source: Source, name: str, rows: list[list[Any]], merged: list[Any], export: Export
+) -> Sheet:
     cells = [[cell_text(value, export.decimal) for value in row] for row in rows]
     n_filled = 0
-    for (top, left), (bottom, _) in getattr(sheet, "merged_cell_ranges", None) or []:
+    for (top, left), (bottom, _) in merged:
         # a title over several columns stays in the first; a ticket over several rows is in each
         for row in range(top + 1, min(bottom, len(cells) - 1) + 1):
             if left < len(cells[row]) and cells[row][left] == "":
