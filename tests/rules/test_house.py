@@ -14,7 +14,7 @@ SRC = Path(__file__).parents[2] / "src" / "dutylife"
 TOP = Path(__file__).parents[2]
 RANKS = [
     {"errors", "vocabulary", "wording"}, {"schema"}, {"provenance"}, {"earlier_runs"},
-    {"settings"}, {"components"},
+    {"settings"}, {"spread"}, {"components"},
     {"practice"}, {"intake"}, {"draft"}, {"coding"}, {"lives"}, {"models"}, {"decisions"},
     {"sensitivity"}, {"stock"},
     {"reports"}, {"run_folder"}, {"history"}, {"pipeline"}, {"sheets"}, {"backtest"}, {"prove"},
@@ -28,6 +28,8 @@ ONLY_IN = {
     "seaborn": {"reports"},
     "python_calamine": {"intake"},
     "nbclient": {"reports"},
+    "joblib": {"spread"},
+    "distributed": {"spread"},
 }
 
 
