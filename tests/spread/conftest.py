@@ -12,14 +12,14 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 
 @contextmanager
-def local_cluster(**settings: object) -> Iterator[Any]:
+def local_cluster(n_workers: int = 2, **settings: object) -> Iterator[Any]:
     distributed = pytest.importorskip("distributed")
     import dask
 
     with (
         dask.config.set(settings),
         distributed.LocalCluster(
-            n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None,
+            n_workers=n_workers, threads_per_worker=1, processes=True, dashboard_address=":0",
             silence_logs=50,
         ) as made,
     ):  # fmt: skip
@@ -29,6 +29,12 @@ def local_cluster(**settings: object) -> Iterator[Any]:
 @pytest.fixture(scope="session")
 def cluster() -> Iterator[Any]:
     with local_cluster() as made:
+        yield made
+
+
+@pytest.fixture
+def without_workers() -> Iterator[Any]:
+    with local_cluster(n_workers=0) as made:
         yield made
 
 

@@ -15,6 +15,7 @@ from spread_jobs import (
 )
 
 from dutylife.errors import ExportError, RunError, SettingsError
+from dutylife.practice import make_practice
 from dutylife.settings.sections import Compute
 from dutylife.spread import piece, processes, require_scheduler, scheduler, spread, spread_as_done
 
@@ -92,14 +93,11 @@ def test_a_scheduler_that_is_not_there_is_told(monkeypatch):
         assert told.value.where == "compute.scheduler"
 
 
-def test_a_scheduler_without_workers_is_not_waited_for_for_ever(monkeypatch):
-    distributed = pytest.importorskip("distributed")
+def test_a_scheduler_without_workers_is_not_waited_for_for_ever(monkeypatch, without_workers):
     monkeypatch.setattr(scheduler, "WORKERLESS_SECONDS", 0.5)
-    with (
-        distributed.LocalCluster(n_workers=0, dashboard_address=None, silence_logs=50) as empty,
-        pytest.raises(RunError, match="no worker"),
-    ):
-        list(spread(powered, 3, range(3), Compute(scheduler=empty.scheduler_address)))
+    compute = Compute(scheduler=without_workers.scheduler_address)
+    with pytest.raises(RunError, match="no worker"):
+        list(spread(powered, 3, range(3), compute))
 
 
 def test_without_the_library_the_extra_is_named(monkeypatch):
@@ -112,12 +110,27 @@ def test_without_the_library_the_extra_is_named(monkeypatch):
 
 def test_work_that_kills_every_process_is_given_up_with_a_word(monkeypatch):
     monkeypatch.setattr(processes, "LOST_AT_MOST", 1)
-    with pytest.raises(
-        RunError, match=r"(?s)died 2 times, 2 pieces of work are left.*fewer workers"
-    ):
+    with pytest.raises(RunError, match=r"(?s)died 2 times, 2 pieces.*fewer workers"):
         list(spread(always_kills, None, [1, 1], Compute(workers=2)))
 
 
 def test_work_that_kills_every_worker_of_a_scheduler_is_given_up_with_a_word(doomed):
     with pytest.raises(RunError, match=r"(?s)were lost.*scheduler's log"):
         list(spread(always_kills, None, range(3), Compute(scheduler=doomed.scheduler_address)))
+
+
+def test_a_run_with_a_scheduler_that_is_not_there_ends_with_2_and_leaves_nothing(
+    tmp_path, monkeypatch, capsys
+):
+    from dutylife.cli import main
+
+    monkeypatch.setattr(scheduler, "REACHED_SECONDS", 0.5)
+    made = make_practice(tmp_path / "fleet", n_units=3, n_years=1, seed=1)
+    path = made["settings"]
+    text = path.read_text(encoding="utf-8")
+    path.write_text(f'{text}\n[compute]\nscheduler = "tcp://127.0.0.1:1"\n', encoding="utf-8")
+    with pytest.raises(SystemExit) as ended:
+        main(["run", str(path), "--out", str(tmp_path / "run")])
+    assert ended.value.code == 2
+    assert "no scheduler at 'tcp://127.0.0.1:1'" in capsys.readouterr().err
+    assert not (tmp_path / "run").exists()
