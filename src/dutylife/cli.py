@@ -262,7 +262,8 @@ def practice(
     show_default=True,
     help="Sizes of fleets; not with --lives, --models, --money or --demand.",
 )
-@click.option("--workers", type=click.IntRange(1), default=1, show_default=True)
+@click.option("--workers", type=click.IntRange(1), default=1, show_default=True, help="Processes.")
+@click.option("--scheduler", default="", metavar="ADDRESS", help="Dask scheduler to use.")
 @click.option("--seed", type=click.IntRange(0), default=20260101, show_default=True)
 @click.option(
     "--lives",
@@ -299,6 +300,7 @@ def prove_command(
     out: Path,
     size: str,
     workers: int,
+    scheduler: str,
     seed: int,
     *,
     lives: bool,
@@ -310,32 +312,36 @@ def prove_command(
 ) -> None:
     """Run invented fleets of known laws through the whole chain and score the answers."""
     from dutylife.prove import prove, prove_demand, prove_lives, prove_models, prove_money
+    from dutylife.spread import Compute, require_scheduler
 
+    if scheduler:
+        require_scheduler(scheduler)
+    at = Compute(workers=workers, scheduler=scheduler)
     kinds = {"--lives": lives, "--models": models, "--money": money, "--demand": demand}
     _refuse_unused(context, [name for name, asked in kinds.items() if asked])
     if money or models:
         hold, folder = (prove_money, out / "money") if money else (prove_models, out / "models")
         size_of = {} if cells is None else {"n_cells": cells}
-        shown = hold(seed=seed, workers=workers, progress=_progress(), **size_of).written(folder)
+        shown = hold(seed=seed, workers=at, progress=_progress(), **size_of).written(folder)
         click.echo(f"{shown.text}\n  in {folder}")
         return
     if demand:
         held = prove_demand(
             n_fleets=fleets or 20,
             seed=seed,
-            workers=workers,
+            workers=at,
             progress=_progress(),
             kept=out / "demand" / "parts",
         ).written(out / "demand")
         click.echo(f"{held.text}\n  in {out / 'demand'}")
         return
     if lives:
-        found = prove_lives(
-            wanted=wanted, n_fleets=fleets or 5, seed=seed, workers=workers
-        ).written(out / "lives")
+        found = prove_lives(wanted=wanted, n_fleets=fleets or 5, seed=seed, workers=at).written(
+            out / "lives"
+        )
         click.echo(f"{found.text}\n  in {out / 'lives'}")
         return
-    proof = prove(out, size=size, n_fleets=fleets, seed=seed, workers=workers, progress=_progress())
+    proof = prove(out, size=size, n_fleets=fleets, seed=seed, workers=at, progress=_progress())
     click.echo(proof.text)
 
 

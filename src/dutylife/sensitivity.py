@@ -13,10 +13,13 @@ from dutylife.lives import build_lives, counter_habits
 from dutylife.models import fit_models
 from dutylife.schema import as_table
 from dutylife.settings import CodedComponent, Settings
+from dutylife.spread import spread
 
 Tables = dict[str, pd.DataFrame]
 Switched = tuple[Settings, Tables]
 _CELL = ["component", "duty"]
+_NEEDED = ("maintenance_events", "service_lines", "failure_events", "life_models", "intervals",
+           "units", "unit_spans", "shelf")  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +56,9 @@ def sensitivity(tables: Tables, settings: Settings) -> pd.DataFrame:
     """
     base = _cells(tables["life_models"], tables["intervals"])
     out = []
-    for assumption in ASSUMPTIONS:
-        found = _switched(assumption, tables, settings)
+    common = {name: tables[name] for name in _NEEDED if name in tables}, settings
+    switched = spread(_switched, common, range(len(ASSUMPTIONS)), settings.compute)
+    for assumption, found in zip(ASSUMPTIONS, switched, strict=True):
         if found is None:
             continue
         both = base.merge(found, on=_CELL, suffixes=("", "_switched"), how="left")
@@ -67,7 +71,9 @@ def sensitivity(tables: Tables, settings: Settings) -> pd.DataFrame:
     return as_table("sensitivity", rows)
 
 
-def _switched(assumption: Assumption, tables: Tables, settings: Settings) -> pd.DataFrame | None:
+def _switched(common: tuple[Tables, Settings], number: int) -> pd.DataFrame | None:
+    """Cells under an assumption switched; None where that changes no life."""
+    (tables, settings), assumption = common, ASSUMPTIONS[number]
     changed = assumption.switch(settings, tables)
     if changed is None:
         return None

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 
 import numpy as np
 import pandas as pd
-from ratios import Benchmark, Pair
+from measuring import Aim, Benchmark, Pair
 
 from dutylife.components import Component
 from dutylife.decisions import what_if
@@ -124,4 +124,4 @@ def asked(rows: int) -> Iterable[Pair]:
                    lambda change=change: what_if(ground, **change), one_second)  # fmt: skip
 
 
-BENCHMARKS = (Benchmark("year-plans", None, compared), Benchmark("what-if", 1.0, asked))
+BENCHMARKS = (Benchmark("year-plans", None, compared), Benchmark("what-if", Aim(1.0), asked))

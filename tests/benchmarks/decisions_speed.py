@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from functools import cache
 
 import numpy as np
-from ratios import Benchmark, Pair
+from measuring import Aim, Benchmark, Pair
 
 from dutylife.decisions.age_cells import cell_optima
 from dutylife.decisions.age_table import optimal_ages
@@ -75,7 +75,7 @@ def _loop(n_rows: int) -> Iterable[Pair]:
             _one(d["shape"][0, j : j + 1], d["scale"][0, j : j + 1], float(d["ratio"][0]))
 
     yield Pair(
-        f"{n * N_DRAWS} ages by table / a loop of minimize_scalar",
+        f"a loop of minimize_scalar / {n * N_DRAWS} ages by table",
         lambda: optimal_ages(d["shape"], d["ratio"], d["scale"]), loop, n * N_DRAWS / LOOPED,
     )  # fmt: skip
 
@@ -96,7 +96,7 @@ def _posterior_means(n_rows: int) -> Iterable[Pair]:
 
 
 BENCHMARKS = (
-    Benchmark("P12", 0.3, _two_million),
-    Benchmark("P12-loop", 0.001, _loop),
-    Benchmark("P13", 0.1, _posterior_means),
+    Benchmark("P12", Aim(0.3), _two_million),
+    Benchmark("P12-loop", Aim(1_000, at_least=True), _loop),
+    Benchmark("P13", Aim(0.1), _posterior_means),
 )

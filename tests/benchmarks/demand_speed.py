@@ -1,11 +1,11 @@
 """P11: the demand of every component and month, draws of laws included, against one simulation."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from ratios import Benchmark, Pair
+from measuring import Aim, Benchmark, Growth, Pair
 
 from dutylife.stock.count_table import CountTable
 from dutylife.stock.lattice import RenewalLaw, Spans
@@ -103,38 +103,36 @@ def simulated(cells: list[MadeCell], rng: np.random.Generator) -> Array:
     return out
 
 
-def _prepare(n_rows: int) -> Iterable[Pair]:
+def _against_a_simulation(n_rows: int, *, kept: bool) -> Iterable[Pair]:
     cells = made_cells(n_rows // ROWS_PER_POSITION)
     rng = np.random.default_rng(1)
-    kept = table()
+    held = table() if kept else None
     n = sum(len(c.positions.age) for c in cells)
-    said = f"{n} positions x {N_DRAWS} draws x {N_MONTHS} months against one numpy simulation"
-    yield Pair(said, lambda: laws_of(cells, table()), lambda: simulated(cells, rng))
-    yield Pair(said + ", table kept", lambda: laws_of(cells, kept), lambda: simulated(cells, rng))
-
-
-def _prepare_growth(n_rows: int) -> Iterable[Pair]:
-    n = n_rows // ROWS_PER_POSITION
-    kept = table()
-    few, many = made_cells(n), made_cells(n, 5 * N_DRAWS)
     yield Pair(
-        f"{5 * N_DRAWS} draws against {N_DRAWS}, table kept",
-        lambda: laws_of(many, kept), lambda: laws_of(few, kept),
+        f"{n} positions x {N_DRAWS} draws x {N_MONTHS} months{', table kept' * kept} / one numpy "
+        "simulation",
+        lambda: laws_of(cells, held or table()), lambda: simulated(cells, rng),
     )  # fmt: skip
 
 
-def _prepare_positions(n_rows: int) -> Iterable[Pair]:
-    n = n_rows // ROWS_PER_POSITION
+def _by_draws(n_rows: int) -> Iterator[tuple[int, Callable[[], object]]]:
     kept = table()
-    few, many = made_cells(n), made_cells(4 * n)
-    yield Pair(
-        "4 times the positions, table kept", lambda: laws_of(many, kept),
-        lambda: laws_of(few, kept),
-    )  # fmt: skip
+    for n in (N_DRAWS, 5 * N_DRAWS):
+        cells = made_cells(n_rows // ROWS_PER_POSITION, n)
+        yield n, lambda cells=cells: laws_of(cells, kept)
 
 
-BENCHMARKS = [
-    Benchmark("P11", 80.0, _prepare),
-    Benchmark("P11-draws", 3.2, _prepare_growth),
-    Benchmark("P11-positions", 4.0, _prepare_positions),
-]
+def _by_positions(n_rows: int) -> Iterator[tuple[int, Callable[[], object]]]:
+    kept = table()
+    for times in (1, 4):
+        cells = made_cells(times * n_rows // ROWS_PER_POSITION)
+        n = sum(len(c.positions.age) for c in cells)
+        yield n, lambda cells=cells: laws_of(cells, kept)
+
+
+BENCHMARKS = (
+    Benchmark("P11", Aim(80.0), lambda n: _against_a_simulation(n, kept=False)),
+    Benchmark("P11-kept", Aim(45.0), lambda n: _against_a_simulation(n, kept=True)),
+    Growth("P11-draws", Aim(3.2), "draws", _by_draws),
+    Growth("P11-positions", Aim(4.0), "positions", _by_positions),
+)

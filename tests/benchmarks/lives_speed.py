@@ -1,10 +1,11 @@
 """P14, P15: lives with hours of cleaned meters, against one sort of the lines and a loop."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
+from functools import partial
 
 import numpy as np
 import pandas as pd
-from ratios import Benchmark, Pair
+from measuring import Aim, Benchmark, Growth, Pair
 
 from dutylife.lives.clocks.order import in_a_row
 from dutylife.lives.meter import days_of, meter_paths
@@ -111,16 +112,22 @@ def _against_a_loop(n_rows: int) -> Iterable[Pair]:
     some = lines[lines["unit_id"].isin(units[:PLAIN_UNITS])]
     some = some.assign(unit_id=some["unit_id"].cat.remove_unused_categories())
     yield Pair(
-        f"lives of {n_rows} lines / nested groupby and rows, over {min(PLAIN_UNITS, len(units))} "
-        f"of {len(units)} machines and taken for all (P15 turned over: its 500 is 0.002)",
+        f"nested groupby and rows over {min(PLAIN_UNITS, len(units))} of {len(units)} machines and "
+        f"taken for all / lives of {n_rows} lines",
         lambda: lives_of(lines),
         lambda: lives_by_loop(some),
         whole=len(units) / min(PLAIN_UNITS, len(units)),
     )
 
 
+def _growth(n_rows: int) -> Iterator[tuple[int, Callable[[], object]]]:
+    for n in (n_rows // 25, n_rows // 5, n_rows):
+        yield n, partial(lives_of, made_lines(n, as_words=False))
+
+
 BENCHMARKS = (
-    Benchmark("P14", 1.6, lambda n: _against_a_sort(n, as_words=False)),
-    Benchmark("P14-words", 2.2, lambda n: _against_a_sort(n, as_words=True)),
-    Benchmark("P15", 0.002, _against_a_loop),
+    Benchmark("P14", Aim(1.6), lambda n: _against_a_sort(n, as_words=False)),
+    Benchmark("P14-words", Aim(2.2), lambda n: _against_a_sort(n, as_words=True)),
+    Benchmark("P15", Aim(500, at_least=True), _against_a_loop),
+    Growth("P14-growth", Aim(5.8), "lines", _growth),
 )

@@ -1,100 +1,101 @@
 """Prints every speed ratio beside its target: ``python tests/benchmarks/ratios.py [P16 P17 ...]``.
 
-A ratio compares our way with a plain way over the same data in one process; the two are run in
-turn and the median of the paired ratios is shown, since the machine is never quiet. Nothing here
-passes or fails by time. ``--rows`` sets the size (1 million lines are the stated one).
+Ratios P1 to P19, the exactness the fast ways must keep, and how seconds grow with size, all in one
+run. Nothing here passes or fails by time. ``--rows`` sets the size (1 million lines are the stated
+one); ``--write FOLDER`` keeps the table and the growth curves there.
 """
 
 import argparse
 import os
-import statistics
+import platform
 import sys
-import time
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import asdict
+from pathlib import Path
 
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "ARROW_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
+import pandas as pd  # noqa: E402
+from measuring import Benchmark, Figure, Growth, Row, Size  # noqa: E402
 
-@dataclass(frozen=True, slots=True)
-class Pair:
-    """Two ways to do one job: ours and a plain one.
-
-    A plain way that takes hours is run on a part of the job only; ``whole`` is how many such
-    parts the job has.
-    """
-
-    said: str
-    ours: Callable[[], object]
-    plain: Callable[[], object]
-    whole: float = 1.0
+Kind = Benchmark | Growth | Figure
 
 
-@dataclass(frozen=True, slots=True)
-class Benchmark:
-    """A ratio with its target; ``prepare`` makes the pairs for a number of rows."""
+def all_benchmarks() -> dict[str, Kind]:
+    """Every benchmark by its name, in the order of the targets; growth comes last."""
+    import batch_speed
+    import coding_speed
+    import coming_year_speed
+    import decisions_speed
+    import demand_speed
+    import exactness
+    import lives_speed
+    import models_speed
+    import reading_speed
+    import report_speed
 
-    name: str
-    target: float | None
-    prepare: Callable[[int], Iterable[Pair]]
-
-
-def ratio_of(pair: Pair, n_repeats: int) -> tuple[float, list[float], list[float]]:
-    """Median of paired ratios, and both lists of seconds; one run of each warms up."""
-    pair.ours()
-    pair.plain()
-    ours: list[float] = []
-    plain: list[float] = []
-    for turn in range(n_repeats):
-        order = ((ours, pair.ours), (plain, pair.plain))
-        for seconds, run in order if turn % 2 else order[::-1]:
-            start = time.perf_counter()
-            run()
-            seconds.append(time.perf_counter() - start)
-    plain = [p * pair.whole for p in plain]
-    return statistics.median(o / p for o, p in zip(ours, plain, strict=True)), ours, plain
+    of: dict[str, Kind] = {}
+    for module in (
+        models_speed, batch_speed, demand_speed, decisions_speed, lives_speed, coding_speed,
+        reading_speed, report_speed, exactness, coming_year_speed,
+    ):  # fmt: skip
+        of |= {b.name: b for b in module.BENCHMARKS}
+    place = {name: i for i, name in enumerate(of)}
+    return dict(sorted(of.items(), key=lambda b: _order(b[1], place[b[0]])))
 
 
-def show(benchmark: Benchmark, n_rows: int, n_repeats: int) -> None:
-    """Print the ratios of one benchmark."""
-    for pair in benchmark.prepare(n_rows):
-        ratio, ours, plain = ratio_of(pair, n_repeats)
-        aim = "no target" if benchmark.target is None else f"target <= {benchmark.target:g}"
-        print(
-            f"{benchmark.name}  {ratio:#6.3g}  ({aim})  {pair.said}; "
-            f"ours {statistics.median(ours):.2f} s, plain {statistics.median(plain):.2f} s, "
-            f"ratios {min(o / p for o, p in zip(ours, plain, strict=True)):.3f} to "
-            f"{max(o / p for o, p in zip(ours, plain, strict=True)):.3f} in {n_repeats} repeats",
-            flush=True,
-        )
+def _order(benchmark: Kind, place: int) -> tuple[bool, int, int]:
+    """Where a benchmark stands: growth last, else by the number of its target."""
+    number = benchmark.name.split("-")[0].removeprefix("P")
+    return isinstance(benchmark, Growth), int(number) if number.isdigit() else 99, place
+
+
+def run(benchmarks: list[Kind], n_rows: int, n_repeats: int) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Measure and print; the table of ratios and the points of the growth curves."""
+    rows: list[Row] = []
+    points: list[Size] = []
+    for benchmark in benchmarks:
+        if isinstance(benchmark, Growth):
+            new, sizes = benchmark.measured(n_rows, n_repeats)
+            points += sizes
+        elif isinstance(benchmark, Figure):
+            new = [benchmark.row(n_rows)]
+        else:
+            new = []
+            for row in benchmark.rows(n_rows, n_repeats):
+                new.append(row)
+        for row in new:
+            print(row.line, flush=True)
+        rows += new
+    return pd.DataFrame(map(asdict, rows)), pd.DataFrame(map(asdict, points))
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Run the named benchmarks, or all."""
-    from coding_speed import BENCHMARKS as coding
-    from coming_year_speed import BENCHMARKS as coming_year
-    from decisions_speed import BENCHMARKS as decisions
-    from demand_speed import BENCHMARKS as demand
-    from lives_speed import BENCHMARKS as lives
-    from models_speed import BENCHMARKS as models
-    from reading_speed import BENCHMARKS as reading
-    from report_speed import BENCHMARKS as report
-
-    every = {
-        b.name: b
-        for b in (*coding, *reading, *lives, *models, *demand, *decisions, *coming_year, *report)
-    }
+    every = all_benchmarks()
     parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n")[0])
     parser.add_argument("names", nargs="*", metavar="NAME", help=", ".join(every))
     parser.add_argument("--rows", type=int, default=1_000_000)
     parser.add_argument("--repeats", type=int, default=5)
+    parser.add_argument("--write", type=Path, metavar="FOLDER")
     given = parser.parse_args(arguments)
     unknown = sorted(set(given.names) - set(every))
     if unknown:
         parser.error(f"unknown: {', '.join(unknown)}; there are {', '.join(every)}")
-    for name in given.names or every:
-        show(every[name], given.rows, given.repeats)
+    asked = [every[name] for name in given.names or every]
+    where = (
+        f"{given.rows:,} rows, medians of {given.repeats} repeats in turn, {os.cpu_count()} "
+        f"processors, load {os.getloadavg()[0]:.1f} at the start, Python "
+        f"{platform.python_version()}"
+    )
+    print(where)
+    ratios, growth = run(asked, given.rows, given.repeats)
+    told = ratios["verdict"].value_counts()
+    print(", ".join(f"{n} {verdict or 'without target'}" for verdict, n in told.items()))
+    if given.write:
+        from speed_page import write_speed
+
+        print(f"written to {write_speed(given.write, ratios, growth, where)}")
     return 0
 
 

@@ -15,7 +15,7 @@ TOP = Path(__file__).parents[2]
 RANKS = [
     {"errors", "vocabulary", "wording"}, {"disk", "secret"}, {"schema"}, {"provenance"},
     {"earlier_runs"},
-    {"settings"}, {"components"},
+    {"settings"}, {"spread"}, {"components"},
     {"practice"}, {"intake"}, {"draft"}, {"coding"}, {"lives"}, {"models"}, {"decisions"},
     {"sensitivity"}, {"stock"},
     {"privacy"}, {"reports"}, {"run_folder"}, {"history"}, {"pipeline"}, {"sheets"}, {"backtest"},
@@ -29,6 +29,8 @@ ONLY_IN = {
     "seaborn": {"reports"},
     "python_calamine": {"intake"},
     "nbclient": {"reports"},
+    "joblib": {"spread"},
+    "distributed": {"spread"},
 }
 
 

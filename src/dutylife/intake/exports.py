@@ -42,6 +42,7 @@ from dutylife.intake.settle import settled_exports
 from dutylife.intake.values import filled_from
 from dutylife.schema import as_table
 from dutylife.settings import KINDS, Settings
+from dutylife.spread import spread
 from dutylife.wording import count
 
 
@@ -67,7 +68,11 @@ def read_exports(settings: Settings) -> Intake:
     """
     files, duty_column = mapped_files(settings)
     of_kind = {k: [f for f in files if f.export.kind == k] for k in KINDS}
-    read = [(f, read_lines(f, settings)) for f in of_kind["lines"]]
+    read = list(spread(_typed, settings, of_kind["lines"], settings.compute))
+    # where processes or other machines read them, they come back as copies with their faults
+    typed = iter([f for f, _ in read])
+    files = [next(typed) if f.export.kind == "lines" else f for f in files]
+    of_kind["lines"] = [f for f, _ in read]
     of_machines = [*of_kind["machines"], *of_kind["roster"]]
     machines = _stacked([read_machines(f, settings) for f in of_machines], "machines")
     of_parts = [f for f in files if f.export.kind in ("parts", "stock")]
@@ -165,16 +170,42 @@ def _require_kinds(settings: Settings) -> None:
         )
 
 
+def _typed(settings: Settings, file: Mapped) -> tuple[Mapped, pd.DataFrame]:
+    """A file of lines, its faults marked in it, and its typed lines."""
+    return file, read_lines(file, settings)
+
+
 def _read_all(settings: Settings) -> tuple[list[str], list[RawTable]]:
+    places = _places(settings)
+    jobs = [(number, place) for number, of in places.items() for place in of]
+    found = spread(_read_one, settings, jobs, settings.compute)
+    read: dict[int, list[list[RawTable] | NoRowsError]] = {number: [] for number in places}
+    for (number, _), tables in zip(jobs, found, strict=True):
+        read[number].append(tables)
     keys: list[str] = []
     raws: list[RawTable] = []
+    for number, of_export in read.items():
+        without = [found for found in of_export if isinstance(found, NoRowsError)]
+        tables = [t for found in of_export if not isinstance(found, NoRowsError) for t in found]
+        # of monthly files one may be without rows; all of them, or the only one, may not
+        if not tables:
+            raise without[0]
+        if without:
+            tables[-1] = with_note(tables[-1], without_rows(without))
+        keys += [f"exports.{number}"] * len(tables)
+        raws += tables
+    return keys, raws
+
+
+def _places(settings: Settings) -> dict[int, list[Place]]:
+    """Files of each export, by its number; none may be named twice."""
     taken: dict[tuple[Place, str, str, str], str] = {}
+    out: dict[int, list[Place]] = {}
     for number, export in enumerate(settings.exports, 1):
         key = f"exports.{number}"
         where = f"{settings.source}: {key}"
-        places = find_files(export, settings.folder, where)
-        without: list[NoRowsError] = []
-        for place in places:
+        out[number] = find_files(export, settings.folder, where)
+        for place in out[number]:
             at = place if isinstance(place, str) else place.resolve()
             same = (at, export.sheet, export.member, export.kind)
             if same in taken:
@@ -185,19 +216,17 @@ def _read_all(settings: Settings) -> tuple[list[str], list[RawTable]]:
                     "remove one of them, or narrow the pattern",
                 )
             taken[same] = key
-            try:
-                tables = read_tables(place, export, where, settings.folder)
-            except NoRowsError as error:
-                without.append(error)
-                continue
-            keys += [key] * len(tables)
-            raws += tables
-        # of monthly files one may be without rows; all of them, or the only one, may not
-        if len(without) == len(places):
-            raise without[0]
-        if without:
-            raws[-1] = with_note(raws[-1], without_rows(without))
-    return keys, raws
+    return out
+
+
+def _read_one(settings: Settings, job: tuple[int, Place]) -> list[RawTable] | NoRowsError:
+    """Tables of one file; a file without rows is told when its export's others are read."""
+    number, place = job
+    where = f"{settings.source}: exports.{number}"
+    try:
+        return read_tables(place, settings.exports[number - 1], where, settings.folder)
+    except NoRowsError as error:
+        return error
 
 
 def _names(paths: list[Path], uses: list[tuple[str, str]], folder: Path) -> list[str]:

@@ -15,6 +15,7 @@ from dutylife.models.pooling import Pooled, pool_cells
 from dutylife.models.starting import starting_life
 from dutylife.schema import as_table
 from dutylife.settings import Settings
+from dutylife.spread import spread
 
 
 def fit_models(
@@ -55,23 +56,40 @@ def fit_models(
     use = _use_by_duty(unit_spans, settings)
     pairs = failure_events[["component", "duty"]].astype("object").drop_duplicates()
     by_component = dict(list(usable.groupby("component", sort=True)))
+    jobs = [
+        (
+            str(component), known.get(str(component), Component(name=str(component))),
+            sorted(rows["duty"]), by_component.get(component, usable.iloc[:0]),
+        )
+        for component, rows in pairs.groupby("component", sort=True)
+    ]  # fmt: skip
     models, draws, curves = [], [], []
-    for component, rows in pairs.groupby("component", sort=True):
-        about = known.get(str(component), Component(name=str(component)))
-        alike = by_component.get(component, usable.iloc[:0])
-        duties = sorted(rows["duty"])
-        cells = [_cell(str(component), duty, alike, about, use) for duty in duties]
-        answers = _answers(cells, alike, about, settings, compared=with_curves)
-        for cell, answer in zip(cells, answers, strict=True):
-            curve, note = _curve(cell, settings) if with_curves else (pd.DataFrame(), "")
+    for of_cells in spread(_of_component, (use, settings, with_curves), jobs, settings.compute):
+        for row, drawn, curve in of_cells:
+            models.append(row)
+            draws.append(drawn)
             curves.append(curve)
-            models.append(_model_row(cell, answer, note))
-            draws.append(_draw_rows(cell, answer))
     return {
         "life_models": as_table("life_models", pd.DataFrame(models)),
         "life_draws": as_table("life_draws", _stacked(draws)),
         "survival_curves": as_table("survival_curves", _stacked(curves)),
     }
+
+
+def _of_component(
+    common: tuple[dict[str, float], Settings, bool],
+    job: tuple[str, Component, list[str], pd.DataFrame],
+) -> list[tuple[dict[str, Any], pd.DataFrame, pd.DataFrame]]:
+    """Row, draws and curve of each cell of one component."""
+    (use, settings, with_curves), (component, about, duties, alike) = common, job
+    cells = [_cell(component, duty, alike, about, use) for duty in duties]
+    out = []
+    for cell, answer in zip(
+        cells, _answers(cells, alike, about, settings, compared=with_curves), strict=True
+    ):
+        curve, note = _curve(cell, settings) if with_curves else (pd.DataFrame(), "")
+        out.append((_model_row(cell, answer, note), _draw_rows(cell, answer), curve))
+    return out
 
 
 def _answers(

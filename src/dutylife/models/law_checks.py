@@ -20,6 +20,7 @@ from dutylife.models.resample import Watching
 from dutylife.provenance import seed_of
 from dutylife.schema import as_table
 from dutylife.settings import Settings
+from dutylife.spread import spread
 from dutylife.wording import count, number
 
 Array = NDArray[np.float64]
@@ -68,10 +69,16 @@ def check_laws(failure_events: pd.DataFrame, settings: Settings) -> pd.DataFrame
         clock = clock_of(here, alike, about)
         cell = lives_on(here, clock)
         seed = seed_of(settings.report.seed, "law checks", component, duty)
-        name = {"component": component, "duty": duty, "clock": clock}
-        rows.append(name | {"seed": seed} | _tested(cell, seed))
+        rows.append({"component": component, "duty": duty, "clock": clock, "seed": seed})
         lives.append(cell)
+    jobs = [(cell, row["seed"]) for cell, row in zip(lives, rows, strict=True)]
+    for row, tested in zip(rows, spread(_of_cell, None, jobs, settings.compute), strict=True):
+        row |= tested
     return as_table("law_checks", _judged(pd.DataFrame(rows), lives))
+
+
+def _of_cell(_: None, job: tuple[CellLives, int]) -> dict[str, Any]:
+    return _tested(*job)
 
 
 def weibull_distance_test(

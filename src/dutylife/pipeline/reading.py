@@ -13,6 +13,7 @@ from dutylife.pipeline.work import Work
 from dutylife.provenance import digest_of
 from dutylife.schema import as_table
 from dutylife.settings import NO_EFFECT_YET, Settings, read_settings
+from dutylife.spread import require_scheduler
 
 
 def coded(settings: Settings) -> dict[str, pd.DataFrame]:
@@ -31,6 +32,8 @@ def given_settings(settings: str | Path | Settings, as_of: dt.date | None, work:
             given = given.model_copy(update={"fleet": fleet})
         components_of(given)  # refuses unknown component names before any file is read
         history_places(given)
+        if given.compute.scheduler:
+            require_scheduler(given.compute.scheduler)
         work.findings.append(_without_effect(given))
     return given
 

@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from dutylife import reports
-from dutylife.errors import DutylifeError, RunError
+from dutylife.errors import RunError
 from dutylife.practice import simulate_fleet
 from dutylife.prove.calibration import calibration_of
 from dutylife.prove.figures import ALL_SIZES, figures_of
@@ -20,9 +20,11 @@ from dutylife.prove.jobs import CALIBRATION, Job, fleet_seed, jobs_of
 from dutylife.prove.kept import KeptResults
 from dutylife.prove.plants import plant_of
 from dutylife.prove.verdicts import NOT_MET, verdicts_of
+from dutylife.prove.workers import Workers, compute_of
 from dutylife.provenance import digest_of, versions
 from dutylife.run_folder import write_tables
 from dutylife.schema import as_table
+from dutylife.spread import spread_as_done
 
 Progress = Callable[[str], None]
 MARKER = "prove.json"
@@ -64,7 +66,7 @@ def prove(
     size: str = "smoke",
     n_fleets: int | None = None,
     seed: int = 20260101,
-    workers: int = 1,
+    workers: Workers = 1,
     plant: str = "",
     progress: Progress | None = None,
 ) -> Proof:
@@ -81,8 +83,8 @@ def prove(
         Fleets a cell, instead of the size's own number.
     seed : int
         Same seed, same page, whatever the number of workers.
-    workers : int
-        Processes.
+    workers : int or Compute
+        Processes, or a scheduler's workers.
     plant : str
         A fault planted on purpose, see `prove.plants`; the page says so.
     progress : callable, optional
@@ -115,9 +117,8 @@ def prove(
     return Proof(folder, tables, info)
 
 
-def _require_usable(folder: Path, workers: int) -> None:
-    if workers < 1:
-        raise DutylifeError(f"{workers} workers can't run anything.", "workers", "1 or more")
+def _require_usable(folder: Path, workers: Workers) -> None:
+    compute_of(workers)
     strange = folder.is_file() or (
         folder.is_dir()
         and any(p.name not in ALONE for p in folder.iterdir())
@@ -143,10 +144,8 @@ def program_digest() -> str:
     return digest_of(source_digest(), json.dumps(versions(), sort_keys=True))
 
 
-def _results(jobs: list[Job], kept: Path, workers: int, tell: Progress) -> list[dict[str, Any]]:
+def _results(jobs: list[Job], kept: Path, workers: Workers, tell: Progress) -> list[dict[str, Any]]:
     """Result of each job, in the order of the jobs; those kept from before are not run again."""
-    from joblib import Parallel, delayed
-
     held = KeptResults(kept, program_digest())
     found: dict[str, Any] = {job.name: held.taken_up(job.name, job.as_dict()) for job in jobs}
     missing = [job for job in jobs if found[job.name] is None]
@@ -155,15 +154,18 @@ def _results(jobs: list[Job], kept: Path, workers: int, tell: Progress) -> list[
         tell(f"{done} of {len(jobs)} fleets kept from before")
     # the longest first, so that no process waits long at the end
     missing.sort(key=lambda job: (-job.n_units * job.n_years, job.name))
-    runner = Parallel(n_jobs=workers, return_as="generator_unordered")
-    for result in runner(delayed(run_fleet)(job) for job in missing):
-        job = Job(**_as_job(result["job"]))
+    for number, result in spread_as_done(_fleet, None, missing, compute_of(workers)):
+        job = missing[number]
         held.keep(job.name, job.as_dict(), result)
         found[job.name] = result
         done += 1
         tell(f"fleet {done} of {len(jobs)}: {job.case}")
     out = [found[job.name] for job in jobs]
     return [result for result in out if result is not None]
+
+
+def _fleet(_: None, job: Job) -> dict[str, Any]:
+    return run_fleet(job)
 
 
 def _as_job(data: dict[str, Any]) -> dict[str, Any]:

@@ -15,9 +15,10 @@ from dutylife.prove.demand_alone.worlds import N_UNITS, WORLDS
 from dutylife.prove.jobs import fleet_seed
 from dutylife.prove.kept import KeptResults
 from dutylife.prove.run import program_digest, source_digest
-from dutylife.prove.workers import worked
+from dutylife.prove.workers import Workers, compute_of, worked
 from dutylife.run_folder import write_tables
 from dutylife.schema import as_table
+from dutylife.spread import Compute
 
 DEFAULT_FLEETS = 20
 
@@ -52,7 +53,7 @@ def prove_demand(
     n_fleets: int = DEFAULT_FLEETS,
     n_units: int = N_UNITS,
     seed: int = 20260101,
-    workers: int = 1,
+    workers: Workers = 1,
     progress: Callable[[str], None] | None = None,
     kept: Path | None = None,
 ) -> DemandProof:
@@ -66,7 +67,7 @@ def prove_demand(
         Machines of a fleet.
     seed : int
         Same seed, same tables, whatever the number of workers.
-    workers : int
+    workers : int or Compute
         Processes.
     progress : callable, optional
         Called with a short text as each fleet is done.
@@ -85,24 +86,25 @@ def prove_demand(
     DutylifeError
         No fleet, too few machines, or no worker.
     """
-    if n_fleets < 1 or n_units < 10 or workers < 1:
+    compute = compute_of(workers)
+    if n_fleets < 1 or n_units < 10:
         raise DutylifeError(
-            f"{n_fleets} fleets of {n_units} machines on {workers} workers prove nothing.",
-            "prove_demand", "give a fleet, 10 machines and a worker at least",
+            f"{n_fleets} fleets of {n_units} machines prove nothing.",
+            "prove_demand", "give a fleet of 10 machines at least",
         )  # fmt: skip
     jobs = [
         DemandJob(world=world.name, number=i, n_units=n_units, seed=fleet_seed(seed, i))
         for i in range(n_fleets)
         for world in WORLDS
     ]
-    results = _results(jobs, workers, kept, progress or (lambda _: None))
+    results = _results(jobs, compute, kept, progress or (lambda _: None))
     sums = [row for found in results for row in found[0]]
     stock = [row for found in results for row in found[1]]
     return summed_up(sums, stock, {"seed": seed, "n_fleets": n_fleets, "n_units": n_units})
 
 
 def _results(
-    jobs: list[DemandJob], workers: int, kept: Path | None, tell: Callable[[str], None]
+    jobs: list[DemandJob], compute: Compute, kept: Path | None, tell: Callable[[str], None]
 ) -> list[Any]:
     """Rows of each job, in the order of the jobs; those kept from before are not run again."""
     held = KeptResults(kept, program_digest()) if kept else None
@@ -111,7 +113,7 @@ def _results(
     if len(missing) < len(jobs):
         tell(f"{len(jobs) - len(missing)} of {len(jobs)} fleets kept from before")
     new = {}
-    for job, rows in zip(missing, worked(demand_rows, missing, workers), strict=True):
+    for job, rows in zip(missing, worked(demand_rows, missing, compute), strict=True):
         if held:
             held.keep(job.name, asdict(job), rows)
         new[job.name] = rows

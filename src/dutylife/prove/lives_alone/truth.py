@@ -26,7 +26,7 @@ from dutylife.prove.lives_alone.scores import (
     presence_table,
 )
 from dutylife.prove.run import source_digest
-from dutylife.prove.workers import worked
+from dutylife.prove.workers import Workers, worked
 from dutylife.run_folder import write_tables
 from dutylife.schema import as_table
 from dutylife.settings import read_settings
@@ -125,7 +125,7 @@ def prove_lives(
     n_units: int = N_UNITS,
     n_years: float = N_YEARS,
     seed: int = 20260101,
-    workers: int = 1,
+    workers: Workers = 1,
     plant: Callable[[pd.DataFrame], pd.DataFrame] | None = None,
 ) -> LivesProof:
     """Compare the failure-event table of practice fleets with their true lives.

@@ -14,7 +14,7 @@ from dutylife.prove.models_alone.cases import ModelsJob, rows_of
 from dutylife.prove.models_alone.made import N_DUTIES
 from dutylife.prove.models_alone.scores import MET, NO_AIM
 from dutylife.prove.run import source_digest
-from dutylife.prove.workers import worked
+from dutylife.prove.workers import Workers, compute_of, worked
 from dutylife.run_folder import write_tables
 from dutylife.schema import as_table
 
@@ -61,7 +61,7 @@ def prove_models(
     *,
     n_cells: int = DEFAULT_CELLS,
     seed: int = 20260101,
-    workers: int = 1,
+    workers: Workers = 1,
     progress: Callable[[str], None] | None = None,
 ) -> ModelsProof:
     """Hold the ranges of the life models against the laws their lives were drawn from.
@@ -74,7 +74,7 @@ def prove_models(
         what lending gains, and a fleet for every four. [1]
     seed : int
         Same seed, same tables, whatever the number of workers.
-    workers : int
+    workers : int or Compute
         Processes.
     progress : callable, optional
         Called with a short text as each case is done.
@@ -89,15 +89,16 @@ def prove_models(
     DutylifeError
         Fewer cells than two components have, or no worker.
     """
-    if n_cells < FEWEST_CELLS or workers < 1:
+    compute = compute_of(workers)
+    if n_cells < FEWEST_CELLS:
         raise DutylifeError(
-            f"{n_cells} cells on {workers} workers prove nothing.", "prove_models",
-            f"give {FEWEST_CELLS} cells or more (two components of {N_DUTIES} duties) and a worker",
+            f"{n_cells} cells prove nothing.", "prove_models",
+            f"give {FEWEST_CELLS} cells or more (two components of {N_DUTIES} duties)",
         )  # fmt: skip
     jobs = list(models_jobs(n_cells, seed))
     tell = progress or (lambda _: None)
     rows: dict[str, list[dict[str, Any]]] = {}
-    for job, (name, found) in zip(jobs, worked(rows_of, jobs, workers), strict=True):
+    for job, (name, found) in zip(jobs, worked(rows_of, jobs, compute), strict=True):
         rows.setdefault(TABLES[name], []).extend(found)
         tell(f"{job.case}, {job.failures} expected failures")
     info = {"seed": seed, "n_cells": n_cells, "source_digest": source_digest()}

@@ -12,7 +12,7 @@ from dutylife.errors import DutylifeError
 from dutylife.prove.models_alone.made import N_DUTIES
 from dutylife.prove.money_alone.cells import CASES, COST_RATIO, OURS, SIZES, MoneyJob, money_rows
 from dutylife.prove.run import source_digest
-from dutylife.prove.workers import worked
+from dutylife.prove.workers import Workers, compute_of, worked
 from dutylife.run_folder import write_tables
 from dutylife.schema import as_table
 
@@ -56,7 +56,7 @@ def prove_money(
     *,
     n_cells: int = DEFAULT_CELLS,
     seed: int = 20260101,
-    workers: int = 1,
+    workers: Workers = 1,
     progress: Callable[[str], None] | None = None,
 ) -> MoneyProof:
     """Hold replacement ages against the best age of the law their lives were drawn from.
@@ -67,7 +67,7 @@ def prove_money(
         Cells of each size and case, eight duties to a component. [1]
     seed : int
         Same seed, same table, whatever the number of workers.
-    workers : int
+    workers : int or Compute
         Processes.
     progress : callable, optional
         Called with a short text as each case is done.
@@ -83,10 +83,11 @@ def prove_money(
     DutylifeError
         Fewer cells than two components have, or no worker.
     """
-    if n_cells < FEWEST_CELLS or workers < 1:
+    compute = compute_of(workers)
+    if n_cells < FEWEST_CELLS:
         raise DutylifeError(
-            f"{n_cells} cells on {workers} workers prove nothing.", "prove_money",
-            f"give {FEWEST_CELLS} cells or more (two components of {N_DUTIES} duties) and a worker",
+            f"{n_cells} cells prove nothing.", "prove_money",
+            f"give {FEWEST_CELLS} cells or more (two components of {N_DUTIES} duties)",
         )  # fmt: skip
     jobs = [
         MoneyJob(case, failures, n_cells // N_DUTIES, (seed, 7, number, failures))
@@ -95,7 +96,7 @@ def prove_money(
     ]
     tell = progress or (lambda _: None)
     rows: list[dict[str, Any]] = []
-    for job, found in zip(jobs, worked(money_rows, jobs, workers), strict=True):
+    for job, found in zip(jobs, worked(money_rows, jobs, compute), strict=True):
         rows += found
         tell(f"{job.case}, {job.failures} expected failures")
     info = {"seed": seed, "n_cells": n_cells, "source_digest": source_digest()}
