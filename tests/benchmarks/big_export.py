@@ -35,26 +35,74 @@ GENERAL = (
 )
 BY_CLASS = (
     (
-        ("pump mechanical seal", "mechanical seal", "won't prime", "pump seal leaking", 2700, 1.8, 39.0),
+        (
+            "pump mechanical seal",
+            "mechanical seal",
+            "won't prime",
+            "pump seal leaking",
+            2700,
+            1.8,
+            39.0,
+        ),
         ("battery", "battery", "won't crank", "battery dead", 4300, 2.0, 55.0),
-        ("muffler and spark arrestor", "muffler", "loud", "muffler rusted through", 5200, 2.2, 61.0),
+        (
+            "muffler and spark arrestor",
+            "muffler",
+            "loud",
+            "muffler rusted through",
+            5200,
+            2.2,
+            61.0,
+        ),
     ),
     (
-        ("generator brushes and slip rings", "brush set", "lamps dim", "brushes worn short", 2600, 2.9, 19.6),
-        ("governor and throttle linkage", "governor spring", "hunts", "governor spring stretched", 4800, 1.5, 8.2),
+        (
+            "generator brushes and slip rings",
+            "brush set",
+            "lamps dim",
+            "brushes worn short",
+            2600,
+            2.9,
+            19.6,
+        ),
+        (
+            "governor and throttle linkage",
+            "governor spring",
+            "hunts",
+            "governor spring stretched",
+            4800,
+            1.5,
+            8.2,
+        ),
         ("choke", "choke cable", "choke stuck", "choke cable seized", 4500, 1.3, 9.9),
     ),
     (
         ("drive belt (compactor)", "drive belt", "no drive", "drive belt glazed", 1900, 2.3, 16.9),
         ("rubber isolators", "rubber isolators", "shakes", "rubber mounts torn", 3000, 2.7, 33.0),
-        ("centrifugal clutch", "centrifugal clutch", "creeps", "clutch shoes worn", 3900, 2.1, 72.0),
+        (
+            "centrifugal clutch",
+            "centrifugal clutch",
+            "creeps",
+            "clutch shoes worn",
+            3900,
+            2.1,
+            72.0,
+        ),
     ),
     (
         ("pressure washer nozzle", "nozzle", "poor spray", "nozzle orifice worn", 1800, 2.5, 14.2),
-        ("crankshaft oil seals", "crank oil seal", "oil leak", "crank seal leaking", 5200, 2.0, 6.4),
+        (
+            "crankshaft oil seals",
+            "crank oil seal",
+            "oil leak",
+            "crank seal leaking",
+            5200,
+            2.0,
+            6.4,
+        ),
         ("hour meter", "hour meter", "meter dead", "hour meter dead", 5600, 1.1, 31.0),
     ),
-)  # fmt: skip
+)
 COMPONENTS = GENERAL + tuple(c for of_class in BY_CLASS for c in of_class)
 DONE = ("renewed", "replaced", "new one fitted", "changed")
 ENDINGS = ("", "; tested ok", ", ran up ok", ". tested under load {n} min ok", ", idle set to {n}0")
@@ -73,7 +121,9 @@ def _text(values: npt.NDArray[np.generic]) -> pa.Array:
     return pa.array(values).cast(pa.string())
 
 
-def failures(rng: np.random.Generator, kind: Ints, rate: npt.NDArray[np.float64]) -> tuple[Ints, Ints, Ints]:  # fmt: skip
+def failures(
+    rng: np.random.Generator, kind: Ints, rate: npt.NDArray[np.float64]
+) -> tuple[Ints, Ints, Ints]:
     """Machine, component and day of every failure of a block of machines."""
     own = np.arange(len(BY_CLASS[0])) + len(GENERAL)
     fitted = np.concatenate(
@@ -129,23 +179,33 @@ def lines_of_block(seed: int, block: int, n: int) -> tuple[pa.Table, pa.Table]:
     done = _take(_words(*DONE), rng.integers(0, len(DONE), n_tickets))
     ending = pc.replace_with_mask(
         _take(_words(*ENDINGS), rng.integers(0, len(ENDINGS), n_tickets)),
-        pa.array(np.zeros(n_tickets, bool)), pa.scalar("", pa.string()),
-    )  # fmt: skip
+        pa.array(np.zeros(n_tickets, bool)),
+        pa.scalar("", pa.string()),
+    )
     before = pc.list_element(pc.split_pattern(ending, "{n}", max_splits=1), 0)
     has = pc.match_substring(ending, "{n}")
     rest = pc.if_else(
-        has, pc.binary_join_element_wise(_text(minutes), pc.replace_substring_regex(ending, "^.*[{]n[}]", ""), ""), ""
-    )  # fmt: skip
+        has,
+        pc.binary_join_element_wise(
+            _text(minutes), pc.replace_substring_regex(ending, "^.*[{]n[}]", ""), ""
+        ),
+        "",
+    )
     reference = pc.if_else(
         pa.array(rng.random(n_tickets) < 0.2),
-        pc.binary_join_element_wise(" see job ", _text((ticket - rng.integers(1, 900, n_tickets)).clip(0)), ""), "",
-    )  # fmt: skip
+        pc.binary_join_element_wise(
+            " see job ", _text((ticket - rng.integers(1, 900, n_tickets)).clip(0)), ""
+        ),
+        "",
+    )
     repair = pc.binary_join_element_wise(found, ", ", done, before, rest, reference, "")
     served = pc.binary_join_element_wise("half yearly service, oil changed", reference, "")
     work = pc.if_else(pa.array(is_service), served, repair)
     complaint = pc.if_else(
-        pa.array(is_service), "service due", _take(_words(*(c[2] for c in COMPONENTS)), component.clip(0))
-    )  # fmt: skip
+        pa.array(is_service),
+        "service due",
+        _take(_words(*(c[2] for c in COMPONENTS)), component.clip(0)),
+    )
     # lines of tickets: part (or oil), sometimes a second part, labour, sometimes a fee
     fee = rng.random(n_tickets) < 0.3
     row = np.concatenate([np.arange(n_tickets), np.arange(n_tickets), np.flatnonzero(fee)])
@@ -164,7 +224,9 @@ def lines_of_block(seed: int, block: int, n: int) -> tuple[pa.Table, pa.Table]:
     known = rng.random(n_tickets) < 0.75
     date = pc.strftime(pa.array(START + day), format="%d/%m/%Y")
     machine_id = pc.binary_join_element_wise("M", pc.utf8_lpad(_text(number), 7, "0"), "")
-    customer_id = pc.binary_join_element_wise("Customer ", pc.utf8_lpad(_text(customer), 5, "0"), "")
+    customer_id = pc.binary_join_element_wise(
+        "Customer ", pc.utf8_lpad(_text(customer), 5, "0"), ""
+    )
     at = pa.array(row)
     of = pa.array(machine[row])
     lines = pa.table(
@@ -181,12 +243,14 @@ def lines_of_block(seed: int, block: int, n: int) -> tuple[pa.Table, pa.Table]:
             "Sort": _take(_words("part", "labour", "fee"), sort),
             "Part no": pc.if_else(pa.array(is_part), number_text, ""),
             "Text": pc.if_else(
-                pa.array(is_part), _take(names, part), _take(_words("", "labour", "shop supplies"), sort)
+                pa.array(is_part),
+                _take(names, part),
+                _take(_words("", "labour", "shop supplies"), sort),
             ),
             "Qty": _text(quantity),
             "Each": _text(np.round(price, 2)),
         }
-    )  # fmt: skip
+    )
     machines = pa.table(
         {
             "Machine": machine_id,
@@ -308,7 +372,7 @@ def make_big_export(folder: Path, n_lines: int, seed: int = 1, *, keep: bool = F
     for writer in writers:
         writer.close()
     _write_parts(folder / "parts.csv", n_units)
-    settings = SETTINGS.replace("{hours}", str(max(n_units // 4, 40)))
+    settings = SETTINGS.replace("{hours}", str(max(n_units // 2, 40)))
     costs = "".join(
         f'\n[costs."{c[0]}"]\nplanned_cost = {c[6] + 24:.0f}\nfailure_cost = {c[6] + 220:.0f}\n'
         "labour_hours = 0.5\nlost_days_per_failure = 0.8\n"

@@ -7,6 +7,7 @@ import pandas as pd
 
 from dutylife import coding, history, reports
 from dutylife.pipeline.folders import folder_of, history_places
+from dutylife.pipeline.memory import bounded_memory
 from dutylife.pipeline.past import held_against, kept_of_plan, past_scores, scored
 from dutylife.pipeline.reading import given_settings, read_given
 from dutylife.pipeline.record import accounts_of, info_of
@@ -55,6 +56,12 @@ def run(
     """
     work = Work(progress or live_progress())
     given = given_settings(settings, as_of, work)
+    with bounded_memory(given):
+        return _run(given, work, out)
+
+
+def _run(given: Settings, work: Work, out: str | Path | None) -> RunResult:
+    """The whole job behind its settings."""
     t = work.tables
     months = history.months_of(given, folder_of(given, out), given.fleet.as_of)
     if months.taken_up:
@@ -86,7 +93,7 @@ def run(
     info["answers"] = [*reports.answers(t, settings), *reports.moved_answers(t, months.about())]
     with swapped_in(folder) as new:
         with work.stage("tables"):
-            write_tables(t, new / "tables")
+            write_tables(t, new / "tables", settings.compute.memory_limit)
         digests = {p.stem: file_digest(p) for p in sorted((new / "tables").glob("*.csv"))}
         info["answers"] += months.as_given(digests)
         info["stages_seconds"] = work.seconds

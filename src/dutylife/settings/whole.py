@@ -26,7 +26,7 @@ from dutylife.settings.sections import (
 S = TypeVar("S", bound=Section)
 # keys of the contract that are read and checked, but that no stage acts on yet
 NO_EFFECT_YET = (
-    "compute.workers", "compute.memory_limit", "compute.scheduler",
+    "compute.workers", "compute.scheduler",
 )  # fmt: skip
 
 
