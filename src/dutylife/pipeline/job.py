@@ -86,6 +86,7 @@ def _run(given: Settings, work: Work, out: str | Path | None) -> RunResult:
     with work.stage("plan kept"):
         earlier = kept_of_plan(months, settings, work)
         work.findings.append(reports.without_machines(t["machine_tasks"], settings))
+        work.findings.append(reports.left_out_of_pages(t, settings))
     held_against(months, settings, inputs, scores, work)
     t["findings"] = all_findings(work.findings)
     info = info_of(settings, accounts, t) | earlier

@@ -8,6 +8,7 @@ from dutylife.reports.evidence.one_life import one_life
 from dutylife.reports.layout import Section, own_section
 from dutylife.reports.maintenance.wall_cards import write_wall_cards
 from dutylife.reports.packs import check_chosen, without_machines, write_customer_packs
+from dutylife.reports.packs.left_out import left_out_of_pages
 from dutylife.reports.pages import write_own_page, write_pages
 from dutylife.reports.proofs.backtest_page import backtest_answer, write_backtest_page
 from dutylife.reports.proofs.prove_demand_page import write_prove_demand_page
@@ -23,7 +24,8 @@ from dutylife.reports.workbook import write_order_list
 
 __all__ = [
     "SECTIONS", "Section", "answers", "backtest_answer", "check_chosen", "machine_sheet",
-    "moved_answers", "one_component", "one_life", "own_section", "plot", "section", "what_if_panel",
+    "moved_answers", "one_component", "one_life", "own_section", "plot", "section",
+    "left_out_of_pages", "what_if_panel",
     "without_machines", "write_backtest_page", "write_calendar", "write_customer_packs",
     "write_data_slip", "write_lives_page", "write_order_list", "write_own_page", "write_pages",
     "write_prove_demand_page", "write_prove_lives_page", "write_prove_models_page",
