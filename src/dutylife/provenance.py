@@ -20,6 +20,7 @@ from dutylife.vocabulary import TABLES
 
 # what a number can depend on; all of them stand in run.json
 PACKAGES = ("dutylife", "numpy", "pandas", "scipy", "lifelines")
+LARGE_BYTES = 20_000_000  # of a table's CSV; a larger one is read from the Parquet made of it
 
 
 def digest_of(*parts: object, length: int = 16) -> str:
@@ -125,6 +126,11 @@ class Run:
             raise RunError(
                 f"The run has no table '{name}'.", str(self.folder), "it has: " + ", ".join(have)
             )
+        typed = path.with_suffix(".parquet")
+        is_large = path.stat().st_size > LARGE_BYTES and typed.is_file()
+        # one that was changed by hand since is older than its text, which then counts
+        if is_large and typed.stat().st_mtime_ns >= path.stat().st_mtime_ns:
+            return as_table(name, _of_parquet(typed))
         text = pd.read_csv(path, dtype=str, keep_default_na=False, na_values={}, encoding="utf-8")
         for c, col in TABLES[name].columns.items():
             if col.kind in ("word", "text") and c in text and text[c].str.startswith("'").any():
@@ -134,6 +140,16 @@ class Run:
         for flag in flags:
             filled[flag] = text[flag] == "true"
         return as_table(name, filled)
+
+
+def _of_parquet(path: Path) -> pd.DataFrame:
+    """Table of a Parquet file; words as categories, so that each is held once."""
+    from pyarrow import parquet, types
+
+    schema = parquet.read_schema(path)
+    words = [f.name for f in schema if types.is_string(f.type)]
+    table = parquet.read_table(path, read_dictionary=words, use_threads=False)
+    return table.to_pandas(date_as_object=False, use_threads=False)
 
 
 def open_run(folder: str | Path) -> Run:

@@ -19,6 +19,7 @@ from dutylife.disk import (
 )
 from dutylife.errors import RunError
 from dutylife.schema import as_table
+from dutylife.settings import bytes_of
 from dutylife.vocabulary import TABLES, Table
 
 MARKER = "run.json"  # a folder with it is a run, and may be replaced by the next one
@@ -73,14 +74,14 @@ def claimed(folder: Path) -> Iterator[None]:
         yield
 
 
-def write_tables(tables: dict[str, pd.DataFrame], folder: Path) -> None:
+def write_tables(tables: dict[str, pd.DataFrame], folder: Path, memory_limit: str = "") -> None:
     """Write each table as CSV and, from that CSV, as Parquet: same values, same bytes each time.
 
     Dates are ISO, flags true/false, floats 10 significant digits, a missing value is blank. In the
     CSV a text that a spreadsheet would run as a formula has an apostrophe in front.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    with quiet_base() as base:
+    with quiet_base(memory_limit) as base:
         for name in sorted(tables):
             frame = as_table(name, tables[name])
             path = folder / f"{name}.csv"
@@ -92,13 +93,22 @@ def write_tables(tables: dict[str, pd.DataFrame], folder: Path) -> None:
             write_parquet(base, name, path, runs)
 
 
-def quiet_base() -> Any:
-    """A DuckDB of its own on one thread, which looks for no extension on the network."""
+def quiet_base(memory_limit: str = "") -> Any:
+    """A DuckDB of its own on one thread, which looks for no extension on the network.
+
+    Parameters
+    ----------
+    memory_limit : str
+        Of the whole run, such as "8 GiB": DuckDB is given a quarter of it, since the tables stand
+        in memory beside it; its own default when empty.
+    """
     import duckdb
 
     quiet: dict[str, str | bool | int | float | list[str]] = {
         "autoinstall_known_extensions": False, "autoload_known_extensions": False, "threads": 1,
     }  # fmt: skip
+    if memory_limit:
+        quiet["memory_limit"] = f"{bytes_of(memory_limit) // 4}B"
     return duckdb.connect(config=quiet)
 
 

@@ -43,9 +43,20 @@ def as_table(name: str, frame: pd.DataFrame) -> pd.DataFrame:
     if problems:
         raise _table_error(table, pd.DataFrame(problems), len(frame))
     by = [c for c in table.key if c in typed]
-    order = typed[by].astype({c: "object" for c in by if typed[c].dtype == "category"})
+    order = typed[by].assign(
+        **{c: _alphabetical(typed[c]) for c in by if typed[c].dtype == "category"}
+    )
     order = order.fillna("") if len(by) else order
     return typed.loc[order.sort_values(by, kind="stable").index].reset_index(drop=True)
+
+
+def _alphabetical(words: pd.Series) -> Any:
+    """Place of each word in the alphabet of its categories, -1 where it is missing."""
+    names = words.cat.categories.to_numpy(dtype=object)
+    place = np.empty(len(names) + 1, dtype=np.int64)
+    place[-1] = -1
+    place[np.argsort(names, kind="stable")] = np.arange(len(names))
+    return place[words.cat.codes.to_numpy()]
 
 
 def spans_of_days(days: pd.Series) -> pd.Series:
@@ -69,7 +80,7 @@ def _coerce(table: Table, frame: pd.DataFrame) -> tuple[pd.DataFrame, list[dict[
     problems: list[dict[str, Any]] = []
     for name, col in table.columns.items():
         given = frame[name] if name in frame else pd.Series([None] * len(frame), dtype="object")
-        if given.dtype == "category":
+        if given.dtype == "category" and col.kind != "word":
             given = given.astype("object")
         out[name], lost = _typed(col, given)
         for row in np.flatnonzero(lost.to_numpy()):
@@ -92,16 +103,30 @@ def _typed(col: Column, given: pd.Series) -> tuple[pd.Series, pd.Series]:
     if col.kind == "flag":
         return given.astype("object").where(~blank, False).astype(bool), blank & False
     if col.kind == "text":
+        if pd.api.types.infer_dtype(given, skipna=False) == "string":
+            return given.astype("object"), blank
         return given.astype("object").where(~blank, "").astype(str).astype("object"), blank & False
     # each unlike value is looked at once
-    codes, unlike = pd.factorize(given.astype("object").where(~blank))
+    codes, unlike = _unlike(given, blank)
     words = [str(v).strip() for v in unlike]
     categories = list(col.words or sorted(set(words) - {""}))
     place = np.append(pd.Index(categories, dtype="object").get_indexer(pd.Index(words)), -1)
     filled = np.append([w != "" for w in words], [False]).astype(bool)
-    known = pd.Categorical.from_codes(place[codes].tolist(), pd.Index(categories, dtype="object"))
+    known = pd.Categorical.from_codes(place[codes], pd.Index(categories, dtype="object"))
     word = pd.Series(known, index=given.index)
     return word, word.isna() & filled[codes]
+
+
+def _unlike(given: pd.Series, blank: pd.Series) -> tuple[Any, Any]:
+    """Codes of the cells (-1: blank) and the unlike values they stand for."""
+    if given.dtype != "category":
+        return pd.factorize(given.astype("object").where(~blank))
+    codes = given.cat.codes.to_numpy()
+    used = np.flatnonzero(np.bincount(codes[codes >= 0], minlength=len(given.cat.categories)))
+    # a category that no cell has is none of the words
+    place = np.full(len(given.cat.categories) + 1, -1)
+    place[used] = np.arange(len(used))
+    return place[codes], given.cat.categories.to_numpy(dtype=object)[used]
 
 
 def _faults(table: Table, typed: pd.DataFrame) -> list[dict[str, Any]]:
@@ -155,3 +180,29 @@ def _table_error(table: Table, problems: pd.DataFrame, n_rows: int) -> TableErro
         mend="correct these rows where they were made",
         problems=problems,
     )
+
+
+def joined_by(keys: pd.DataFrame | pd.Series, words: pd.Series) -> pd.Series:
+    """Words of each key joined by ";", in their order: what a groupby does 20 times slower.
+
+    Parameters
+    ----------
+    keys : DataFrame or Series
+        Sorted so that rows of a key stand together; the result is indexed by them.
+    words : Series of str, as long
+
+    Examples
+    --------
+    >>> joined_by(pd.Series([3, 3, 5], name="job"), pd.Series(["b", "a", "c"])).to_dict()
+    {3: 'b;a', 5: 'c'}
+    """
+    told = words.tolist()
+    if isinstance(keys, pd.Series):
+        first = ~keys.eq(keys.shift()) if len(keys) else keys.astype(bool)
+        index = pd.Index(keys[first], name=keys.name)
+    else:
+        first = ~keys.eq(keys.shift()).all(axis=1) if len(keys) else keys.any(axis=1)
+        index = pd.MultiIndex.from_frame(keys[first])
+    starts = [*first.to_numpy().nonzero()[0].tolist(), len(told)]
+    texts = [";".join(told[a:b]) for a, b in zip(starts, starts[1:], strict=False)]
+    return pd.Series(texts, index=index, dtype="object", name=words.name)

@@ -4,6 +4,8 @@ from collections.abc import Callable
 
 import pandas as pd
 
+from dutylife.schema import joined_by
+
 IsBare = Callable[[str], bool]  # of a work text: it says that something was mended, not what
 _MENDED = ("clean", "repair", "adjust")
 FEWEST_TOLD = 5  # repairs without a part whose text says what was mended, before others go by them
@@ -93,7 +95,7 @@ def mended_beside(
         along the way). At least `FEWEST_ALIKE` of them, and a share of at least `LIKELIEST`.
     """
     billed = events[events["quantity"].notna()].sort_values(["job", "component"])
-    parts = billed.groupby("job")["component"].agg(";".join)
+    parts = joined_by(billed["job"], billed["component"])
     told = events[events["is_told"]]
     told = told[~told["job"].duplicated(keep=False)]
     mended = told["quantity"].isna() & told["activity"].isin(_MENDED)

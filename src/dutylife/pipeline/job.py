@@ -8,6 +8,7 @@ import pandas as pd
 
 from dutylife import coding, history, reports
 from dutylife.pipeline.folders import folder_of, history_places
+from dutylife.pipeline.memory import bounded_memory
 from dutylife.pipeline.past import held_against, kept_of_plan, past_scores, scored
 from dutylife.pipeline.reading import given_settings, read_given
 from dutylife.pipeline.record import accounts_of, info_of
@@ -62,7 +63,7 @@ def run(
     """
     work = Work(progress or live_progress())
     given = given_settings(settings, as_of, work)
-    with ExitStack() as held:
+    with bounded_memory(given), ExitStack() as held:
         # the folder is known before reading
         if out is not None or (given.fleet.as_of is not None and not anonymise):
             claim(held, folder_of(given, out), anonymised=anonymise)
@@ -72,6 +73,7 @@ def run(
 def _run(
     given: Settings, out: str | Path | None, work: Work, held: ExitStack, *, anonymise: bool
 ) -> RunResult:
+    """The whole job behind its settings."""
     t = work.tables
     beside = None if anonymise else out  # months never lie beside what is shared
     months = history.months_of(given, folder_of(given, beside), given.fleet.as_of)
@@ -99,6 +101,7 @@ def _run(
     with work.stage("plan kept"):
         earlier = kept_of_plan(months, settings, work)
         work.findings.append(reports.without_machines(t["machine_tasks"], settings))
+        work.findings.append(reports.left_out_of_pages(t, settings))
     held_against(months, settings, inputs, scores, work)
     t["findings"] = all_findings(work.findings)
     info = info_of(settings, accounts, t) | earlier | {"history": months.about()}
@@ -111,7 +114,7 @@ def _run(
     failed: list[reports.FailedSection] = []
     with swapped_in(folder) as new:
         with work.stage("tables"):
-            write_tables(t, new / "tables")
+            write_tables(t, new / "tables", settings.compute.memory_limit)
         digests = {p.stem: file_digest(p) for p in sorted((new / "tables").glob("*.csv"))}
         info["answers"] += [] if shown else months.as_given(digests)
         info["stages_seconds"] = work.seconds

@@ -18,6 +18,7 @@ from dutylife.reports.earlier_calendars import (
     same_visits,
 )
 from dutylife.reports.facts import Facts, facts_of, plain, records
+from dutylife.reports.most import MOST_ENTRIES, first_of
 
 # what a visit is named for when it is new: the weightiest of its tasks
 _FIRST = ("replace", "test", "inspect", "measure", "clean")
@@ -92,12 +93,19 @@ def calendar_of(run: Run, known: dict[str, Entry], path: Path) -> Path:
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
     calendar.add("x-wr-calname", title)
-    rows = records(visits.sort_values(["due_on", "unit_id"]))
+    visits = visits.sort_values(["due_on", "unit_id"])
+    first = first_of(len(visits), MOST_ENTRIES, "visit")
+    if first:
+        calendar.add("x-wr-caldesc", f"Holds {first}; table visit_plan holds all.")
+        visits = visits.head(MOST_ENTRIES)
+    rows = records(visits)
     names = _names(rows, known, given)
     for visit, (uid, before) in zip(rows, names, strict=True):
         calendar.add_component(_event(visit, uid, before, given))
     kept = {uid for uid, _ in names}
-    dropped = [e for e in known.values() if e.uid not in kept and e.starts > given.as_of]
+    # behind the last visit shown nothing is called off: the plan may still hold it
+    last = rows[-1].due_on.date() if first else dt.date.max
+    dropped = [e for e in known.values() if e.uid not in kept and given.as_of < e.starts <= last]
     for entry in sorted(dropped, key=lambda e: (e.starts, e.uid)):
         calendar.add_component(_cancelled(entry, given))
     text = calendar.to_ical()
@@ -117,14 +125,18 @@ def _names(
     """
     out: list[tuple[str, Entry | None]] = [("", None)] * len(rows)
     by_machine: dict[str, list[int]] = {}
+    before: dict[str, list[Entry]] = {}
+    for entry in known.values():
+        before.setdefault(entry.machine, []).append(entry)
+    taken = set(known)
     for i, row in enumerate(rows):
         by_machine.setdefault(str(row.unit_id), []).append(i)
     for machine, mine in by_machine.items():
         # one that was called off and is wanted again is not brought back: it gets a name of its own
         live = sorted(
             (
-                e for e in known.values()
-                if e.machine == machine and e.starts > given.as_of and not e.is_cancelled
+                e for e in before.get(machine, [])
+                if e.starts > given.as_of and not e.is_cancelled
             ),
             key=lambda e: (e.starts, e.uid),
         )  # fmt: skip
@@ -134,7 +146,6 @@ def _names(
         for place, i in enumerate(mine):
             if place in same:
                 out[i] = (same[place].uid, same[place])
-        taken = set(known) | {uid for uid, _ in out}
         for i in mine:
             if not out[i][0]:
                 uid = _new_name(given.fleet, machine, rows[i].tasks, taken)

@@ -1,6 +1,7 @@
 """The run's settings file (TOML), typed: every fault at once, the nearest key named."""
 
 from dutylife.settings.exports import KINDS, Export, Join, PartsCell, SourceColumn
+from dutylife.settings.memory import bytes_of
 from dutylife.settings.reading import read_settings, settings_from
 from dutylife.settings.sections import (
     PLANS,
@@ -30,6 +31,7 @@ __all__ = [
     "SourceColumn",
     "Stock",
     "Workshop",
+    "bytes_of",
     "read_settings",
     "settings_from",
 ]

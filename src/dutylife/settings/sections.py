@@ -3,8 +3,9 @@
 import datetime as dt
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
+from dutylife.settings.memory import bytes_of
 from dutylife.settings.section import Money, Number, Positive, Section, Share, Week
 
 
@@ -190,8 +191,14 @@ class Report(Section):
 
 
 class Compute(Section):
-    """``[compute]``."""
+    """``[compute]``; ``memory_limit`` (such as "8 GiB") is the most memory a run may take."""
 
     workers: Annotated[int, Field(ge=1)] = 1
     memory_limit: str = ""
     scheduler: str = ""
+
+    @field_validator("memory_limit")
+    @classmethod
+    def _is_size(cls, size: str) -> str:
+        bytes_of(size)
+        return size

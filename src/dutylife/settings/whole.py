@@ -26,7 +26,7 @@ from dutylife.settings.sections import (
 
 S = TypeVar("S", bound=Section)
 # keys of the contract that are read and checked, but that no stage acts on yet
-NO_EFFECT_YET = ("compute.memory_limit",)
+NO_EFFECT_YET: tuple[str, ...] = ()
 
 
 class Settings(Section):

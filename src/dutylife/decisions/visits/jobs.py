@@ -19,6 +19,7 @@ from dutylife.decisions.visits.worth import (
     ride_worth,
     with_limit,
 )
+from dutylife.settings import Workshop
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -121,7 +122,7 @@ def jobs_of(
     own, failure = _money(due, visit_cost)
     replaces = (due["task"] == "replace").to_numpy()
     shared = _proposed(own[replaces]) if visit_cost is None else visit_cost
-    owner = due["unit_id"].map(customers).fillna("").astype(str)
+    owner = _owners(due, customers)
     # a machine whose customer is not known makes its own visits
     named = owner.where(per_customer & (owner != ""), due["unit_id"].astype(str))
     codes, names = pd.factorize(named, sort=True)
@@ -170,6 +171,34 @@ def jobs_of(
         looks_after=_looks_after(due),
         visit_cost=float(shared),
     )  # fmt: skip
+
+
+def visit_shares(due: pd.DataFrame, customers: pd.Series, workshop: Workshop) -> Floats:
+    """Part of a visit that each task bears, without laws, in the fleet's currency.
+
+    Parameters
+    ----------
+    due : DataFrame
+        Rows of `tasks_due`.
+    customers : Series, index unit_id
+    workshop : Workshop
+        Visit cost and whose visit it is.
+    """
+    own, _ = _money(due, workshop.visit_cost)
+    replaces = (due["task"] == "replace").to_numpy()
+    shared = _proposed(own[replaces]) if workshop.visit_cost is None else workshop.visit_cost
+    owner = _owners(due, customers)
+    named = owner.where(
+        (workshop.visit_cost_per == "customer") & (owner != ""), due["unit_id"].astype(str)
+    )
+    makes = due["own_visit"].to_numpy(dtype=bool)
+    codes = pd.factorize(named, sort=True)[0]
+    share = _share(codes, due["period_days"].to_numpy(dtype=float), makes, float(shared))
+    return np.where(makes, share, 0.0)
+
+
+def _owners(due: pd.DataFrame, customers: pd.Series) -> pd.Series:
+    return due["unit_id"].map(customers).fillna("").astype(str)
 
 
 def _money(due: pd.DataFrame, visit_cost: float | None) -> tuple[Floats, Floats]:

@@ -9,16 +9,18 @@ import pandas as pd
 from dutylife.components import components_of
 from dutylife.decisions.due import machine_tasks, tasks_due
 from dutylife.decisions.usage import latest_spans, unit_use
-from dutylife.decisions.visits.jobs import Jobs, jobs_of
+from dutylife.decisions.visits.jobs import Jobs, jobs_of, visit_shares
+from dutylife.decisions.visits.levelled import MOST_MACHINES, level_visits, levelled_note
 from dutylife.decisions.visits.opportunity import opportunities
 from dutylife.decisions.visits.planner import plan_jobs
 from dutylife.decisions.visits.rounds import Done
 from dutylife.decisions.visits.weeks import Weeks, weeks_ahead
 from dutylife.errors import DecisionError
-from dutylife.schema import as_table, empty_table, spans_of_days
+from dutylife.schema import as_table, empty_table, joined_by, spans_of_days
 from dutylife.settings import Settings
 
 Flags = npt.NDArray[np.bool_]
+Floats = npt.NDArray[np.float64]
 BEYOND_DAYS = 62  # worth is tabled so far past the horizon
 
 
@@ -79,7 +81,7 @@ def visit_tables(
     dict of str to DataFrame
         Tables "visit_plan" (a row for each machine and day), "machine_tasks" (a row for each task
         of each machine, the operator's included), "opportunities" (a row for each part in each
-        duty that is replaced by age).
+        duty that is replaced by age), "findings" (that a fleet was too large for the programme).
 
     Raises
     ------
@@ -96,8 +98,9 @@ def visit_tables(
     replacements costs what the part's law says, other tasks lose what is left of their interval,
     or a penalty where they are late; a visit costs ``workshop.visit_cost``. Weeks inside each
     month, then days, are assigned under the workshop's hours. Blackout weeks and hours hold in
-    both. Nothing that can hurt, and no replacement under a maker's limit, goes past its limit;
-    what is overdue and can hurt comes first. Tasks of the operator stay out; a look that does not
+    both. Above 1000 machines visits go by their intervals (`level_visits`). Nothing that can hurt,
+    and no replacement under a maker's limit, goes past its limit; what is overdue and can hurt
+    comes first. Tasks of the operator stay out; a look that does not
     pay for a visit of its own, and servicing by a starting value more often than every 60 days,
     ride along.
 
@@ -121,19 +124,23 @@ def visit_tables(
     _check_use(tasks, due)
     done = pd.DataFrame(columns=[*due.columns, "day", "is_overdue"])
     shares: dict[tuple[str, str], float] = {}
-    if len(due):
+    told = empty_table("findings")
+    if due["unit_id"].nunique() > MOST_MACHINES:
+        done, shares, told = _levelled(due, fleet)
+    elif len(due):
         weeks = weeks_ahead(as_of, settings)
         jobs = jobs_of(
             due, fleet.spans["customer"], life_draws, visit_cost=settings.workshop.visit_cost,
             per_customer=settings.workshop.visit_cost_per == "customer",
             first_day=int(weeks.days[0][0]), n_days=weeks.n_days + BEYOND_DAYS,
         )  # fmt: skip
-        shares = _shares(jobs)
+        shares = _shares(jobs.frame, jobs.share)
         done = _rows(jobs, plan_jobs(jobs, weeks, _is_open(jobs, weeks, settings)).done)
     return {
         "visit_plan": _visit_plan(done, fleet),
         "machine_tasks": _machine_table(done, fleet),
         "opportunities": opportunities(intervals, costs, life_draws, unit_spans, settings, shares),
+        "findings": told,
     }
 
 
@@ -148,10 +155,32 @@ def _check_use(tasks: pd.DataFrame, due: pd.DataFrame) -> None:
         )
 
 
-def _shares(jobs: Jobs) -> dict[tuple[str, str], float]:
+def _levelled(
+    due: pd.DataFrame, fleet: _Fleet
+) -> tuple[pd.DataFrame, dict[tuple[str, str], float], pd.DataFrame]:
+    """Rows done of a large fleet, what a change bears of a visit, and a note that says so."""
+    settings = fleet.settings
+    weeks = weeks_ahead(fleet.as_of, settings)
+    machine, names = pd.factorize(due["unit_id"].astype(object), sort=True)
+    customer = pd.Series(names).map(fleet.spans["customer"]).fillna("").astype(str)
+    shut = {name: c.blackout_weeks for name, c in settings.customers.items()}
+    is_open = np.ones((len(names), len(weeks.days)), dtype=bool)
+    for name in set(shut) & set(customer):
+        is_open[(customer == name).to_numpy()] = weeks.open_to(shut[name])
+    found = level_visits(due, weeks, is_open, machine.astype(np.int64))
+    done = found.done
+    group = done["unit_id"].astype(object)
+    if settings.workshop.visit_cost_per == "customer":  # who come on one day share its cost
+        owner = group.map(fleet.spans["customer"])
+        group = owner.where(owner.notna() & (owner != ""), group)
+    shares = _shares(due, visit_shares(due, fleet.spans["customer"], settings.workshop))
+    return done.assign(group=group), shares, levelled_note(len(names), found.n_waiting)
+
+
+def _shares(due: pd.DataFrame, share: Floats) -> dict[tuple[str, str], float]:
     """Mean over its machines of what a part's change bears of a visit, by component and duty."""
-    changed = jobs.frame["task"] == "replace"
-    rows = jobs.frame.assign(share=jobs.share)[changed]
+    changed = due["task"] == "replace"
+    rows = due.assign(share=share)[changed]
     means = rows.groupby(["component", "duty"])["share"].mean()
     return {
         (str(c), str(d)): float(v) for (c, d), v in zip(means.index, means.to_numpy(), strict=True)
@@ -219,7 +248,7 @@ def _visits(done: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     for name, column in (("tasks", "words"), ("parts", "part")):
         listed = done[done[column] != ""].drop_duplicates([*visit, column])
         listed = listed.sort_values([*visit, column], kind="stable")
-        out[name] = listed.groupby(visit)[column].agg(";".join)
+        out[name] = joined_by(listed[visit], listed[column])
     out = out.fillna({"parts": ""}).reset_index()
     if visit_cost is not None:
         # the machines that come in one visit of their customer share its cost

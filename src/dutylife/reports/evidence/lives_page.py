@@ -9,6 +9,7 @@ from markupsafe import Markup
 from dutylife import wording
 from dutylife.provenance import Run, digest_of, open_run
 from dutylife.reports.facts import Facts, day, facts_of, plain, records
+from dutylife.reports.most import MOST_LIVES, first_of
 from dutylife.reports.tables import templates
 from dutylife.reports.whole_page import links_of_run, write_whole_page
 
@@ -43,12 +44,14 @@ def lives_link(component: str, duty: str, text: str) -> Markup:
     return Markup('<a href="{}#{}">{}</a>').format(NAME, anchor_of(component, duty), text)
 
 
-def lives_with_rows(run: Run) -> pd.DataFrame:
+def lives_with_rows(run: Run, parts: pd.DataFrame | None = None) -> pd.DataFrame:
     """Return table "failure_events" with the source rows of both ends of each life.
 
     Parameters
     ----------
     run : Run
+    parts : DataFrame with unit_id, component and position, optional
+        Parts whose lives are wanted; all when not given.
 
     Returns
     -------
@@ -59,6 +62,12 @@ def lives_with_rows(run: Run) -> pd.DataFrame:
     lives = plain(run.table("failure_events"))
     lives = lives.sort_values([*_PART, "life_number", "spell"], kind="stable")
     lines = run.table("service_lines")
+    if parts is not None:
+        wanted = pd.MultiIndex.from_frame(parts[_PART])
+        lives = lives[pd.MultiIndex.from_frame(lives[_PART]).isin(wanted)]
+        joined = lives["line_ids"].dropna().astype(str)
+        ids = {line for of_life in joined for line in of_life.split(";")}
+        lines = lines[lines["line_id"].isin(ids)]
     place = dict(
         zip(
             lines["line_id"].astype(str),
@@ -124,15 +133,22 @@ def write_lives_page(folder: str | Path) -> Path:
     Path
     """
     run = open_run(Path(folder).resolve())
-    given, lives = facts_of(run), lives_with_rows(run)
+    given, every = facts_of(run), plain(run.table("failure_events"))
+    cell = ["component", "duty"]
+    every = every.sort_values([*_PART, "life_number", "spell"], kind="stable")
+    first = every.groupby(cell, sort=False).head(MOST_LIVES)
+    whole = dict(list(every.groupby(cell, sort=True)))
+    few = first if len(first) < len(every) else None
+    lives = lives_with_rows(run, few)
     models = plain(run.table("life_models"))
     on = {
         (r.component, r.duty): f"its law stands on {r.n_lives}, {r.n_failed} failed"
         for r in records(models)
     }
     cells = [
-        ((str(component), str(duty)), rows)
-        for (component, duty), rows in lives.groupby(["component", "duty"], sort=True)
+        ((str(component), str(duty)), rows.head(MOST_LIVES))
+        for (component, duty), rows in lives.groupby(cell, sort=True)
+        if (component, duty) in whole
     ]
     blocks = [
         templates()
@@ -140,14 +156,14 @@ def write_lives_page(folder: str | Path) -> Path:
         .render(
             anchor=anchor_of(*key),
             name=", ".join(w for w in key if w),
-            in_short=_in_short(rows, on.get(key, "")),
+            in_short=_in_short(whole[key], on.get(key, "")),
             lives=_shown(rows, given),
         )
         for key, rows in cells
     ]
     answer = (
-        f"{wording.count(len(lives), 'life', 'lives')} of parts, "
-        f"{wording.count(int((lives['event'] == 'failed').sum()), 'failure')}, in "
+        f"{wording.count(len(every), 'life', 'lives')} of parts, "
+        f"{wording.count(int((every['event'] == 'failed').sum()), 'failure')}, in "
         f"{wording.count(len(cells), 'pair')} of component and duty."
     )
     body = Markup(
@@ -198,7 +214,9 @@ def _in_short(rows: pd.DataFrame, law: str) -> str:
     unknown = int((rows["exit_days"].isna() & rows["exit_hours"].isna()).sum())
     told = f"{wording.count(len(rows), 'life', 'lives')}, {failed} failed"
     told += f", {unknown} of unknown age" if unknown else ""
-    return f"{told}; {law}" if law else told
+    told = f"{told}; {law}" if law else told
+    first = first_of(len(rows), MOST_LIVES, "life", "lives")
+    return f"{told}; {first} are here, table failure_events holds all" if first else told
 
 
 def _shown(rows: pd.DataFrame, given: Facts) -> list[tuple[str, ...]]:

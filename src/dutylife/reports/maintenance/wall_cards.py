@@ -14,6 +14,7 @@ from dutylife.reports.cautions import CALENDAR_LINE, CAUTIONS, FOOTER
 from dutylife.reports.facts import Facts, day, facts_of, plain, records, table_or_empty
 from dutylife.reports.layout import Section, listed
 from dutylife.reports.maintenance.card_cautions import SHORT, hazards_of
+from dutylife.reports.most import MOST_CARDS, first_of
 from dutylife.reports.tables import Shown, html_table
 from dutylife.reports.whole_page import links_of_run, write_whole_page
 
@@ -85,11 +86,18 @@ def card_sections(run: Run) -> list[Section]:
     chances = plain(table_or_empty(run, "opportunities"))
     past = {(row.component, row.duty): row for row in records(chances)}
     machines = tasks["unit_id"].nunique()
+    first = first_of(machines, MOST_CARDS, "machine in service", "machines in service")
+    if first:
+        coming = tasks.groupby("unit_id")["next_on"].min().sort_values(kind="stable")
+        tasks = tasks[tasks["unit_id"].isin(coming.index[:MOST_CARDS])]
     out = [
         Section(
             "",
-            f"{wording.count(machines, 'card')}, one for each machine in service; print them and "
-            "hang each one where its machine stands."
+            f"Cards of {first}, by next visit; table machine_tasks holds all. Print them and hang "
+            "each one where its machine stands."
+            if first
+            else f"{wording.count(machines, 'card')}, one for each machine in service; print them "
+            "and hang each one where its machine stands."
             if machines
             else "No machine in service has a task.",
             (

@@ -7,6 +7,7 @@ import pandas as pd
 
 from dutylife.errors import SettingsError
 from dutylife.provenance import digest_of
+from dutylife.reports.most import MOST_PACKS
 from dutylife.schema import as_table, empty_table
 from dutylife.settings import Settings
 
@@ -38,7 +39,7 @@ def check_chosen(settings: Settings, unit_spans: pd.DataFrame) -> None:
 
 
 def chosen_customers(machine_tasks: pd.DataFrame, customer: str | list[str]) -> list[str]:
-    """Return the customers that get a pack, sorted.
+    """Return the customers that get a pack, sorted: where none is named, the largest 100 at most.
 
     Parameters
     ----------
@@ -51,13 +52,23 @@ def chosen_customers(machine_tasks: pd.DataFrame, customer: str | list[str]) -> 
     -------
     list of str
     """
-    have, asked = _names(machine_tasks["customer"]), asked_for(customer)
-    return sorted(have & set(asked)) if asked else sorted(have)
+    have, asked = customers_of(machine_tasks), asked_for(customer)
+    if asked or len(have) <= MOST_PACKS:
+        return sorted(have & set(asked)) if asked else sorted(have)
+    machines = machine_tasks[["customer", "unit_id"]].drop_duplicates()
+    sizes = machines["customer"].astype(object).value_counts()
+    ranked = sorted(have, key=lambda name: (-int(sizes[name]), name))
+    return sorted(ranked[:MOST_PACKS])
+
+
+def customers_of(machine_tasks: pd.DataFrame) -> set[str]:
+    """Names of the customers that have tasks."""
+    return _names(machine_tasks["customer"])
 
 
 def without_machines(machine_tasks: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     """Table "findings": customers that a pack is asked for, but who have no machine in service."""
-    have = _names(machine_tasks["customer"])
+    have = customers_of(machine_tasks)
     rows = [
         {
             "finding_id": digest_of("report.customer", name), "stage": "reports", "kind": "note",
@@ -72,4 +83,4 @@ def without_machines(machine_tasks: pd.DataFrame, settings: Settings) -> pd.Data
 
 
 def _names(column: Iterable[object]) -> set[str]:
-    return {str(c) for c in pd.Series(column, dtype=object).dropna()} - {""}
+    return {str(c) for c in pd.Series(column).dropna().unique()} - {""}

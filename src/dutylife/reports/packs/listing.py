@@ -9,7 +9,7 @@ from dutylife.provenance import Run
 from dutylife.reports.facts import plain, table_or_empty
 from dutylife.reports.layout import Section
 from dutylife.reports.packs.behind import FEWEST_CUSTOMERS, WITHHELD, customers_behind
-from dutylife.reports.packs.chosen import chosen_customers
+from dutylife.reports.packs.chosen import asked_for, chosen_customers, customers_of
 from dutylife.reports.packs.folders import folder_names
 from dutylife.settings import settings_from
 
@@ -46,6 +46,12 @@ def customer_packs(run: Run) -> Section:
         if held
         else "Each holds that customer's machines alone: page, calendar, wall cards."
     )
+    if len(customers_of(tasks)) > len(names) and not asked_for(asked):
+        told += (
+            f" These are the {len(names)} customers with the most machines, of "
+            f"{wording.count(len(customers_of(tasks)), 'customer')}; name others in [report] "
+            "customer."
+        )
     return Section(
         title,
         f"{wording.count(len(names), 'pack')} in the folder {FOLDER}.",

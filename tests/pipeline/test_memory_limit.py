@@ -1,0 +1,45 @@
+"""[compute] memory_limit: read as people write it, told before reading, and held."""
+
+import numpy as np
+import pytest
+
+from dutylife.errors import RunError, SettingsError
+from dutylife.pipeline.memory import bounded_memory, needed_bytes
+from dutylife.run_folder import quiet_base
+from dutylife.settings import settings_from
+
+
+def given(folder, limit, size_bytes=100):
+    (folder / "lines.csv").write_text("a,b\n" + "1,2\n" * (size_bytes // 4), encoding="utf-8")
+    return settings_from(
+        {"exports": [{"path": "lines.csv"}], "compute": {"memory_limit": limit}}, folder=folder
+    )
+
+
+@pytest.mark.parametrize("size", ["8 gigs", "-1 GB", "8", "100 MB"])
+def test_a_size_that_is_none_is_refused_with_its_key(size):
+    with pytest.raises(SettingsError, match=r"compute\.memory_limit"):
+        settings_from({"compute": {"memory_limit": size}})
+
+
+def test_exports_too_large_for_the_limit_are_told_before_they_are_read(tmp_path):
+    settings = given(tmp_path, "600 MB", size_bytes=200_000_000)
+    assert needed_bytes(settings) > 600e6
+    with pytest.raises(RunError, match="600 MB is allowed") as told, bounded_memory(settings):
+        raise AssertionError("nothing may run")
+    assert "memory_limit" in str(told.value)
+    assert "one depot" in str(told.value)
+
+
+def test_what_goes_beyond_the_limit_ends_in_a_message_and_the_limit_is_lifted_after(tmp_path):
+    resource = pytest.importorskip("resource")
+    before = resource.getrlimit(resource.RLIMIT_DATA)
+    with pytest.raises(RunError, match="more memory"), bounded_memory(given(tmp_path, "2 GiB")):
+        np.ones(3 * 2**30 // 8)
+    assert resource.getrlimit(resource.RLIMIT_DATA) == before
+    assert np.ones(3 * 2**20).sum() == 3 * 2**20
+
+
+def test_duckdb_is_given_a_quarter_of_it():
+    with quiet_base("2 GiB") as base:
+        assert base.execute("select current_setting('memory_limit')").fetchall() == [("512.0 MiB",)]
