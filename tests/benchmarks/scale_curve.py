@@ -39,14 +39,14 @@ class Point:
     rows_set_aside: int
 
     @property
-    def grown(before, now) -> float:
-    """Exponent of growth of processor seconds with lines."""
-    return log(now.processor_seconds / before.processor_seconds) / log(now.lines / before.lines)
-
-
-def multiple(self) -> float:
+    def multiple(self) -> float:
         """Processor seconds of the run over those of a plain read of the file."""
         return self.processor_seconds / self.plain_processor_seconds
+
+
+def grown(before: Point, now: Point) -> float:
+    """Exponent of growth of processor seconds with lines."""
+    return log(now.processor_seconds / before.processor_seconds) / log(now.lines / before.lines)
 
 
 def measured(command: list[str]) -> tuple[float, float, float, int]:

@@ -148,8 +148,7 @@ def _missing(mapping: Mapping, mapped: dict[str, str], columns: dict[str, Profil
             f"unit_id ({COLUMNS['unit_id'].meaning}): {_which('unit_id', mapping, columns)}"
         )
     elif mapping.kind == "lines" and "unit_id" not in mapped:
-        near = [c for c in mapping.choices if c.ours == "unit_id"]
-        if near:
+        if any(c.ours == "unit_id" for c in mapping.choices):
             asked.append(
                 f"unit_id ({COLUMNS['unit_id'].meaning}): {_which('unit_id', mapping, columns)}"
             )

@@ -196,7 +196,7 @@ def _visits(
     release = np.minimum(np.maximum(wanted - EARLIER_WEEKS, after), len(starts))
     return _Visits(
         machine=here, target=target[here], week=np.maximum(wanted, release), release=release,
-        limit=limit[here], rank=first[here], hours=needed[here],
+        limit=limit[here], rank=first[here], hours=needed[here].astype(float),
     )  # fmt: skip
 
 
