@@ -89,11 +89,7 @@ def show(points: list[Point]) -> None:
           f"{'x read':>7} {'peak MB':>8} {'x read':>7} {'exponent':>9}")  # fmt: skip
     before: Point | None = None
     for p in points:
-        grew = (
-            f"{grown(before, p):9.2f}"
-            if before
-            else ""
-        )
+        grew = f"{grown(before, p):9.2f}" if before else ""
         print(
             f"{p.lines:10d} {p.lines // LINES_PER_MACHINE:9d} {p.seconds:9.1f} "
             f"{p.processor_seconds:9.1f} {1e6 * p.processor_seconds / p.lines:8.0f} "

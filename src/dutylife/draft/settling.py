@@ -147,11 +147,14 @@ def _missing(mapping: Mapping, mapped: dict[str, str], columns: dict[str, Profil
         asked.append(
             f"unit_id ({COLUMNS['unit_id'].meaning}): {_which('unit_id', mapping, columns)}"
         )
-    elif mapping.kind == "lines" and "unit_id" not in mapped:
-        if any(c.ours == "unit_id" for c in mapping.choices):
-            asked.append(
-                f"unit_id ({COLUMNS['unit_id'].meaning}): {_which('unit_id', mapping, columns)}"
-            )
+    elif (
+        mapping.kind == "lines"
+        and "unit_id" not in mapped
+        and any(c.ours == "unit_id" for c in mapping.choices)
+    ):
+        asked.append(
+            f"unit_id ({COLUMNS['unit_id'].meaning}): {_which('unit_id', mapping, columns)}"
+        )
     near = [c.header for c in mapping.choices if c.ours == "customer"]
     if mapping.kind == "lines" and "customer" not in mapped and near:
         names = blanked(columns[near[0]].cells)
