@@ -143,14 +143,14 @@ def _missing(mapping: Mapping, mapped: dict[str, str], columns: dict[str, Profil
     for ours in NEEDED[mapping.kind]:
         if ours not in mapped:
             asked.append(f"{ours} ({COLUMNS[ours].meaning}): {_which(ours, mapping, columns)}")
-    if mapping.kind == "lines" and not any(o in mapped for o in LINES_KEYS):
-        asked.append(
-            f"unit_id ({COLUMNS['unit_id'].meaning}): {_which('unit_id', mapping, columns)}"
-        )
-    elif (
+    if (
         mapping.kind == "lines"
-        and "unit_id" not in mapped
-        and any(c.ours == "unit_id" for c in mapping.choices)
+        and not any(o in mapped for o in LINES_KEYS)
+        or (
+            mapping.kind == "lines"
+            and "unit_id" not in mapped
+            and any(c.ours == "unit_id" for c in mapping.choices)
+        )
     ):
         asked.append(
             f"unit_id ({COLUMNS['unit_id'].meaning}): {_which('unit_id', mapping, columns)}"
