@@ -181,8 +181,8 @@ def even_visits(n: int, evenness: float, seed: int) -> tuple[np.ndarray, ...]:
         gaps = rng.gamma(evenness, 1 / (evenness * rate), 2000)
         days = np.cumsum(gaps)
         days = days[days < min(stay, 1400.0)]
-        n = len(days)
-        rows.append((n, days[-1] if n else 0.0, n, gaps[:n].sum(), np.log(gaps[:n]).sum()))
+        k = len(days)
+        rows.append((k, days[-1] if k else 0.0, k, gaps[:k].sum(), np.log(gaps[:k]).sum()))
     count, last, n_gaps, total, log = np.array(rows).T
     began = np.ones(n, dtype=bool)
     return count, last, stays > 1400.0, Gaps(
