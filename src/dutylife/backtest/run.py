@@ -22,11 +22,12 @@ from dutylife.settings import Settings, read_settings
 from dutylife.stock import plan_stock
 from dutylife.stock.levels import levels_of
 from dutylife.stock.part_law import quantiles
-from dutylife.stock.parts import DAYS_PER_MONTH, current_numbers
+from dutylife.stock.parts import current_numbers
 from dutylife.stock.scored import SPANS, asked_by_day, end_of, looked_up, score_rows
 from dutylife.stock.series import LEVELS
 from dutylife.stock.shares import LIVES, SERIES, Series, monthly_series
 from dutylife.stock.terms import Terms, terms_of
+from dutylife.vocabulary.spans import DAYS_PER_MONTH
 
 Array = npt.NDArray[np.float64]
 FORECAST = "forecast"  # of lives and series, weighted by the scores known by then

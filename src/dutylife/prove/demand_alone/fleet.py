@@ -22,11 +22,11 @@ from dutylife.prove.truth import true_cells
 from dutylife.settings import Settings
 from dutylife.stock.demand import Span, days_ahead
 from dutylife.stock.fleet_demand import FleetDemand, fleet_demand
-from dutylife.stock.parts import DAYS_PER_MONTH
 from dutylife.stock.plans import plans_of
 from dutylife.stock.shares import SERIES, Series, monthly_series
 from dutylife.stock.streams import Laws
 from dutylife.stock.terms import Terms, terms_of
+from dutylife.vocabulary.spans import DAYS_PER_MONTH
 
 Array = npt.NDArray[np.float64]
 ALL_PARTS, ITS_PARTS = "all parts", "parts it changes"
