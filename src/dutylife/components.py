@@ -8,9 +8,9 @@ from importlib import resources
 
 from dutylife.errors import SettingsError
 from dutylife.settings import CodedComponent, Settings
+from dutylife.vocabulary.spans import DAYS_PER_MONTH
 
 # one year in the units of a starting interval; the mean Gregorian month
-DAYS_PER_MONTH = 30.436875
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,11 +22,13 @@ from dutylife.settings import Settings, read_settings
 from dutylife.stock import plan_stock
 from dutylife.stock.levels import levels_of
 from dutylife.stock.part_law import quantiles
-from dutylife.stock.parts import DAYS_PER_MONTH, current_numbers
+from dutylife.stock.parts import current_numbers
 from dutylife.stock.scored import SPANS, asked_by_day, end_of, looked_up, score_rows
 from dutylife.stock.series import LEVELS
 from dutylife.stock.shares import LIVES, SERIES, Series, monthly_series
+from dutylife.stock.shelf import shelf_rows
 from dutylife.stock.terms import Terms, terms_of
+from dutylife.vocabulary.spans import DAYS_PER_MONTH
 
 Array = npt.NDArray[np.float64]
 FORECAST = "forecast"  # of lives and series, weighted by the scores known by then
@@ -137,7 +139,7 @@ def _rolled(
     levels = {method: _planned(own["stock_plan"]) for method, own in made.items()}
     horizon = (end_of(as_of, SPANS[-1]) - as_of).days
     series = monthly_series(t["service_lines"], current, as_of)
-    shelf = _listed(t["shelf"])
+    shelf = shelf_rows(t["shelf"], {})
     for method in (SERIES, *OTHERS):
         said[method], levels[method] = {}, {}
         for number in sorted(series.pieces):
@@ -177,11 +179,6 @@ def _planned(plan: pd.DataFrame) -> dict[str, tuple[float, float]]:
     }
 
 
-def _listed(shelf: pd.DataFrame) -> dict[str, dict[str, Any]]:
-    rows = shelf.astype({"part_number": "object", "supplier": "object"}).to_dict("records")
-    return {str(r["part_number"]): {str(k): v for k, v in r.items()} for r in rows}
-
-
 def _scored(
     month: _Month, daily: dict[str, Array], first: pd.Timestamp, as_of: pd.Timestamp
 ) -> list[dict[str, Any]]:
@@ -195,7 +192,7 @@ def _replayed(
 ) -> pd.DataFrame:  # fmt: skip
     begin = (months[0].as_of - first).days + 1
     before = max(begin - WARM_UP_DAYS, 0)
-    listed = _listed(shelf)
+    listed = shelf_rows(shelf, {})
     rows = []
     for method in months[0].levels:
         for number in sorted({n for m in months for n in m.levels[method]}):

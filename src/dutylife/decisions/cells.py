@@ -14,6 +14,7 @@ from dutylife.decisions.age_weibull import weibull_mean
 from dutylife.decisions.usage import to_days, to_hours
 from dutylife.errors import DecisionError
 from dutylife.settings import Settings
+from dutylife.vocabulary.spans import DAYS_PER_YEAR
 
 Array = npt.NDArray[np.float64]
 
@@ -72,8 +73,8 @@ class Cell:
     def per_year(self) -> float | None:
         """Units of the clock a machine goes through in a year, None without a use."""
         if self.clock != "hours":
-            return 365.25
-        return None if not self.use_per_week else self.use_per_week * 365.25 / 7
+            return DAYS_PER_YEAR
+        return None if not self.use_per_week else self.use_per_week * DAYS_PER_YEAR / 7
 
     @property
     def probability_wears(self) -> float:

@@ -19,9 +19,8 @@ from dutylife.decisions.work_cautions import cautions_for
 from dutylife.schema import as_table
 from dutylife.settings import PresentSchedule, Settings
 from dutylife.vocabulary import TABLES
+from dutylife.vocabulary.spans import DAYS_PER_MONTH
 from dutylife.wording import every
-
-_DAYS_PER_MONTH = 30.436875
 
 
 def recommend_intervals(
@@ -140,7 +139,7 @@ def _present(schedule: PresentSchedule | None, settings: Settings) -> str:
     """The schedule followed today, in words."""
     if schedule is None:
         return ""
-    days = None if schedule.months is None else schedule.months * _DAYS_PER_MONTH
+    days = None if schedule.months is None else schedule.months * DAYS_PER_MONTH
     return f"every {every(schedule.hours, days, '', settings.fleet.meter_unit)}"
 
 

@@ -14,12 +14,13 @@ from dutylife.decisions.comparison.policies import NONE, Plan
 from dutylife.decisions.comparison.ranges import expected_by_law
 from dutylife.decisions.comparison.standing import Standing
 from dutylife.decisions.comparison.terms import Terms
-from dutylife.decisions.comparison.year import DAYS_PER_YEAR, Size, Year, years_of
+from dutylife.decisions.comparison.year import Size, Year, years_of
 from dutylife.decisions.machine_record import machine_record, own_factor
 from dutylife.decisions.telling import would_tell
 from dutylife.provenance import digest_of, seed_of
 from dutylife.schema import as_table, empty_table
 from dutylife.settings import Settings
+from dutylife.vocabulary.spans import DAYS_PER_YEAR
 
 Array = npt.NDArray[np.float64]
 KEEP, SAFETY, RETIRE, UNKNOWN = "keep", "safety work only", "retire", "can't tell"

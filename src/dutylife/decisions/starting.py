@@ -2,8 +2,9 @@
 
 from dataclasses import dataclass, replace
 
-from dutylife.components import DAYS_PER_MONTH, Component, Task
+from dutylife.components import Component, Task
 from dutylife.vocabulary import WORDS
+from dutylife.vocabulary.spans import DAYS_PER_MONTH
 
 LOOKS = ("inspect", "measure", "clean", "test")
 # under this a task belongs to the operator, every day or week, and is no shop visit

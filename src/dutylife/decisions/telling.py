@@ -4,6 +4,7 @@ import numpy as np
 import numpy.typing as npt
 
 from dutylife import wording
+from dutylife.vocabulary.spans import DAYS_PER_YEAR
 
 Array = npt.NDArray[np.float64]
 _MOST_YEARS = 5.0  # of further record; a machine of the shop is another one by then
@@ -81,6 +82,6 @@ def would_tell(
             "large fails"
         )
     return (
-        f"about {wording.weeks(max(years, 1 / 6) * 365.25)} more of its own record: each failure "
-        "with date, hours, reason, and days lost"
+        f"about {wording.weeks(max(years, 1 / 6) * DAYS_PER_YEAR)} more of its own record: each "
+        "failure with date, hours, reason, and days lost"
     )

@@ -2,11 +2,12 @@
 
 import pandas as pd
 
-from dutylife.components import DAYS_PER_MONTH, components_of, short_name
+from dutylife.components import components_of, short_name
 from dutylife.errors import ColumnMissingError, ExportError, SettingsError
 from dutylife.intake.raw import read_raw
 from dutylife.schema import as_table
 from dutylife.settings import PLANS, Export, Settings
+from dutylife.vocabulary.spans import DAYS_PER_MONTH
 
 NEEDS = "a column component, and a column hours or months"
 

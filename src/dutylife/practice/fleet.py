@@ -9,8 +9,8 @@ import numpy as np
 from dutylife.practice.laws import gamma_factor
 from dutylife.practice.scenario import Scenario
 from dutylife.practice.streams import Stream
+from dutylife.vocabulary.spans import DAYS_PER_YEAR
 
-DAYS_PER_YEAR = 365.25
 _EPOCH = dt.date(1970, 1, 1)
 # room behind the last simulated day, so that a life due after it still finds its day
 _YEARS_BEHIND = 3

@@ -5,10 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dutylife.practice.fleet import DAYS_PER_YEAR, Machine, Span
+from dutylife.practice.fleet import Machine, Span
 from dutylife.practice.scenario import Scenario
 from dutylife.practice.streams import Stream
 from dutylife.practice.visits import Visit
+from dutylife.vocabulary.spans import DAYS_PER_YEAR
 
 REPLACED, STOPPED, MISTYPED = "replaced", "stopped", "mistyped"
 

@@ -2,12 +2,13 @@
 
 import pandas as pd
 
-from dutylife.practice.fleet import DAYS_PER_YEAR, date_of
+from dutylife.practice.fleet import date_of
 from dutylife.practice.meters import Meter
 from dutylife.practice.streams import Stream
 from dutylife.practice.texts import Typist
 from dutylife.practice.truth import PracticeFleet, oil_of
 from dutylife.practice.visits import CHECK, COUNTER, OTHER, REPAIR, SERVICE, CounterSale, Visit
+from dutylife.vocabulary.spans import DAYS_PER_YEAR
 
 LINES_HEADINGS = (
     "Job", "Job date", "Job kind", "Machine", "Customer", "Meter", "Complaint", "Work", "Sort",

@@ -3,9 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from dutylife.practice.fleet import DAYS_PER_YEAR, Machine, Span
+from dutylife.practice.fleet import Machine, Span
 from dutylife.practice.scenario import Scenario
 from dutylife.practice.streams import Stream
+from dutylife.vocabulary.spans import DAYS_PER_YEAR
 
 # visits of a kind the customer did not plan by failure; a failure is kind "repair"
 SERVICE, CHECK, OTHER, REPAIR, WARRANTY, COUNTER = (

@@ -11,8 +11,7 @@ from dutylife.settings import Settings
 from dutylife.stock import plan_stock
 from dutylife.stock.comings import Flow
 from dutylife.stock.fleet_demand import FleetDemand, fleet_demand
-
-DAYS_PER_YEAR = 365.25
+from dutylife.vocabulary.spans import DAYS_PER_YEAR
 
 
 def oracle_stock(

@@ -13,9 +13,9 @@ from dutylife.prove.demand import MONTHS, demand_around
 from dutylife.prove.scores import LAST_YEAR, Scores
 from dutylife.settings import Settings
 from dutylife.stock.terms import terms_of
+from dutylife.vocabulary.spans import DAYS_PER_YEAR
 
 Array = npt.NDArray[np.float64]
-DAYS_PER_YEAR = 365.25
 N_BEFORE_DAYS = 365
 _NOTHING = Level(start=0, point=0.0, up_to=0.0)  # a part without a row is not held
 

@@ -9,10 +9,11 @@ import numpy as np
 import numpy.typing as npt
 
 from dutylife.practice import PracticeFleet, law_survival
+from dutylife.vocabulary.spans import DAYS_PER_YEAR
 
 Array = npt.NDArray[np.float64]
 DAYS_PER_WEEK = 7.0
-WEEKS_PER_YEAR = 365.25 / 7.0
+WEEKS_PER_YEAR = DAYS_PER_YEAR / 7.0
 _GONE, _N_AGES = 1e-12, 3000
 
 
@@ -145,7 +146,9 @@ def true_cells(fleet: PracticeFleet) -> dict[tuple[str, str], TrueCell]:
         planned = part.price * part.quantity + part.labour_hours * scenario.shop.labour_rate
         failure = planned + scenario.shop.visit_cost + part.lost_days * scenario.shop.lost_day_cost
         rates = weeks[key]
-        a_year = sum(rates) * WEEKS_PER_YEAR if law["clock"] == "hours" else 365.25 * len(rates)
+        a_year = (
+            sum(rates) * WEEKS_PER_YEAR if law["clock"] == "hours" else DAYS_PER_YEAR * len(rates)
+        )
         cells[key] = TrueCell(
             component=key[0], duty=key[1], clock=str(law["clock"]), law=law,
             planned_cost=planned, failure_cost=failure, per_year=a_year,

@@ -87,8 +87,8 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
 ON_SCREEN = frozenset(
     {
         "demand", "demand by month", "weeks ahead at the bench", "shelf", "money and waiting",
-        "dead stock", "what moved", "last forecast", "more than needed", "behind orders",
-        "task choice", "all intervals", "behind intervals",
+        "before the season", "dead stock", "what moved", "last forecast", "more than needed",
+        "behind orders", "task choice", "all intervals", "behind intervals",
     }
 )  # fmt: skip
 

@@ -10,7 +10,7 @@ import pandas as pd
 
 from dutylife.stock.lattice import Spans
 from dutylife.stock.part_law import SpanLaw, quantiles
-from dutylife.stock.parts import DAYS_PER_MONTH
+from dutylife.vocabulary.spans import DAYS_PER_MONTH
 
 Array = npt.NDArray[np.float64]
 SPANS = (1, 3, 6)

@@ -9,10 +9,10 @@ import numpy.typing as npt
 
 from dutylife.stock.order_lot import order_quantity
 from dutylife.stock.terms import Terms
+from dutylife.vocabulary.spans import DAYS_PER_YEAR
 
 Array = npt.NDArray[np.float64]
 LawOf = Callable[[int], Array]  # days ahead to the chance of 0, 1, 2, ... pieces
-_DAYS_PER_YEAR = 365.25
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,7 +181,7 @@ def lot_of(a_day: float, mean_review: float, terms: Terms, horizon_days: int) ->
     horizon nobody has looked at, so it buys no further (our proposal).
     """
     if terms.order_cost and terms.unit_cost and terms.holding_rate and a_day > 0:
-        yearly = a_day * _DAYS_PER_YEAR
+        yearly = a_day * DAYS_PER_YEAR
         lot = order_quantity(yearly, terms.order_cost, terms.unit_cost, terms.holding_rate).quantity
         return max(min(lot, a_day * horizon_days), 1.0)
     return mean_review

@@ -13,6 +13,7 @@ from dutylife.errors import DecisionError
 from dutylife.schema import as_table
 from dutylife.stock.streams import Laws
 from dutylife.stock.terms import Terms
+from dutylife.vocabulary.spans import DAYS_PER_YEAR
 from dutylife.wording import count, money, number
 
 Array = npt.NDArray[np.float64]
@@ -242,7 +243,7 @@ def _row(point: str, pieces: int, cost: float, given: float, owed: float) -> dic
     return {
         "point": point, "pieces": float(pieces), "levels_cost": float(cost),
         "fill_rate": float(np.clip(given, 0.0, 1.0)),
-        "waiting_days": max(365.25 * float(owed), 0.0),
+        "waiting_days": max(DAYS_PER_YEAR * float(owed), 0.0),
     }  # fmt: skip
 
 

@@ -7,10 +7,10 @@ import numpy.typing as npt
 import pandas as pd
 
 from dutylife.components import Component
+from dutylife.vocabulary.spans import DAYS_PER_MONTH
 
 Array = npt.NDArray[np.float64]
 OTHER_MONTHS = 24.0
-DAYS_PER_MONTH = 30.436875
 _WORDS = ["unit_id", "component", "position", "activity", "reason", "part_number"]
 
 

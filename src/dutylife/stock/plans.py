@@ -6,9 +6,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from dutylife.components import DAYS_PER_MONTH, Component, short_name
+from dutylife.components import Component, short_name
 from dutylife.errors import SettingsError
 from dutylife.settings import PLANS, Settings
+from dutylife.vocabulary.spans import DAYS_PER_MONTH
 
 Array = npt.NDArray[np.float64]
 _NEAR, _PAST = 0.75, 1.25  # of the planned age: done for it from here on, missed beyond; ours

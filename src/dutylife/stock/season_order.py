@@ -11,14 +11,13 @@ import pandas as pd
 from dutylife.settings import SeasonOrder, Settings
 from dutylife.stock.demand import Span, days_ahead
 from dutylife.stock.part_law import quantiles
-from dutylife.stock.parts import DAYS_PER_MONTH
 from dutylife.stock.streams import Laws
 from dutylife.stock.terms import Terms
+from dutylife.vocabulary.spans import DAYS_PER_MONTH, DAYS_PER_YEAR
 from dutylife.wording import season_order_sentence
 
 Array = npt.NDArray[np.float64]
 N_ENDS = 8  # spans within a season, between which the use of a piece is taken to run evenly
-_YEAR = 365.25
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -146,7 +145,7 @@ def season_order_row(
     used = laws[before[0].key].mean if before else 0.0
     there = int(max(terms.on_hand + (terms.on_order or 0.0) + ordered_today - used, 0.0))
     paid = terms.unit_cost * (1 - season.price_cut)
-    per_day = terms.holding_rate * paid / _YEAR
+    per_day = terms.holding_rate * paid / DAYS_PER_YEAR
     gain = season_gain(
         [laws[s.key].chances() for s in within], [s.days for s in within],
         short_cost=terms.unit_cost - paid + season.short_cost, held_cost_per_day=per_day,
@@ -167,9 +166,9 @@ def season_order_row(
 
 def _left_over_cost(terms: Terms, season: SeasonOrder, paid: float, per_day: float) -> float:
     within = (pd.Timestamp(season.until_date) - pd.Timestamp(season.from_date)).days + 1
-    if terms.shelf_life_days is not None and terms.shelf_life_days < _YEAR:
+    if terms.shelf_life_days is not None and terms.shelf_life_days < DAYS_PER_YEAR:
         return paid
-    return per_day * (_YEAR - within)
+    return per_day * (DAYS_PER_YEAR - within)
 
 
 def _best_order(gain: SeasonGain, there: int, terms: Terms) -> int:

@@ -7,8 +7,8 @@ import numpy.typing as npt
 import pandas as pd
 
 from dutylife.stock.part_law import SpanLaw
-from dutylife.stock.parts import DAYS_PER_MONTH
 from dutylife.stock.series import Method, learned_weights, mixed, series_chances, weights_of
+from dutylife.vocabulary.spans import DAYS_PER_MONTH
 
 Array = npt.NDArray[np.float64]
 LIVES, SERIES = "lives", "series"

@@ -23,7 +23,7 @@ from dutylife.stock.part_law import (
     SpanLaw,
     factorial_cumulants,
 )
-from dutylife.stock.parts import DAYS_PER_MONTH, OtherUse
+from dutylife.stock.parts import OtherUse
 from dutylife.stock.plan_start import ALTERNATIVES, switched_chances
 from dutylife.stock.plans import PlannedAge, planned_age_days
 from dutylife.stock.positions import (
@@ -36,6 +36,7 @@ from dutylife.stock.positions import (
     stacked,
     together,
 )
+from dutylife.vocabulary.spans import DAYS_PER_MONTH
 
 Array = npt.NDArray[np.float64]
 Laws = dict[tuple[int, int], SpanLaw]

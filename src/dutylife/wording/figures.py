@@ -6,6 +6,8 @@ import re
 
 import numpy as np
 
+from dutylife.vocabulary.spans import DAYS_PER_MONTH
+
 
 def number(value: float, digits: int = 3) -> str:
     """Round to about ``digits`` figures, with thousands set off by a space.
@@ -126,7 +128,7 @@ def weeks(days: float) -> str:
         return count(max(round(days), 1), "day")
     if days < 120:
         return count(round(days / 7), "week")
-    return count(round(days / 30.436875), "month")
+    return count(round(days / DAYS_PER_MONTH), "month")
 
 
 def percent(share: float) -> str:

@@ -8,12 +8,13 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from dutylife.components import DAYS_PER_MONTH, short_name
+from dutylife.components import short_name
 from dutylife.decisions.comparison.standing import Standing, StandingCell
 from dutylife.decisions.due import CREW_DAYS
 from dutylife.decisions.starting import OPERATOR_DAYS, OPERATOR_HOURS, warning_of
 from dutylife.schema import spans_of_days
 from dutylife.settings import Settings
+from dutylife.vocabulary.spans import DAYS_PER_MONTH
 
 Array = npt.NDArray[np.float64]
 RECOMMENDED, NONE, PRESENT, SEEN = "recommended", "none", "present_schedule", "as seen"

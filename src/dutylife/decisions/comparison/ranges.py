@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from dutylife.decisions.comparison.year import DAYS_PER_YEAR, Size
+from dutylife.decisions.comparison.year import Size
+from dutylife.vocabulary.spans import DAYS_PER_YEAR
 
 Array = npt.NDArray[np.float64]
 

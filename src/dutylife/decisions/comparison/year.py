@@ -22,10 +22,10 @@ from dutylife.decisions.comparison.streams import law_of_each_group, uniforms
 from dutylife.decisions.comparison.terms import CellTerms, Terms
 from dutylife.decisions.visits.jobs import GROUP_DAYS
 from dutylife.provenance import seed_of
+from dutylife.vocabulary.spans import DAYS_PER_YEAR
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
-DAYS_PER_YEAR = 365.25
 MEASURES = ("failures", "visits", "parts", "labour_hours", "lost_days", "contractor", "shop")
 _FAILURE_MONEY = "failure money"
 _SUMMED = (*(m for m in MEASURES if m != "visits"), _FAILURE_MONEY)

@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from dutylife.decisions.age_weibull import lived_age, weibull_mean
+from dutylife.vocabulary.spans import DAYS_PER_MONTH
 
 Array = npt.NDArray[np.float64]
 N_AGES = 241
@@ -17,7 +18,6 @@ LEAST_ALIVE = 1e-6  # an age hardly any part reaches tells nothing; the last one
 LATE_FAILURES = 3.0
 # what is overdue and can hurt comes before all else: failures that each month late counts for
 HURT_FAILURES = 20.0
-MONTH_DAYS = 30.436875
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -213,7 +213,7 @@ def with_limit(worth: Worth, *, due: float, limit: float, failure: float) -> Wor
     """
     days = np.arange(len(worth.first), dtype=float)
     if due <= 0:
-        slope = HURT_FAILURES * failure / MONTH_DAYS
+        slope = HURT_FAILURES * failure / DAYS_PER_MONTH
         first = worth.first + slope * days
         end_first = worth.end_first + slope * days + HURT_FAILURES * failure
     else:

@@ -8,6 +8,7 @@ from dutylife.errors import SettingsError
 from dutylife.intake.values.coded import on_unlike
 from dutylife.intake.values.numbers import read_numbers
 from dutylife.settings import Export
+from dutylife.vocabulary.spans import DAYS_PER_MONTH
 
 _METER_UNITS = {
     "h": "hours", "hr": "hours", "hrs": "hours", "hour": "hours", "hours": "hours",
@@ -22,7 +23,7 @@ _IN_BASE = {
     "hours": ("time", 1.0), "minutes": ("time", 1 / 60), "days": ("time", 24.0),
     "km": ("distance", 1.0), "miles": ("distance", 1.609344), "starts": ("starts", 1.0),
 }  # fmt: skip
-_SPAN_UNITS = {"days": 1.0, "weeks": 7.0, "months": 30.436875}
+_SPAN_UNITS = {"days": 1.0, "weeks": 7.0, "months": DAYS_PER_MONTH}
 
 
 def read_meters(cells: pd.Series, export: Export, unit: str, meter_unit: str) -> pd.Series:

@@ -22,11 +22,12 @@ from dutylife.prove.truth import true_cells
 from dutylife.settings import Settings
 from dutylife.stock.demand import Span, days_ahead
 from dutylife.stock.fleet_demand import FleetDemand, fleet_demand
-from dutylife.stock.parts import DAYS_PER_MONTH
 from dutylife.stock.plans import plans_of
 from dutylife.stock.shares import SERIES, Series, monthly_series
+from dutylife.stock.shelf import shelf_rows
 from dutylife.stock.streams import Laws
 from dutylife.stock.terms import Terms, terms_of
+from dutylife.vocabulary.spans import DAYS_PER_MONTH
 
 Array = npt.NDArray[np.float64]
 ALL_PARTS, ITS_PARTS = "all parts", "parts it changes"
@@ -75,7 +76,7 @@ def score_world(
     """Score the forecasts of the chain, the oracle and every series method."""
     as_of = pd.Timestamp(fleet.scenario.record.as_of)
     asked = future_pieces(fleet, max(MONTHS))
-    listed = _listed(tables["shelf"])
+    listed = shelf_rows(tables["shelf"], {})
     terms = {n: terms_of(n, listed.get(n, {}), settings) for n in asked}
     starts = tuple((as_of + pd.DateOffset(months=m) - as_of).days for m in STARTS)
     spans = _spans(as_of, starts, terms)
@@ -172,8 +173,3 @@ def _spans(as_of: pd.Timestamp, starts: tuple[float, ...], terms: dict[str, Term
             for s in starts
         ]  # fmt: skip
     return out
-
-
-def _listed(shelf: pd.DataFrame) -> dict[str, dict[str, Any]]:
-    rows = shelf.astype({"part_number": "object", "supplier": "object"}).to_dict("records")
-    return {str(r["part_number"]): {str(k): v for k, v in r.items()} for r in rows}

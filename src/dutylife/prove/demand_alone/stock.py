@@ -9,6 +9,7 @@ import numpy.typing as npt
 from dutylife.backtest.shelf import Level, replay
 from dutylife.stock.part_law import quantiles
 from dutylife.stock.terms import Terms
+from dutylife.vocabulary.spans import DAYS_PER_YEAR
 
 Array = npt.NDArray[np.float64]
 STARTS = (0, 1, 3)  # months after the cut-off from which on a level is the next one
@@ -55,7 +56,7 @@ def stock_rows(
             mean = float(chances @ np.arange(len(chances)))
             lot = round(mean * own.review_days / own.protection_days)
             by_start.append((quantiles(chances, QUANTILES), lot))
-        years = len(daily) / 365.25
+        years = len(daily) / DAYS_PER_YEAR
         done: dict[tuple[float, ...], tuple[float, ...]] = {}
         for i, (level, times) in enumerate(STEPS):
             at = QUANTILES.index(level)

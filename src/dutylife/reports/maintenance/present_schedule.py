@@ -7,13 +7,14 @@ import numpy as np
 import pandas as pd
 
 from dutylife import wording
-from dutylife.components import DAYS_PER_MONTH, components_of, short_name
+from dutylife.components import components_of, short_name
 from dutylife.provenance import Run
 from dutylife.reports.facts import Facts, facts_of, plain, records
 from dutylife.reports.layout import Section
 from dutylife.reports.maintenance.maintenance_page import interval_words
 from dutylife.reports.tables import Shown, html_table
 from dutylife.settings import PresentSchedule, settings_from
+from dutylife.vocabulary.spans import DAYS_PER_MONTH
 
 _DOUBLE = 2.0
 _ALIKE = 0.1  # an interval within a tenth of today's is the same to whoever plans the work

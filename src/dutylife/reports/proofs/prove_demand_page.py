@@ -7,7 +7,7 @@ import pandas as pd
 
 from dutylife.reports.layout import Section
 from dutylife.reports.proofs.prove_page import write_proof
-from dutylife.reports.proofs.prove_parts import as_words
+from dutylife.reports.proofs.prove_parts import as_words, percent_of
 from dutylife.reports.tables import Shown, figure_column, html_table
 
 TITLE = "Invented fleets: demand of parts against the future that came"
@@ -52,10 +52,6 @@ def write_prove_demand_page(
     return write_proof(Path(folder) / "demand.html", TITLE, LEAD, sections, made)
 
 
-def _percent(share: float) -> str:
-    return f"{100 * share:.1f} %"
-
-
 def _met(verdicts: pd.DataFrame) -> Section:
     n_met = int((verdicts["answer"] == "met").sum())
     missed = verdicts[verdicts["answer"] == "not met"]
@@ -71,7 +67,7 @@ def _figure(row: dict[Any, Any]) -> str:
         return f"{row['figure']:.3f}"
     error = row["standard_error"]
     known = f" (standard error {100 * error:.1f})" if error == error else ""
-    return _percent(row["figure"]) + known
+    return percent_of(row["figure"]) + known
 
 
 def _world(figures: pd.DataFrame, verdicts: pd.DataFrame, world: str) -> Section:
@@ -83,8 +79,8 @@ def _world(figures: pd.DataFrame, verdicts: pd.DataFrame, world: str) -> Section
         Shown(name="measure", heading="scored by"),
         Shown(name="method", heading="method"),
         figure_column("figure", "figure", "", write=lambda v: f"{v:.3g}"),
-        figure_column("gain", "lower than the best series method by", write=_percent),
-        figure_column("gain_se", "standard error", write=_percent),
+        figure_column("gain", "lower than the best series method by", write=percent_of),
+        figure_column("gain_se", "standard error", write=percent_of),
     ]
     aims = verdicts[verdicts["case"] == world]
     aims = aims.assign(found=[_figure(r) for r in aims.to_dict("records")])

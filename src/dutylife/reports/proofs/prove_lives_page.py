@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from dutylife.reports.layout import Section, listed
 from dutylife.reports.proofs.prove_page import write_proof
-from dutylife.reports.proofs.prove_parts import as_words, figure_text
+from dutylife.reports.proofs.prove_parts import as_words, figure_text, share_column
 from dutylife.reports.tables import Shown, html_table, whole
 
 TITLE = "Made-up fleets: the table of lives against the true lives"
@@ -184,11 +184,11 @@ def _found_section(found: pd.DataFrame, cases: list[str]) -> Section:
         Shown(name="case", heading="case"),
         Shown(name="clock_source", heading="age from"),
         Shown(name="n_lives", heading="lives", number=True, write=whole),
-        _share("share_found", "found"),
-        _share("share_right_end", "right end"),
+        share_column("share_found", "found"),
+        share_column("share_right_end", "right end"),
         _hours("error_hours_median", "age off, half within", "meter hours"),
         _hours("error_hours_p90", "age off, 9 in 10 within", "meter hours"),
-        _share("share_within_bounds", "ages within bounds"),
+        share_column("share_within_bounds", "ages within bounds"),
         _hours("error_days_median", "age off, half within", "days"),
         _hours("error_days_p90", "age off, 9 in 10 within", "days"),
     ]
@@ -211,8 +211,8 @@ def _presence_section(presence: pd.DataFrame, cases: list[str]) -> Section:
         Shown(name="case", heading="case"),
         Shown(name="belief", heading="believed there"),
         Shown(name="n_units", heading="machines", number=True, write=whole),
-        _share("believed", "mean belief"),
-        _share("there", "truly there"),
+        share_column("believed", "mean belief"),
+        share_column("there", "truly there"),
         Shown(name="brier_score", heading="Brier score", number=True, write=lambda v: f"{v:.3f}"),
     ]
     table = html_table(rows, shown, caption="Belief that a machine is there, against the truth.")
@@ -223,12 +223,6 @@ def _in_order(rows: pd.DataFrame, cases: list[str]) -> pd.DataFrame:
     """Rows by case, in the order of the first screen, called as there."""
     out = rows.sort_values("case", key=lambda c: c.map(cases.index), kind="stable")
     return out.assign(case=out["case"].map(_case)).reset_index(drop=True)
-
-
-def _share(name: str, heading: str) -> Shown:
-    return Shown(
-        name=name, heading=heading, number=True, missing="none", write=lambda v: f"{100 * v:.1f} %"
-    )
 
 
 def _hours(name: str, heading: str, unit: str) -> Shown:

@@ -8,7 +8,7 @@ import pandas as pd
 
 from dutylife.reports.layout import Section, listed
 from dutylife.reports.proofs.prove_page import write_proof
-from dutylife.reports.proofs.prove_parts import as_words
+from dutylife.reports.proofs.prove_parts import as_words, share_column
 from dutylife.reports.tables import Shown, html_table, whole
 
 TITLE = "Made-up lives: the life models against the laws they were drawn from"
@@ -99,10 +99,10 @@ def _own_section(rows: pd.DataFrame) -> Section:
     )
     shown = [
         *_coverage_columns(),
-        _share("coverage_with_open", "holds it, open ranges counted"),
-        _share("share_open", "a side open"),
-        _share("share_no_top", "no top"),
-        _share("share_no_failure", "no failure"),
+        share_column("coverage_with_open", "holds it, open ranges counted"),
+        share_column("share_open", "a side open"),
+        share_column("share_no_top", "no top"),
+        share_column("share_no_failure", "no failure"),
     ]
     table = html_table(_named(rows), shown, caption="Likelihood-ratio ranges by expected failures.")
     return Section("Cells by themselves", _worst(rows), told, (table,))
@@ -234,8 +234,8 @@ def _coverage_columns(*, aim: bool = True) -> list[Shown]:
     return [
         *_size_columns(),
         Shown(name="coverage_text", heading="range holds it", number=True),
-        _share("truth_below", "truth below"),
-        _share("truth_above", "truth above"),
+        share_column("truth_below", "truth below"),
+        share_column("truth_above", "truth above"),
         _plain("middle_ratio", "middle over truth"),
         _plain("width_ratio", "upper over lower"),
         *(last if aim else []),
@@ -266,12 +266,6 @@ def _plus(figure: float, error: float, times: float, unit: str) -> str:
     places = 1 if times > 1 else 3
     text = f"{times * figure:.{places}f}{unit}"
     return text if math.isnan(error) else f"{text} +- {times * error:.{places}f}"
-
-
-def _share(name: str, heading: str) -> Shown:
-    return Shown(
-        name=name, heading=heading, number=True, missing="none", write=lambda v: f"{100 * v:.1f} %"
-    )
 
 
 def _plain(name: str, heading: str) -> Shown:

@@ -7,7 +7,7 @@ import pandas as pd
 
 from dutylife.reports.layout import Section
 from dutylife.reports.proofs.prove_page import write_proof
-from dutylife.reports.proofs.prove_parts import as_words
+from dutylife.reports.proofs.prove_parts import as_words, percent_of
 from dutylife.reports.tables import Shown, figure_column, html_table
 
 TITLE = "Made-up lives: replacement ages against perfect knowledge"
@@ -43,16 +43,11 @@ def write_prove_money_page(folder: str | Path, table: pd.DataFrame, info: dict[s
     return write_proof(Path(folder) / "money.html", TITLE, LEAD, sections, made)
 
 
-def _percent(share: float) -> str:
-    """A tenth of a percent tells an aim that is met from one that is not."""
-    return f"{100 * share:.1f} %"
-
-
 def _met(rows: pd.DataFrame) -> Section:
     aimed = rows[rows["answer"] != "no aim"]
     told = tuple(
         f"{r['case'].capitalize()}, {r['expected_failures']} expected failures: "
-        f"{_percent(r['money_lost'])} lost, at most {_percent(r['aim_most'])} aimed at, "
+        f"{percent_of(r['money_lost'])} lost, at most {percent_of(r['aim_most'])} aimed at, "
         f"{r['answer']}. Nine cells in ten lose at most {r['ninth_decile_ratio']:.1f} times the "
         f"mean, the worst tenth on average {r['worst_tenth_ratio']:.1f} times (aim: 3)."
         for r in aimed.to_dict("records")
@@ -70,8 +65,8 @@ def _case(rows: pd.DataFrame, case: str) -> Section:
     shown = [
         Shown(name="rule", heading="age chosen"),
         figure_column("expected_failures", "expected failures", ""),
-        figure_column("money_lost", "money lost", write=_percent),
-        figure_column("money_lost_se", "standard error", write=_percent),
+        figure_column("money_lost", "money lost", write=percent_of),
+        figure_column("money_lost_se", "standard error", write=percent_of),
         figure_column("worst_tenth_ratio", "worst tenth over mean", ""),
         figure_column("ninth_decile_ratio", "nine in ten below, times the mean", ""),
         Shown(name="answer", heading="aim"),

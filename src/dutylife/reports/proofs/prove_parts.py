@@ -337,3 +337,13 @@ def _bars(ranks: pd.DataFrame, case: str, what: str, basis: str, n_bins: int) ->
     at = ((rows["rank"] + 0.5) / (rows["n_draws"] + 1) * n_bins).astype(int)
     counts = rows["n_cells"].groupby(at).sum().reindex(range(n_bins), fill_value=0)
     return text_of(" ".join(str(int(c)) for c in counts))
+
+
+def percent_of(share: float) -> str:
+    """Return a share to a tenth of a percent: it tells an aim that is met from one that is not."""
+    return f"{100 * share:.1f} %"
+
+
+def share_column(name: str, heading: str) -> Shown:
+    """Return a column of shares, to a tenth of a percent."""
+    return Shown(name=name, heading=heading, number=True, missing="none", write=percent_of)
