@@ -33,6 +33,7 @@ from dutylife.wording.orders import (
     count_shelf_sentence,
     no_order_sentence,
     order_sentence,
+    season_order_sentence,
     shelf_life_sentence,
 )
 
@@ -42,6 +43,6 @@ __all__ = [
     "limit_sentence", "limit_words",
     "look_sentence", "meter", "money", "no_order_sentence", "number",
     "one_clock", "order_sentence", "percent", "record_behind", "replace_sentence",
-    "run_to_failure_sentence", "shelf_life_sentence", "span", "starting_sentence", "unbroken",
-    "unit_words", "weeks",
+    "run_to_failure_sentence", "season_order_sentence", "shelf_life_sentence", "span",
+    "starting_sentence", "unbroken", "unit_words", "weeks",
 ]  # fmt: skip
