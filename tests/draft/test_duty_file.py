@@ -5,9 +5,11 @@ import io
 import tomllib
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from dutylife.draft import draft_settings, write_draft
+from dutylife.draft.duty import propose_duties
 from dutylife.intake import read_exports
 from dutylife.settings import settings_from
 
@@ -46,6 +48,37 @@ def test_customers_are_listed_by_tickets_with_a_reason(drafted):
     assert [int(r["n_tickets"]) for r in table] == sorted(
         (int(r["n_tickets"]) for r in table), reverse=True
     )
+
+
+def test_a_new_draft_keeps_what_was_confirmed(drafted, tmp_path: Path):
+    text = confirmed(drafted.duty_csv, {"Kerb Store"}).replace("stone dust", "our own name")
+    head, *rows = csv.reader(io.StringIO(text))
+    with (tmp_path / "duty.csv").open("w", newline="") as file:  # sorted and saved anew
+        csv.writer(file, delimiter=";").writerows([head, *reversed(rows)])
+    write_draft(drafted, tmp_path / "s.toml", replace=True)
+    with (tmp_path / "duty.csv").open(newline="") as file:
+        now = {r["customer"]: r for r in csv.DictReader(file)}
+    assert (now["Kerb Store"]["duty"], now["Kerb Store"]["confirmed"]) == ("our own name", "yes")
+    assert now["Quay Crew"]["duty"] == "salt and wet"
+    assert now["Quay Crew"]["confirmed"] == ""
+    assert len(now) == 3
+
+
+def test_a_word_for_salt_inside_another_word_is_no_salt():
+    lines = pd.DataFrame({
+        "customer": ["Meier"] * 20, "ticket": [str(n) for n in range(20)],
+        "work_done": ["Zündkerze gewechselt"] * 20,
+    })  # fmt: skip
+    (row,) = propose_duties(lines).to_dict("records")
+    assert row["duty"] == ""
+    said = propose_duties(lines.assign(work_done="sel partout")).to_dict("records")
+    assert said[0]["duty"] == "salt and wet"
+
+
+def test_a_name_whose_umlaut_is_written_either_way_is_known():
+    for name in ("Grünpflege Süd", "Gruenpflege Sued"):
+        lines = pd.DataFrame({"customer": [name], "ticket": ["1"]})
+        assert propose_duties(lines)["duty"].tolist() == ["green work"]
 
 
 def test_nothing_counts_until_a_person_confirms(drafted, tmp_path: Path):

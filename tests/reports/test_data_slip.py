@@ -66,8 +66,18 @@ def test_a_law_that_is_all_borrowed_gains_nothing(small: Run):
 
 def test_the_section_says_how_many_lack_evidence(small: Run):
     section = slip_section(small)
-    assert section.answer.startswith("2 of 3 laws stand on fewer than 10 failures of their own; 2")
+    assert section.answer.startswith("2 of 3 answers on how long a component lasts")
+    assert "fewer than 10 failures of their own; 2 of them" in section.answer
     assert "36\u00a0%" in section.html
+    assert "park" not in section.html  # nothing to gain there that can be computed
+
+
+def test_where_no_gain_can_be_computed_it_says_so_and_shows_no_table(small: Run):
+    models = small.table("life_models").assign(own_data_share=0.0)
+    write_csv("life_models", models, small.folder)
+    section = slip_section(small)
+    assert "No gain can be computed" in section.html
+    assert "<table" not in section.html
 
 
 def test_the_slip_has_the_fields(small: Run):

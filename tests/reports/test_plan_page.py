@@ -89,8 +89,8 @@ def test_looks_stand_with_reading_limit_tool_and_caution(tmp_path: Path):
     folder = write_run(tmp_path / "run", {}, intervals=made)
     told = {r[0]: r for r in rows(section(open_run(folder), "on condition").html)}
     plug = told["inspect spark plug"]
-    assert "electrode gap: 0.7-0.8 mm" in plug[2]
-    assert "outside 0.6-0.9" in plug[3]
+    assert "electrode gap: 0.7 to 0.8 mm" in plug[2]
+    assert "outside 0.6 to 0.9 mm" in plug[3]
     assert plug[4] == "feeler gauge"
     assert "no flame or spark" in told["inspect fuel hose and clamps"][5]
 

@@ -145,5 +145,30 @@ def as_csv(table: pd.DataFrame) -> str:
     return out.getvalue()
 
 
+def with_confirmed(text: str, before: pd.DataFrame) -> str:
+    """Text of duty.csv with what a person confirmed in an earlier one.
+
+    Parameters
+    ----------
+    text : str
+        A new duty.csv.
+    before : DataFrame
+        Text cells of the earlier file, which may have been sorted, cut or saved otherwise.
+    """
+    old = before.rename(columns=lambda c: str(c).casefold())
+    if not {"customer", "duty", "confirmed"} <= set(old.columns):
+        return text
+    said = old[(old["confirmed"] != "") & (old["duty"] != "")]
+    kept = {
+        str(c).casefold(): (d, yes)
+        for c, d, yes in zip(said["customer"], said["duty"], said["confirmed"], strict=True)
+    }
+    table = pd.read_csv(io.StringIO(text), dtype=str, keep_default_na=False)
+    for row, customer in enumerate(table["customer"]):
+        if customer.casefold() in kept:
+            table.loc[row, ["duty", "confirmed"]] = kept[customer.casefold()]
+    return as_csv(table)
+
+
 def _safe(value: object) -> object:
     return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA) else value

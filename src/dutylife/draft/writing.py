@@ -10,15 +10,22 @@ import pandas as pd
 from dutylife.disk import write_whole
 from dutylife.draft.advice import hints, to_confirm
 from dutylife.draft.drafting import draft_exports
-from dutylife.draft.duty import as_csv, duty_names, propose_duties, severe_duties
+from dutylife.draft.duty import (
+    as_csv,
+    duty_names,
+    propose_duties,
+    severe_duties,
+    with_confirmed,
+)  # fmt: skip
 from dutylife.draft.mapping import Choice
 from dutylife.draft.settling import DraftedExport
 from dutylife.draft.text import comment, export_keys, inline, join_keys, key_of, quoted
 from dutylife.errors import ExportError, RunError
 from dutylife.intake.columns import COLUMNS_OF
-from dutylife.intake.raw import Place
+from dutylife.intake.findings import first_few
+from dutylife.intake.raw import Place, read_raw
 from dutylife.intake.values import blanked, read_dates, read_numbers
-from dutylife.settings import SourceColumn
+from dutylife.settings import Export, SourceColumn
 
 _SAMPLES = 3
 DUTY_FILE = "duty.csv"
@@ -92,7 +99,7 @@ def draft_settings(paths: list[str | Path], out_folder: str | Path = ".") -> Dra
             ", ".join(str(p) for p in paths),
             "; ".join(passed) or "give the export of invoices or work orders",
         )
-    questions = [f"{d.table.label}: {q}" for d in exports for q in d.questions]
+    questions = _asked_once(exports)
     if not any(d.export.kind == "lines" for d in exports):
         questions.append("no file holds lines of work (a date with a machine, part or text)")
     duties = pd.DataFrame() if _has_duty(exports) else _duties(exports)
@@ -129,9 +136,22 @@ def write_draft(draft: Draft, out: str | Path, *, replace: bool = False) -> list
             "give another --out, or move the file away",
         )
     file.parent.mkdir(parents=True, exist_ok=True)
+    duty = file.parent / DUTY_FILE
+    if duty in files and duty.is_file():
+        before = read_raw(duty, Export(path=DUTY_FILE), "draft")
+        files[duty] = with_confirmed(draft.duty_csv, before.cells.astype("object"))
     for path, text in files.items():
         write_whole(path, text)
     return list(files)
+
+
+def _asked_once(exports: list[DraftedExport]) -> list[str]:
+    """Questions, each once with the files it is asked of."""
+    asked: dict[str, list[str]] = {}
+    for one in exports:
+        for question in one.questions:
+            asked.setdefault(question, []).append(one.table.label)
+    return [f"{first_few(labels)}: {question}" for question, labels in asked.items()]
 
 
 def _places(given: str | Path) -> list[Place]:

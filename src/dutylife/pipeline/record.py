@@ -21,7 +21,11 @@ def info_of(
 ) -> dict[str, Any]:
     """Content of run.json, but for timings."""
     unreadable = int(t["set_aside"]["needs_person"].sum())
-    asks = t["findings"].loc[t["findings"]["kind"] == "ask", "message"]
+    asks = t["findings"].loc[t["findings"]["kind"] == "ask", ["message", "mend"]]
+    asked = [
+        str(message) + (f" To mend: {mend}." if isinstance(mend, str) and mend else "")
+        for message, mend in zip(asks["message"], asks["mend"], strict=True)
+    ]
     why = [f"{unreadable} rows can't be read (table set_aside)"] if unreadable else []
     return {
         "fleet": settings.fleet.model_dump(include={"name", "currency", "meter_unit"}),
@@ -35,7 +39,7 @@ def info_of(
         "rows_in": sum(a["n_rows"] for a in accounts),
         "rows_used": sum(a["n_used"] for a in accounts),
         "rows_set_aside": sum(a["n_set_aside"] for a in accounts),
-        "person_needed": why + [str(a) for a in asks],
+        "person_needed": list(dict.fromkeys(why + asked)),
         "settings_digest": digest_of(settings.model_dump_json(), length=64),
         "settings": settings.model_dump(mode="json", exclude_unset=True, by_alias=True),
         "versions": versions(),

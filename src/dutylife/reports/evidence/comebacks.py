@@ -33,9 +33,13 @@ def comebacks(run: Run) -> Section:
     within = f"within {wording.count(int(days), 'day')}" if days else "within the comeback window"
     n_back, n_jobs = int(every["n_comebacks"].sum()), int(every["n_jobs"].sum())
     flagged = table[(table["p_adjusted"] <= FALSE_DISCOVERY) & (table["n_comebacks"] > 0)]
-    named = ", ".join(_named(r) for r in flagged.to_dict("records"))
+    named = ", ".join(f"{_named(r)} ({r['grouped_by']})" for r in flagged.to_dict("records"))
     answer = f"{n_back} of {wording.count(n_jobs, 'job')} on a component came back {within}"
-    answer += f"; more than chance explains: {named}." if named else ", none of them in a cluster."
+    answer += (
+        f"; more than chance explains: {named}."
+        if named
+        else ", nowhere more than chance explains."
+    )
     sentences = [
         "A comeback is a failure of the same component on the same machine after it was worked "
         "on. It is held against the work, the part and its batch; who did it is not looked at."
@@ -76,10 +80,13 @@ def _table(rows: pd.DataFrame, caption: str, kind: str, level: str) -> Markup:
         Shown(name="named", heading=kind),
         figure_column("n_jobs", "jobs"),
         figure_column("n_comebacks", "came back"),
-        figure_column("expected_back", "if all were alike", missing=""),
+        figure_column("expected_back", "would, if all were alike", missing=""),
         Shown(name="span", heading=f"share, {level}", number=True),
         figure_column(
-            "p_adjusted", "chance if alike", write=lambda p: wording.number(p, 2), missing=""
+            "p_adjusted",
+            "chance of so many, if alike",
+            write=lambda p: wording.number(p, 2),
+            missing="",
         ),
     ]
     return html_table(rows, shown, caption=caption)

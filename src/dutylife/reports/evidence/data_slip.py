@@ -114,17 +114,23 @@ def slip_section(run: Run) -> Section:
     given, table = facts_of(run), gains(run)
     n_all = len(run.table("life_models"))
     if table.empty:
-        return Section("Why it is worth writing down", f"Each law has {OWN_FAILURES} failures or "
-                       "more of its own.")  # fmt: skip
+        return Section("Why it is worth writing down", f"Each answer has {OWN_FAILURES} failures "
+                       "or more of its own.")  # fmt: skip
     table = table.assign(most=table[["narrower_hours", "narrower_reason"]].max(axis=1).fillna(0))
     order = table.sort_values(["most", "n_failed", "component"], ascending=[False, True, True])
-    shown = order.head(MOST_ROWS)
+    shown = order[order["most"] > 0].head(MOST_ROWS)
     few = int((table["n_failed"] < FEW_FAILURES).sum())
     answer = (
-        f"{len(table)} of {wording.count(n_all, 'law')} stand on fewer than {OWN_FAILURES} "
-        f"failures of their own; {few} of them on fewer than {FEW_FAILURES}, which is not enough "
-        "evidence by itself."
+        f"{len(table)} of {wording.count(n_all, 'answer')} on how long a component lasts in one "
+        f"kind of work stand on fewer than {OWN_FAILURES} failures of their own; {few} of them on "
+        f"fewer than {FEW_FAILURES}, which is not enough evidence by itself."
     )
+    if shown.empty:
+        nothing = (
+            "No gain can be computed: where failures are few, those counted have their hours and "
+            "their reason. More jobs written down so are what makes these answers surer."
+        )
+        return Section("Why it is worth writing down", answer, (nothing, _sentence(table)))
     return Section("Why it is worth writing down", answer, (_sentence(table),), (
         html_table(
             shown,
@@ -132,15 +138,15 @@ def slip_section(run: Run) -> Section:
                 Shown(name="component", heading="component"),
                 Shown(name="duty", heading="duty"),
                 figure_column("n_failed", "failures counted"),
-                figure_column("n_without_hours", "further ones without hours"),
-                figure_column("narrower_hours", "hours known: range narrower by", write=_percent,
+                figure_column("n_without_hours", "more, hours not written"),
+                figure_column("narrower_hours", "with hours: range narrower by", write=_percent,
                               missing="no change"),
-                figure_column("n_unsure", "cause not sure"),
-                figure_column("narrower_reason", "reason known: range narrower by",
+                figure_column("n_unsure", "of those counted, cause not sure"),
+                figure_column("narrower_reason", "with the reason: range narrower by",
                               write=_percent, missing="no change"),
                 figure_column("n_readings", "readings so far"),
             ],
-            caption=_caption(len(table), given),
+            caption=_caption(len(shown), given),
         ),
     ))  # fmt: skip
 
@@ -150,7 +156,7 @@ def _percent(value: float) -> str:
 
 
 def _caption(n: int, given: Facts) -> str:
-    first = f"The {min(n, MOST_ROWS)} laws that would gain most"
+    first = "The one that would gain" if n == 1 else f"The {n} that would gain most"
     return f"{first}, had the failures in the record up to {day(given.as_of)} had these fields."
 
 
@@ -159,7 +165,7 @@ def _sentence(table: pd.DataFrame) -> str:
     return (
         "Readings add by another way: from two readings of the same part on, its drift to the "
         "limit can be followed, before anything fails. How much that adds can't be computed from "
-        f"a record without them; {unread} of these laws are of components without a reading."
+        f"a record without them; {unread} of these answers are on components without a reading."
     )
 
 
