@@ -84,11 +84,10 @@ def show(points: list[Point]) -> None:
           f"{'x read':>7} {'peak MB':>8} {'x read':>7} {'exponent':>9}")  # fmt: skip
     before: Point | None = None
     for p in points:
-        grew = (
-            f"{log(p.processor_seconds / before.processor_seconds) / log(p.lines / before.lines):9.2f}"
-            if before
-            else ""
-        )
+        grew = ""
+        if before:
+            times = p.processor_seconds / before.processor_seconds
+            grew = f"{log(times) / log(p.lines / before.lines):9.2f}"
         print(
             f"{p.lines:10d} {p.lines // LINES_PER_MACHINE:9d} {p.seconds:9.1f} "
             f"{p.processor_seconds:9.1f} {1e6 * p.processor_seconds / p.lines:8.0f} "
