@@ -9,6 +9,7 @@ from dutylife.settings.sections import (
     Cost,
     Duty,
     PresentSchedule,
+    SeasonOrder,
     Stock,
     Workshop,
 )
@@ -25,6 +26,7 @@ __all__ = [
     "Join",
     "PartsCell",
     "PresentSchedule",
+    "SeasonOrder",
     "Settings",
     "SourceColumn",
     "Stock",

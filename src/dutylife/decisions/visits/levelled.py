@@ -102,7 +102,8 @@ def level_visits(due: pd.DataFrame, weeks: Weeks, is_open: Flags, machine: Ints)
             _rounds(due[mine].reset_index(drop=True), weeks, is_open, machine[mine], book, ahead)
             for mine, ahead in parts
         ]
-        done = pd.concat([f.done for f in found if len(f.done)], ignore_index=True)
+        some = [f.done for f in found if len(f.done)] or [found[0].done]
+        done = pd.concat(some, ignore_index=True)
         return Levelled(done=done, n_waiting=sum(f.n_waiting for f in found))
 
 
