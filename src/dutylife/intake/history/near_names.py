@@ -97,9 +97,7 @@ def _alike(name: str, by_figures: dict[str, set[str]]) -> set[str]:
     }
 
 
-def _swapped(
-    name: str, by_sorted: dict[str, set[str]], customers: dict[str, set[str]]
-) -> set[str]:
+def _swapped(name: str, by_sorted: dict[str, set[str]], customers: dict[str, set[str]]) -> set[str]:
     own = _signs(name)
     if sum(c.isdigit() for c in name) < _LONG:
         return set()
