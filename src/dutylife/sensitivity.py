@@ -11,10 +11,13 @@ from dutylife.decisions import recommend_intervals
 from dutylife.errors import DecisionError
 from dutylife.lives import build_lives, counter_habits
 from dutylife.models import fit_models
-from dutylife.schema import as_table
+from dutylife.provenance import digest_of, seed_of
+from dutylife.schema import as_table, empty_table
 from dutylife.settings import CodedComponent, Settings
 from dutylife.spread import spread
+from dutylife.wording import count
 
+MOST_MACHINES = 1000  # a dozen switches of so many take about as long as all else of the run
 Tables = dict[str, pd.DataFrame]
 Switched = tuple[Settings, Tables]
 _CELL = ["component", "duty"]
@@ -53,7 +56,14 @@ def sensitivity(tables: Tables, settings: Settings) -> pd.DataFrame:
         A row for each assumption and cell: the renewal task (replace, or run to failure) and its
         interval as assumed and as switched, and the ratio of the characteristic lives, switched
         over assumed. A switch that leaves the lives as they were has no rows.
+
+    Notes
+    -----
+    Of more than 1000 machines so many are drawn by the seed, and laws and intervals "as assumed"
+    are made of their lives alone too (`sampled_note` says so).
     """
+    if tables["units"]["unit_id"].nunique() > MOST_MACHINES:
+        tables = _of_some(tables, settings)
     base = _cells(tables["life_models"], tables["intervals"])
     out = []
     common = {name: tables[name] for name in _NEEDED if name in tables}, settings
@@ -69,6 +79,46 @@ def sensitivity(tables: Tables, settings: Settings) -> pd.DataFrame:
     if len(rows):
         rows["scale_ratio"] = rows.pop("scale_days_switched") / rows.pop("scale_days")
     return as_table("sensitivity", rows)
+
+
+def sampled_note(units: pd.DataFrame) -> pd.DataFrame:
+    """Table "findings": that the assumptions were switched on a part of the machines."""
+    n = units["unit_id"].nunique()
+    if n <= MOST_MACHINES:
+        return empty_table("findings")
+    row = {
+        "finding_id": digest_of("assumptions switched", n),
+        "stage": "assumptions switched", "kind": "note", "table": "sensitivity",
+        "key": "n_machines", "source_row": 0,
+        "message": (
+            "the assumptions behind the lives were switched on "
+            f"{count(MOST_MACHINES, 'machine')} drawn of {count(n, 'machine')}: intervals in this "
+            "table, as assumed too, are those of their lives"
+        ),
+        "mend": "nothing to do; the intervals of the run stand on all machines",
+    }  # fmt: skip
+    return as_table("findings", pd.DataFrame([row]))
+
+
+def _of_some(tables: Tables, settings: Settings) -> Tables:
+    """Tables of `MOST_MACHINES` machines, with laws and intervals of their own."""
+    every = np.sort(tables["units"]["unit_id"].astype("object").unique())
+    seed = seed_of(settings.report.seed, "assumptions switched")
+    some = set(np.random.default_rng(seed).choice(every, MOST_MACHINES, replace=False))
+    names = ("maintenance_events", "service_lines", "units", "unit_spans")
+    few = {}
+    for name in names:
+        unit = tables[name]["unit_id"]
+        few[name] = tables[name][unit.isin(some) | unit.isna()].reset_index(drop=True)
+    events, lines, units, spans = (few[n] for n in names)
+    few["failure_events"] = build_lives(events, lines, units, spans, settings)["failure_events"]
+    laws = fit_models(few["failure_events"], few["unit_spans"], settings, with_curves=False)
+    decided = recommend_intervals(
+        laws["life_draws"], laws["life_models"], few["failure_events"], few["service_lines"],
+        few["maintenance_events"], few["unit_spans"], settings, tables.get("shelf"),
+    )  # fmt: skip
+    few |= {"life_models": laws["life_models"], "intervals": decided["intervals"]}
+    return tables | few
 
 
 def _switched(common: tuple[Tables, Settings], number: int) -> pd.DataFrame | None:

@@ -44,11 +44,6 @@ class Point:
         return self.processor_seconds / self.plain_processor_seconds
 
 
-def grown(before: Point, now: Point) -> float:
-    """Exponent of growth of processor seconds with lines."""
-    return log(now.processor_seconds / before.processor_seconds) / log(now.lines / before.lines)
-
-
 def measured(command: list[str]) -> tuple[float, float, float, int]:
     """Run a command; seconds by the clock, of the processor, peak memory [MB], exit code."""
     start = time.perf_counter()
@@ -89,7 +84,10 @@ def show(points: list[Point]) -> None:
           f"{'x read':>7} {'peak MB':>8} {'x read':>7} {'exponent':>9}")  # fmt: skip
     before: Point | None = None
     for p in points:
-        grew = f"{grown(before, p):9.2f}" if before else ""
+        grew = ""
+        if before:
+            times = p.processor_seconds / before.processor_seconds
+            grew = f"{log(times) / log(p.lines / before.lines):9.2f}"
         print(
             f"{p.lines:10d} {p.lines // LINES_PER_MACHINE:9d} {p.seconds:9.1f} "
             f"{p.processor_seconds:9.1f} {1e6 * p.processor_seconds / p.lines:8.0f} "

@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import dutylife.sensitivity as module
 from dutylife import pipeline
 from dutylife.practice import make_practice
 from dutylife.reports.evidence.assumptions import assumption_rows
@@ -85,3 +86,19 @@ def test_the_page_counts_what_changes_by_a_tenth() -> None:
         "cap, yard: replace at 100 days, then run to failure", "none",
     ]  # fmt: skip
     assert found["middle"].iloc[0] == "−10 %"
+
+
+def test_of_a_large_fleet_a_part_is_drawn_and_the_run_says_so(
+    switched: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    settings, tables, whole = switched
+    assert module.sampled_note(tables["units"]).empty
+    monkeypatch.setattr(module, "MOST_MACHINES", 25)
+    drawn = sensitivity(tables, settings)
+    assert set(drawn["switched_to"]) <= {a.switched_to for a in module.ASSUMPTIONS}
+    assert len(drawn)
+    # laws as assumed are those of the machines drawn, so fewer failures stand behind them
+    one, two = (f.drop_duplicates(["component", "duty"])["n_failed"].sum() for f in (whole, drawn))
+    assert 0 < two < one
+    assert "25 machines" in module.sampled_note(tables["units"])["message"].iloc[0]
+    assert sensitivity(tables, settings).equals(drawn)

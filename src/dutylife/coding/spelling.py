@@ -12,6 +12,7 @@ _LONG = 8  # from this length on two slips are allowed
 # a shorter token, or one two slips away, seen this often is a word of its own, not a slip
 _OFTEN = 3
 _OFTEN_SHARE = 0.02
+_BLOCK = 4096  # tokens whose distances are held at once
 
 
 def corrections(
@@ -49,12 +50,14 @@ def corrections(
     targets = sorted(t for t in known if len(t) >= _LEAST - 1 and t.isalpha())
     if not unknown or not targets:
         return {}
-    distance = process.cdist(
-        unknown, targets, scorer=OSA.distance, score_cutoff=2, dtype=np.uint8, workers=1
-    )
     out: dict[str, str] = {}
-    for row, token in enumerate(unknown):
-        near = distance[row]
+    for at, token in enumerate(unknown):
+        if at % _BLOCK == 0:
+            distance = process.cdist(
+                unknown[at : at + _BLOCK], targets, scorer=OSA.distance, score_cutoff=2,
+                dtype=np.uint8, workers=1,
+            )  # fmt: skip
+        near = distance[at % _BLOCK]
         least = int(near.min())
         if least > (2 if len(token) >= _LONG else 1):
             continue

@@ -25,7 +25,7 @@ from dutylife.pipeline.work import (
 from dutylife.provenance import file_digest
 from dutylife.run_folder import swapped_in, write_info, write_tables
 from dutylife.schema import empty_table
-from dutylife.sensitivity import sensitivity
+from dutylife.sensitivity import sampled_note, sensitivity
 from dutylife.settings import Settings
 
 
@@ -98,6 +98,7 @@ def _run(
     with work.stage("assumptions switched"):
         as_read = {name: inputs[name] for name in ("units", "unit_spans")}
         t["sensitivity"] = sensitivity(t | as_read, settings)
+        work.findings.append(sampled_note(t["units"]))
     with work.stage("plan kept"):
         earlier = kept_of_plan(months, settings, work)
         work.findings.append(reports.without_machines(t["machine_tasks"], settings))

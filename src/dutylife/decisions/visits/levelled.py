@@ -1,6 +1,6 @@
 """Visits of a fleet too large for the programme of months: by intervals, weeks levelled."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -59,11 +59,10 @@ class _Visits:
 
 @dataclass(slots=True)
 class _Book:
-    """Hours left and taken of each week."""
+    """Hours left of each week, and all it has."""
 
     left: Floats
-    taken: Floats
-    all: Floats = field(default_factory=lambda: np.empty(0))
+    all: Floats
 
 
 def level_visits(due: pd.DataFrame, weeks: Weeks, is_open: Flags, machine: Ints) -> Levelled:
@@ -103,13 +102,14 @@ def level_visits(due: pd.DataFrame, weeks: Weeks, is_open: Flags, machine: Ints)
             _rounds(due[mine].reset_index(drop=True), weeks, is_open, machine[mine], book, ahead)
             for mine, ahead in parts
         ]
-        done = pd.concat([f.done for f in found if len(f.done)], ignore_index=True)
+        some = [f.done for f in found if len(f.done)] or [found[0].done]
+        done = pd.concat(some, ignore_index=True)
         return Levelled(done=done, n_waiting=sum(f.n_waiting for f in found))
 
 
 def _book(weeks: Weeks) -> _Book:
     left = np.full(len(weeks.days), np.inf) if weeks.hours is None else weeks.hours.copy()
-    return _Book(left=left, taken=np.zeros(len(left)), all=left.copy())
+    return _Book(left=left, all=left.copy())
 
 
 def _rounds(
@@ -239,9 +239,7 @@ def _fill(may: Ints, w: int, week: Ints, visits: _Visits, book: _Book) -> None:
     need = np.where(alone, book.all[w], visits.hours[may])
     taken = may[np.cumsum(need) <= book.left[w] + NEAR]
     week[taken] = w
-    used = float(need[: len(taken)].sum())
-    book.left[w] -= used
-    book.taken[w] += used
+    book.left[w] -= float(need[: len(taken)].sum())
 
 
 def _days(visits: _Visits, week: Ints, weeks: Weeks, came: Ints) -> Ints:

@@ -42,7 +42,7 @@ def near_names(lines: pd.DataFrame, machines: pd.DataFrame) -> pd.DataFrame:
     rows = []
     if strange and known:
         by_loose, by_signs = _by(known, loose_key), _by(known, _signs)
-        by_figures = _by(known, _figures)
+        by_figures, by_sorted = _by(known, _figures), _by(known, _sorted_signs)
         finder = NameFinder(known, {})
         of_customer = _by_customer(known, customers)
         for name in strange:
@@ -51,7 +51,7 @@ def near_names(lines: pd.DataFrame, machines: pd.DataFrame) -> pd.DataFrame:
                 (by_signs.get(_signs(name), set()), "signs that look alike"),
                 (set(finder.machines(name)), "holds the machine's name"),
                 (_alike(name, by_figures), "near spelling"),
-                (_swapped(name, known, customers), "two figures swapped"),
+                (_swapped(name, by_sorted, customers), "two figures swapped"),
                 (_only_one(name, customers, of_customer), "the only machine of its customer"),
             )
             found, why = next(((f, w) for f, w in tries if f), (set(), ""))
@@ -70,6 +70,11 @@ def _by(names: list[str], key_of: Callable[[str], str]) -> dict[str, set[str]]:
 
 def _signs(name: str) -> str:
     return "".join(c for c in name.casefold() if c.isalnum()).translate(_ALIKE_SIGNS)
+
+
+def _sorted_signs(name: str) -> str:
+    """What two names have in common of which one has two signs swapped."""
+    return "".join(sorted(_signs(name)))
 
 
 def _figures(name: str) -> str:
@@ -92,13 +97,13 @@ def _alike(name: str, by_figures: dict[str, set[str]]) -> set[str]:
     }
 
 
-def _swapped(name: str, known: list[str], customers: dict[str, set[str]]) -> set[str]:
+def _swapped(name: str, by_sorted: dict[str, set[str]], customers: dict[str, set[str]]) -> set[str]:
     own = _signs(name)
     if sum(c.isdigit() for c in name) < _LONG:
         return set()
     return {
         other
-        for other in known
+        for other in by_sorted.get(_sorted_signs(name), set())
         if customers.get(name, set()) & customers.get(other, set()) and _is_swap(own, _signs(other))
     }
 

@@ -7,7 +7,7 @@ import pandas as pd
 
 from dutylife import wording
 from dutylife.provenance import Run
-from dutylife.reports.facts import plain
+from dutylife.reports.facts import plain, table_or_empty
 from dutylife.reports.layout import Section
 from dutylife.reports.tables import Shown, figure_column, html_table
 
@@ -37,7 +37,11 @@ def switched(run: Run) -> Section:
         caption="The whole run again from the lives on, with one assumption switched; table "
         "sensitivity has every cell.", none="No assumption touches this record.",
     )  # fmt: skip
-    return Section("What the intervals hang on", answer, (), (html,))
+    found = plain(table_or_empty(run, "findings"))
+    # said where a fleet is so large that a part of its machines was drawn for this
+    drawn = found.loc[found["table"] == "sensitivity", "message"]
+    notes = tuple(text[0].upper() + text[1:] + "." for text in drawn)
+    return Section("What the intervals hang on", answer, notes, (html,))
 
 
 def assumption_rows(sensitivity: pd.DataFrame) -> pd.DataFrame:
