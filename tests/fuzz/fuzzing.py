@@ -27,7 +27,8 @@ from dutylife.pipeline.work import Work
 from dutylife.schema import as_table, empty_table
 from dutylife.settings import Export, read_settings, settings_from
 
-TEXTS_AT_ONCE = 200
+TEXTS_AT_ONCE = 500
+TELL_EVERY = 5000
 _SECONDS = 30
 _MOST_MEMORY = 6 << 30
 
@@ -38,6 +39,7 @@ class Tally:
 
     seen: Counter[str] = field(default_factory=Counter)
     crashes: dict[str, tuple[str, bytes, str]] = field(default_factory=dict)
+    told: int = 0
 
     def hold(self, kind: str, name: str, data: bytes, go: Callable[[], int]) -> None:
         """Run one input; count it; keep it where it is neither read nor refused in our words."""
@@ -54,6 +56,9 @@ class Tally:
                 raise
             self.seen[f"{kind}: CRASHED"] += 1
             self._keep(kind, name, data, "".join(traceback.format_exception(error)))
+        if self.n_inputs - self.told >= TELL_EVERY:
+            self.told = self.n_inputs
+            print(f"  {self.n_inputs} inputs, {len(self.crashes)} kinds of crash", flush=True)
 
     def _keep(self, kind: str, name: str, data: bytes, told: str) -> None:
         lines = [t for t in told.splitlines() if "dutylife" in t and "File" in t]
@@ -147,7 +152,8 @@ def code_texts(texts: list[str]) -> int:
             {
                 "line_id": [f"{i:05d}" for i in range(n)], "source_file": "a.csv",
                 "source_row": range(2, n + 2), "ticket": [f"J{i // 3}" for i in range(n)],
-                "service_date": pd.Timestamp("2024-03-01"), "unit_id": [f"M{i % 5}" for i in range(n)],
+                "service_date": pd.Timestamp("2024-03-01"),
+                "unit_id": [f"M{i % 5}" for i in range(n)],
                 "line_kind": ["part", "labour", "note"][n % 3], "complaint": texts,
                 "work_done": texts[::-1], "description": texts, "quantity": 1.0,
                 "part_number": ["IC-1", "", "SP-7"][n % 3],
