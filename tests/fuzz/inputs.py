@@ -146,10 +146,11 @@ def _words() -> tuple[str, ...]:
     return tuple(sorted(found))
 
 
-_FIGURES = ("9.9k", "12,5 kohm", "+/- 5 %", "0.5mm", "OL", "1e9", "14-16 psi", "\u221e",
-            "4.7 M\u03a9", "90/80 psi", "ohms", "25 hrs", "TP-1", "2x", "1/2", "\u00bd", "#4", "12v", "was",
-            "at", "not", "l/h", "r/h", ",", ";", "(", ")", "-", "+", "&", "\n", "*", "'",
-            "%")  # fmt: skip
+_FIGURES = (
+    "9.9k", "12,5 kohm", "+/- 5 %", "0.5mm", "OL", "1e9", "14-16 psi", "\u221e", "4.7 M\u03a9",
+    "90/80 psi", "ohms", "25 hrs", "TP-1", "2x", "1/2", "\u00bd", "#4", "12v", "was", "at", "not",
+    "l/h", "r/h", ",", ";", "(", ")", "-", "+", "&", "\n", "*", "'", "%",
+)  # fmt: skip
 
 
 def odd_texts() -> st.SearchStrategy[str]:

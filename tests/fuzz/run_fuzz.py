@@ -7,6 +7,7 @@ is one. The short form of the same runs with the tests (test_fuzz.py).
 """
 
 import argparse
+import resource
 import sys
 import time
 from pathlib import Path
@@ -27,6 +28,8 @@ def main() -> int:
     parser.add_argument("--out", type=Path, default=Path("fuzz-found"))
     parser.add_argument("--only", choices=sorted(SHARES))
     given = parser.parse_args()
+    # an input that asks for more is a crash
+    resource.setrlimit(resource.RLIMIT_AS, (6 << 30, resource.getrlimit(resource.RLIMIT_AS)[1]))
     tally, started = Tally(), time.monotonic()
     for kind, share in SHARES.items():
         if given.only in (None, kind):

@@ -86,8 +86,9 @@ def code_planted_beside_the_exports(folder: Path) -> None:
     planted.mkdir()
     (planted / "stock.ipynb").write_text("{}")
     book = nbformat.v4.new_notebook()
-    book.cells = [nbformat.v4.new_code_cell("run_folder = ''", metadata={"tags": ["parameters"]}),
-                  nbformat.v4.new_code_cell("import colorsys, pandas; colorsys.__file__")]  # fmt: skip
+    first = nbformat.v4.new_code_cell("run_folder = ''", metadata={"tags": ["parameters"]})
+    then = nbformat.v4.new_code_cell("import colorsys, pandas; colorsys.__file__")
+    book.cells = [first, then]
     (folder / "own.ipynb").write_text(nbformat.writes(book))
     code = (
         "from pathlib import Path\n"
