@@ -38,7 +38,7 @@ def put_in_place(new: Path, folder: Path, old: Path) -> None:
 
 def restored(folder: Path, old: Path) -> None:
     """Bring back the run that a kill between two renames left under its other name."""
-    if os.path.lexists(old) and not os.path.lexists(folder):
+    if old.is_dir() and not old.is_symlink() and not os.path.lexists(folder):
         old.rename(folder)
 
 

@@ -14,6 +14,7 @@ from dutylife.settings import Export, Join
 from dutylife.wording import count
 
 Place = Path | str
+_LONGEST = 1000  # signs of a path
 
 
 def find_files(export: Export, folder: Path, key: str) -> list[Place]:
@@ -38,6 +39,10 @@ def find_files(export: Export, folder: Path, key: str) -> list[Place]:
             return find_files(export.model_copy(update={"path": rest}), folder, key)
         return [export.path]
     path = folder / export.path
+    if "\x00" in export.path or len(export.path) > _LONGEST:
+        raise ExportError(
+            "The path of the export is none that a file can have.", f"{key}.path", "correct it"
+        )
     if path.is_file():
         return [path]
     if any(sign in export.path for sign in "*?["):

@@ -139,7 +139,8 @@ def _run(held: list[Any], notebooks: Sequence[Notebook], progress: Callable[[str
     client = NotebookClient(
         whole, kernel_name="python3", timeout=None, on_cell_start=begun,
         on_cell_error=lambda cell_index, **_: failed.append(cell_index),
-        extra_arguments=["--log-level=CRITICAL"],  # else it warns of its socket
+        # else it warns of its socket; and code that lies in the folder one stands in never runs
+        extra_arguments=["--log-level=CRITICAL", "--InteractiveShellApp.ignore_cwd=True"],
     )  # fmt: skip
     try:
         client.execute()
@@ -166,7 +167,7 @@ def _importable() -> Iterator[None]:
     wanted = {
         "PYTHONPATH": os.pathsep.join(filter(None, [source, os.environ.get("PYTHONPATH", "")])),
         "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MPLBACKEND": "agg",
-        "PYDEVD_DISABLE_FILE_VALIDATION": "1",
+        "PYDEVD_DISABLE_FILE_VALIDATION": "1", "PYTHONSAFEPATH": "1",
     }  # fmt: skip
     before = {key: os.environ.get(key) for key in wanted}
     os.environ.update(wanted)

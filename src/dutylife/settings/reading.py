@@ -33,6 +33,12 @@ def read_settings(path: str | Path) -> Settings:
         raise SettingsError(
             f"The settings file is not readable TOML: {error}.", str(file), "correct that line"
         ) from error
+    except (RecursionError, OSError) as error:
+        why = "keys lie too deep in each other" if isinstance(error, RecursionError) else error
+        raise SettingsError(
+            f"The settings file can't be read: {why}.", str(file),
+            "correct it, or check who may read it",
+        ) from error  # fmt: skip
     return settings_from(data, folder=file.resolve().parent, source=file.name)
 
 

@@ -105,7 +105,7 @@ def _members(
 
 def _is_litter(name: str) -> bool:
     """Files that file managers add, and hidden ones."""
-    parts = PurePosixPath(name).parts
+    parts = PurePosixPath(name.replace("\\", "/")).parts
     return "__MACOSX" in parts or any(p.startswith(".") and p != ".." for p in parts)
 
 

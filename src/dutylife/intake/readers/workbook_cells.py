@@ -15,8 +15,8 @@ from typing import Any
 
 # name of a sheet, its rows, its merged ranges as pairs of (row, column)
 Cells = tuple[str, list[list[Any]], list[Any]]
-_LEAST_MEMORY = 3 << 30
-_MEMORY_A_BYTE = 80  # of the file, cells as Python objects
+_LEAST_MEMORY = 768 << 20
+_MEMORY_A_BYTE = 100  # of the file, cells as Python objects
 _LEAST_SECONDS = 60
 _BYTES_A_SECOND = 200_000
 
