@@ -4,7 +4,7 @@ import hashlib
 import json
 import platform
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib import metadata
 from pathlib import Path
 from typing import Any
@@ -19,6 +19,7 @@ from dutylife.vocabulary import TABLES
 
 # what a number can depend on; all of them stand in run.json
 PACKAGES = ("dutylife", "numpy", "pandas", "scipy", "lifelines")
+HELD_BYTES = 5_000_000  # larger tables are read anew each time
 
 
 def digest_of(*parts: object, length: int = 16) -> str:
@@ -124,12 +125,26 @@ class Run:
             raise RunError(
                 f"The run has no table '{name}'.", str(self.folder), "it has: " + ", ".join(have)
             )
-        text = pd.read_csv(path, dtype=str, keep_default_na=False, na_values={}, encoding="utf-8")
-        flags = [c for c, col in TABLES[name].columns.items() if col.kind == "flag" and c in text]
-        filled = text.mask(text == "") if len(text) else text
-        for flag in flags:
-            filled[flag] = text[flag] == "true"
-        return as_table(name, filled)
+        found = path.stat()
+        if found.st_size > HELD_BYTES:
+            return _read(path, name)
+        # a caller may change its own copy
+        return _held(path, name, found.st_mtime_ns, found.st_size).copy()
+
+
+def _read(path: Path, name: str) -> pd.DataFrame:
+    text = pd.read_csv(path, dtype=str, keep_default_na=False, na_values={}, encoding="utf-8")
+    flags = [c for c, col in TABLES[name].columns.items() if col.kind == "flag" and c in text]
+    filled = text.mask(text == "") if len(text) else text
+    for flag in flags:
+        filled[flag] = text[flag] == "true"
+    return as_table(name, filled)
+
+
+@lru_cache(maxsize=64)
+def _held(path: Path, name: str, changed_ns: int, size: int) -> pd.DataFrame:  # noqa: ARG001
+    """A table read once while its file stays as it is: the sections of a page share many."""
+    return _read(path, name)
 
 
 def open_run(folder: str | Path) -> Run:
