@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from dutylife.lives import prob_in_service
-from dutylife.lives.presence import stays_of
+from dutylife.lives.presence import Gaps, stays_of
 
 CAP = "ignition cap"
 
@@ -170,3 +170,80 @@ def test_a_roster_ends_the_guess_who_is_still_there(made: SimpleNamespace) -> No
     prob = found["units"].set_index("unit_id")["prob_in_service"]
     assert prob["P1"] == 1.0
     assert prob["P2"] < 1.0
+
+
+def even_visits(n: int, evenness: float, seed: int) -> tuple[np.ndarray, ...]:
+    """Visits over 1400 days, gaps of a gamma law; machines leave at 0.0005 a day."""
+    rng = np.random.default_rng(seed)
+    stays = rng.exponential(2000.0, n)
+    rows = []
+    for stay, rate in zip(stays, rng.gamma(4.0, 1 / 240.0, n), strict=True):
+        gaps = rng.gamma(evenness, 1 / (evenness * rate), 2000)
+        days = np.cumsum(gaps)
+        days = days[days < min(stay, 1400.0)]
+        n = len(days)
+        rows.append((n, days[-1] if n else 0.0, n, gaps[:n].sum(), np.log(gaps[:n]).sum()))
+    count, last, n_gaps, total, log = np.array(rows).T
+    began = np.ones(n, dtype=bool)
+    return count, last, stays > 1400.0, Gaps(
+        n=n_gaps, days=total, log_days=log, began_with_visit=began
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("evenness", [0.7, 1.0, 2.5])
+def test_the_evenness_of_visits_is_found_and_says_who_is_there(evenness: float) -> None:
+    count, last, there, gaps = even_visits(500, evenness, 9)
+    nobody = np.zeros(500, dtype=bool)
+    found, _, model = stays_of(count, last, np.full(500, 1400.0), nobody, gaps)
+    assert model.evenness == pytest.approx(evenness, rel=0.1)
+    assert model.leaving_per_day == pytest.approx(0.0005, rel=0.2)
+    for low, high in ((0.0, 0.3), (0.3, 0.8), (0.8, 1.01)):
+        rows = (found >= low) & (found < high)
+        error = 3.0 * np.sqrt(max((found[rows] * (1 - found[rows])).sum(), 1.0)) / rows.sum()
+        assert found[rows].mean() == pytest.approx(there[rows].mean(), abs=error)
+
+
+def test_even_visits_tell_those_gone_from_those_there_better() -> None:
+    count, last, there, gaps = even_visits(800, 3.0, 12)
+    ends, nobody = np.full(800, 1400.0), np.zeros(800, dtype=bool)
+
+    def loss(probability: np.ndarray) -> float:
+        told = np.clip(probability, 1e-6, 1 - 1e-6)
+        return float(-np.where(there, np.log(told), np.log(1 - told)).mean())
+
+    with_gaps, by_chance = (stays_of(count, last, ends, nobody, g)[0] for g in (gaps, None))
+    assert loss(with_gaps) < 0.9 * loss(by_chance)
+
+
+def test_an_even_gap_is_integrated_as_direct_quadrature_does() -> None:
+    from scipy.integrate import quad
+    from scipy.special import gammaincc
+    from scipy.stats import gamma
+
+    count, last, _, gaps = even_visits(60, 2.5, 3)
+    nobody = np.zeros(60, dtype=bool)
+    found, stay, model = stays_of(count, last, np.full(60, 1400.0), nobody, gaps)
+    k, mu = model.evenness, model.leaving_per_day
+    law = gamma(model.shape, scale=1.0 / model.rate_days)
+    for i in range(0, 60, 13):
+        gap = 1400.0 - last[i]
+        peak = (k * count[i] + model.shape) / (k * last[i] + model.rate_days)
+
+        def of(lam: float, i: int = i, peak: float = peak) -> float:
+            return law.pdf(lam) * (lam / peak) ** (k * count[i]) * np.exp(
+                -k * (lam - peak) * last[i]
+            )  # fmt: skip
+
+        def summed(of_rate, of=of, peak=peak) -> float:
+            return quad(lambda lam: of(lam) * of_rate(lam), 1e-9, 12 * peak, epsrel=1e-9,
+                        points=[peak / 3, peak, 3 * peak], limit=500)[0]  # fmt: skip
+
+        def left(lam: float, power: int, gap: float = gap) -> float:
+            return quad(lambda s: s**power * mu * np.exp(-mu * s) * gammaincc(k, k * lam * s), 0,
+                        gap, points=[min(1 / lam, gap / 2)], epsrel=1e-8, limit=200)[0]  # fmt: skip
+
+        there = summed(lambda lam, gap=gap: np.exp(-mu * gap) * gammaincc(k, k * lam * gap))
+        gone, stayed = (summed(lambda lam, p=p, left=left: left(lam, p)) for p in (0, 1))
+        assert found[i] == pytest.approx(there / (there + gone), abs=2e-4)
+        told = (there * gap + stayed) / (there + gone)
+        assert stay[i] == pytest.approx(told, rel=2e-3, abs=0.2)

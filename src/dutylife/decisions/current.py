@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from dutylife.decisions.arrived import came_new_on
 from dutylife.decisions.usage import DAYS_PER_WEEK
 
 _LIFE = ["unit_id", "component", "position"]
@@ -38,8 +39,11 @@ def current_lives(
     left = last["unit_id"].map(fleet["left_on"])
     since = (as_of - last["ended_on"]).dt.days.clip(lower=0).fillna(0.0)
     per_day = last["unit_id"].map(use).astype(float) / DAYS_PER_WEEK
-    unknown = last["exit_days"].isna() & last["exit_hours"].isna()
-    age_days = last["exit_days"] + since
+    # the first part of a machine that came new is as old as the machine
+    began = last["unit_id"].map(came_new_on(units)).where(last["life_number"] == 1)
+    since_new = (as_of - pd.to_datetime(began)).dt.days.astype(float)
+    age_days = (last["exit_days"] + since).fillna(since_new)
+    unknown = age_days.isna() & last["exit_hours"].isna()
     # between the last evidence and now a machine of unknown use adds an unknown number of hours
     age_hours = last["exit_hours"] + (since * per_day).where(since > 0, 0.0)
     age_hours = age_hours.fillna(age_days * per_day)

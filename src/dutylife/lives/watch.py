@@ -7,7 +7,7 @@ import pandas as pd
 
 from dutylife.errors import SettingsError
 from dutylife.lives.meter import days_of
-from dutylife.lives.presence import Presence, stays_of
+from dutylife.lives.presence import Gaps, Presence, stays_of
 from dutylife.schema import spans_of_days
 from dutylife.settings import Settings
 
@@ -181,9 +181,24 @@ def _presence(
         np.maximum(days_of(last_on) - start, 0.0),
         np.maximum(days_of(machines["left_on"].fillna(as_of)) - start, 0.0),
         left.to_numpy(bool),
+        _gaps(evidence, start_on, began_with_visit),
     )
     asked = np.ones(len(machines), dtype=bool) if presence.is_fitted else began.to_numpy()
     probability = np.where(asked, found, np.where(left, 0.0, 1.0))
     stayed = np.where(began, stay, 0.0)
     index = machines.index
     return pd.Series(probability, index), pd.Series(stayed, index), presence
+
+
+def _gaps(evidence: pd.DataFrame, start_on: pd.Series, began_with_visit: pd.Series) -> Gaps:
+    """Gaps between the days a machine was seen, from the begin of watching on."""
+    days = evidence.drop_duplicates().sort_values(["unit_id", "service_date"], kind="stable")
+    days = days[days["service_date"] >= days["unit_id"].map(start_on)]
+    gap = days.groupby("unit_id")["service_date"].diff().dt.days.dropna().astype(float)
+    of = days.loc[gap.index, "unit_id"]
+    sums = pd.DataFrame({"n": 1.0, "days": gap, "log_days": np.log(gap)}).groupby(of).sum()
+    sums = sums.reindex(start_on.index).fillna(0.0)
+    return Gaps(
+        n=sums["n"].to_numpy(), days=sums["days"].to_numpy(), log_days=sums["log_days"].to_numpy(),
+        began_with_visit=began_with_visit.to_numpy(bool),
+    )  # fmt: skip

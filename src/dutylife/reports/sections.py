@@ -31,7 +31,7 @@ from dutylife.reports.maintenance import (
     task_choice,
     visits_section,
 )
-from dutylife.reports.stock import bench_load, moved, shelf_money, stock_page
+from dutylife.reports.stock import bench_load, moved, season_section, shelf_money, stock_page
 from dutylife.settings import Settings
 
 SECTIONS: dict[str, Callable[[Run], Section]] = {
@@ -39,6 +39,7 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
     "why": stock_page.why,
     "demand": stock_page.demand,
     "demand by month": stock_page.demand_by_month,
+    "before the season": season_section.before_the_season,
     "weeks ahead at the bench": bench_load.weeks_ahead,
     "shelf": stock_page.shelf,
     "dead stock": stock_page.dead_stock,

@@ -8,6 +8,7 @@ from dutylife.settings.sections import (
     Cost,
     Duty,
     PresentSchedule,
+    SeasonOrder,
     Stock,
     Workshop,
 )
@@ -24,6 +25,7 @@ __all__ = [
     "Join",
     "PartsCell",
     "PresentSchedule",
+    "SeasonOrder",
     "Settings",
     "SourceColumn",
     "Stock",

@@ -3,7 +3,7 @@
 import datetime as dt
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from dutylife.settings.section import Money, Number, Positive, Section, Share, Week
 
@@ -148,6 +148,35 @@ class Stock(Section):
     supplier: str | None = None
     on_hand: Money | None = None
     on_order: Money | None = None
+
+
+class SeasonOrder(Section):
+    """``[[season_orders]]``: one order that a supplier takes ahead of a season.
+
+    ``price_cut`` is the share off the unit cost, ``short_cost`` what a piece that is asked for in
+    the season costs beyond its price where it was not bought ahead.
+    """
+
+    name: str = "season"
+    order_by: dt.date
+    from_date: Annotated[dt.date, Field(alias="from")]
+    until_date: Annotated[dt.date, Field(alias="until")]
+    supplier: str | None = None
+    price_cut: Annotated[float, Field(ge=0, lt=1)] = 0.0
+    short_cost: Money = 0.0
+
+    @model_validator(mode="after")
+    def _brings_something(self) -> "SeasonOrder":
+        if not self.order_by <= self.from_date <= self.until_date:
+            raise ValueError("order_by, from and until follow one another")
+        if (self.until_date - self.from_date).days > 365:
+            raise ValueError("a season is a year at most: set until")
+        if not (self.price_cut or self.short_cost):
+            raise ValueError(
+                "nothing is gained by ordering ahead: give price_cut (0.1 is 10 % off) or "
+                "short_cost (money a piece)"
+            )
+        return self
 
 
 class Report(Section):

@@ -19,6 +19,7 @@ from dutylife.settings.sections import (
     PresentSchedule,
     ReplacementPrice,
     Report,
+    SeasonOrder,
     Stock,
     Workshop,
 )
@@ -43,6 +44,7 @@ class Settings(Section):
     costs: dict[str, Cost] = {}
     replacement_price: dict[str, ReplacementPrice] = {}
     stock: dict[str, Stock] = {}
+    season_orders: list[SeasonOrder] = []
     report: Report = Report()
     compute: Compute = Compute()
     folder: Path = Field(default=Path(), exclude=True)

@@ -15,6 +15,7 @@ from dutylife.stock.money_curve import ShelfLine, days_on_curve, money_curve, sh
 from dutylife.stock.orders import stock_row
 from dutylife.stock.part_law import quantiles
 from dutylife.stock.plans import plans_of
+from dutylife.stock.season_order import season_order_row, season_spans, seasons_ahead
 from dutylife.stock.series import LEVELS
 from dutylife.stock.shares import mix, monthly_series, shares_of_lives
 from dutylife.stock.shelf import shelf_rows, stock_findings
@@ -66,14 +67,15 @@ def plan_stock(
     levels_only : bool
         Only the plan in force and the spans that levels and orders follow from, which takes a
         third of the time; "demand_forecast" then has those, and `needed_by` is coarse
-        and "money_curve" has no rows.
+        and "money_curve" and "season_orders" have no rows.
 
     Returns
     -------
     dict of str to DataFrame
         "demand_forecast" under the plan in force and, as a second scenario, the recommended one;
-        "stock_plan" and "money_curve" under the plan in force. All without rows where no part has
-        a number. "findings": stock terms of parts nobody knows, parts not sold by the piece.
+        "stock_plan", "season_orders" and "money_curve" under the plan in force. All without rows
+        where no part has a number. "findings": stock terms of parts nobody knows, parts not sold
+        by the piece.
 
     Raises
     ------
@@ -115,12 +117,15 @@ def plan_stock(
         ]
         for n, t in terms.items()
     }
+    seasons = [] if levels_only else seasons_ahead(settings, as_of)
+    ahead = [span for season in seasons for span in season_spans(season, as_of)]
     told = [*spans, *(own[0] for own in own_spans.values())]
-    asked = [*told, *further, *(span for own in own_spans.values() for span in own[1:])]
+    asked = [*told, *further, *ahead, *(span for own in own_spans.values() for span in own[1:])]
     shares = shares_of_lives(forecast_scores, numbers)
     series = monthly_series(service_lines, fleet.current, as_of)
     forecast: list[dict[str, Any]] = []
     rows: list[dict[str, Any]] = []
+    ordered_ahead: list[dict[str, Any]] = []
     on_curve: list[ShelfLine] = []
     for plan in plans:
         # levels follow the plan in force only
@@ -138,6 +143,13 @@ def plan_stock(
             if plan == plans[0]:
                 row = stock_row(number, own, terms[number], as_of, settings, horizon)
                 rows.append(row)
+                ordered_ahead += [
+                    season_order_row(
+                        number, own, terms[number], season, settings, as_of, row["order_now"] or 0.0
+                    )
+                    for season in seasons
+                    if season.supplier in (None, terms[number].supplier)
+                ]
                 if terms[number].unit_cost and not levels_only:
                     on_curve.append(shelf_line(row, own, terms[number]))
     component = parts.component_of_part(fleet.replaced, catalogue, fleet.current)
@@ -145,6 +157,7 @@ def plan_stock(
     return {
         "demand_forecast": _named("demand_forecast", forecast, component, words),
         "stock_plan": _named("stock_plan", rows, component, words),
+        "season_orders": _named("season_orders", ordered_ahead, component, words),
         "money_curve": money_curve(on_curve).table,
         "findings": stock_findings(service_lines, numbers, settings),
     }

@@ -29,6 +29,13 @@ OF_STOCK: list[Column] = [
     *numbers("waiting_days", "days per year", "days waited in a year, summed over pieces"),
     *counts("n_orders n_short_days", "orders placed; days on which something asked for was short"),
     *numbers("under_p80 under_p95", "1", "share of times the demand stayed under", 0, 1),
+    # an order ahead of a season
+    *words("season", "name of the season ordered for"),
+    *dates("order_by until_date", "last day to order; last day of the season"),
+    *numbers("left_at_start", "pieces", "likely left when the season begins"),
+    *numbers("order_ahead", "pieces", "to order ahead of the season"),
+    *numbers("gain_money", "currency", "mean gain of ordering ahead; below 0 a loss"),
+    *numbers("left_over", "pieces", "expected left when the season ends"),
     # the bench
     *numbers(
         "machines_mean machines_planned machines_p10 machines_p50 machines_p90",

@@ -32,6 +32,7 @@ from dutylife.wording.orders import (
     count_shelf_sentence,
     no_order_sentence,
     order_sentence,
+    season_order_sentence,
     shelf_life_sentence,
 )
 
@@ -40,6 +41,6 @@ __all__ = [
     "count_shelf_sentence", "day_words", "every", "evidence", "inspection_text",
     "limit_sentence", "look_sentence", "meter", "money", "no_order_sentence", "number",
     "one_clock", "order_sentence", "percent", "record_behind", "replace_sentence",
-    "run_to_failure_sentence", "shelf_life_sentence", "span", "starting_sentence", "unbroken",
-    "weeks",
+    "run_to_failure_sentence", "season_order_sentence", "shelf_life_sentence", "span",
+    "starting_sentence", "unbroken", "weeks",
 ]  # fmt: skip

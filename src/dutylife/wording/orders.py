@@ -104,3 +104,34 @@ def count_shelf_sentence(
         f"Hold {hold:.0f}, count the shelf: what is on it is not known; "
         f"{_expected(low, high, by, as_of)}; {_covers(level, ready)}."
     )
+
+
+def season_order_sentence(
+    *,
+    season: str,
+    low: float,
+    high: float,
+    by: dt.date,
+    as_of: dt.date,
+    currency: str,
+    order: float = 0.0,
+    there: float = 0.0,
+    cost: float = 0.0,
+    gain: float = 0.0,
+    left_over: float = 0.0,
+    unknown: str = "",
+) -> str:
+    """Sentence for a part that can be ordered ahead of a season; ``unknown`` what is missing."""
+    most = "" if low == high else f", 9 times in 10 no more than {high:.0f}"
+    asked = f"in the {season} expect {low:.0f}{most}"
+    if unknown:
+        return f"Not told: {unknown} is not known; {asked}."
+    left = f" {there:.0f} of those on hand or ordered will likely be left then." if there else ""
+    if not order:
+        none = "Order none ahead: a further piece costs more to hold than it saves"
+        return f"{none}; {asked}.{left}"
+    over = "" if left_over < 0.5 else f", about {left_over:.0f} likely to be left at its end"
+    return (
+        f"Order {order:.0f} by {day_words(by, as_of)} ({money(cost, currency)}), which saves about "
+        f"{money(gain, currency)}: {asked}{over}.{left}"
+    )

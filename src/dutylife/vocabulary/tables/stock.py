@@ -20,6 +20,13 @@ STOCK: list[Table] = [
         "lead_time_days needed_by p50 p90 sentence",
     ),
     table(
+        "season_orders",
+        "part x season that is ordered for ahead",
+        "season part_number",
+        "season part_number component description supplier order_by from_date until_date mean p50 "
+        "p90 left_at_start order_ahead unit_cost order_cost gain_money left_over sentence",
+    ),
+    table(
         "money_curve",
         "money in the levels of all parts and what it brings",
         "point pieces",
