@@ -23,7 +23,7 @@ pytestmark = pytest.mark.slow
 def settings(tmp_path_factory: pytest.TempPathFactory) -> Settings:
     """A small fleet; its lines come in three files, so that there is something to share."""
     folder = tmp_path_factory.mktemp("fleet")
-    made = make_practice(folder, n_units=30, n_years=2, seed=3)
+    made = make_practice(folder, n_units=14, n_years=2, seed=3)
     whole = folder / "lines.csv"
     header, *rows = whole.read_text(encoding="utf-8-sig").splitlines(keepends=True)
     third = len(rows) // 3
