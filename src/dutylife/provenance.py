@@ -4,7 +4,7 @@ import hashlib
 import json
 import platform
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib import metadata
 from pathlib import Path
 from typing import Any
@@ -21,6 +21,7 @@ from dutylife.vocabulary import TABLES
 # what a number can depend on; all of them stand in run.json
 PACKAGES = ("dutylife", "numpy", "pandas", "scipy", "lifelines")
 LARGE_BYTES = 20_000_000  # of a table's CSV; a larger one is read from the Parquet made of it
+HELD_BYTES = 5_000_000  # larger tables are read anew each time
 
 
 def digest_of(*parts: object, length: int = 16) -> str:
@@ -127,19 +128,33 @@ class Run:
                 f"The run has no table '{name}'.", str(self.folder), "it has: " + ", ".join(have)
             )
         typed = path.with_suffix(".parquet")
-        is_large = path.stat().st_size > LARGE_BYTES and typed.is_file()
+        found = path.stat()
+        is_large = found.st_size > LARGE_BYTES and typed.is_file()
         # one that was changed by hand since is older than its text, which then counts
-        if is_large and typed.stat().st_mtime_ns >= path.stat().st_mtime_ns:
+        if is_large and typed.stat().st_mtime_ns >= found.st_mtime_ns:
             return as_table(name, _of_parquet(typed))
-        text = pd.read_csv(path, dtype=str, keep_default_na=False, na_values={}, encoding="utf-8")
-        for c, col in TABLES[name].columns.items():
-            if col.kind in ("word", "text") and c in text and text[c].str.startswith("'").any():
-                text[c] = text[c].map(as_was)
-        flags = [c for c, col in TABLES[name].columns.items() if col.kind == "flag" and c in text]
-        filled = text.mask(text == "") if len(text) else text
-        for flag in flags:
-            filled[flag] = text[flag] == "true"
-        return as_table(name, filled)
+        if found.st_size > HELD_BYTES:
+            return _read(path, name)
+        # a caller may change its own copy
+        return _held(path, name, found.st_mtime_ns, found.st_size).copy()
+
+
+def _read(path: Path, name: str) -> pd.DataFrame:
+    text = pd.read_csv(path, dtype=str, keep_default_na=False, na_values={}, encoding="utf-8")
+    for c, col in TABLES[name].columns.items():
+        if col.kind in ("word", "text") and c in text and text[c].str.startswith("'").any():
+            text[c] = text[c].map(as_was)
+    flags = [c for c, col in TABLES[name].columns.items() if col.kind == "flag" and c in text]
+    filled = text.mask(text == "") if len(text) else text
+    for flag in flags:
+        filled[flag] = text[flag] == "true"
+    return as_table(name, filled)
+
+
+@lru_cache(maxsize=64)
+def _held(path: Path, name: str, changed_ns: int, size: int) -> pd.DataFrame:  # noqa: ARG001
+    """A table read once while its file stays as it is: the sections of a page share many."""
+    return _read(path, name)
 
 
 def _of_parquet(path: Path) -> pd.DataFrame:

@@ -10,20 +10,19 @@ import pandas as pd
 import pytest
 
 from dutylife import pipeline
+from dutylife.models import check_laws
 from dutylife.practice import make_practice
 from dutylife.run_folder import write_tables
 from dutylife.sensitivity import sensitivity
 from dutylife.settings import Settings, read_settings
 from dutylife.settings.sections import Compute
 
-pytestmark = pytest.mark.slow
-
 
 @pytest.fixture(scope="module")
 def settings(tmp_path_factory: pytest.TempPathFactory) -> Settings:
     """A small fleet; its lines come in three files, so that there is something to share."""
     folder = tmp_path_factory.mktemp("fleet")
-    made = make_practice(folder, n_units=30, n_years=2, seed=3)
+    made = make_practice(folder, n_units=12, n_years=2, seed=3)
     whole = folder / "lines.csv"
     header, *rows = whole.read_text(encoding="utf-8-sig").splitlines(keepends=True)
     third = len(rows) // 3
@@ -36,7 +35,10 @@ def settings(tmp_path_factory: pytest.TempPathFactory) -> Settings:
     return read_settings(made["settings"])
 
 
-def tables_of(settings: Settings, compute: Compute, folder: Path, watch: Any = None) -> Path:
+def tables_of(
+    settings: Settings, compute: Compute, folder: Path, watch: Any = None, *, whole: bool = False
+) -> Path:
+    """Tables of exports, lives and laws; of the whole run."""
     given = settings.model_copy(update={"compute": compute})
     as_read: dict[str, pd.DataFrame] = {}
 
@@ -45,8 +47,10 @@ def tables_of(settings: Settings, compute: Compute, folder: Path, watch: Any = N
             as_read.update({name: tables[name] for name in ("units", "unit_spans")})
         return {}
 
-    filled, tables = pipeline.run_stages(given, progress=watch, after=keep)
-    tables["sensitivity"] = sensitivity(tables | as_read, filled)
+    filled, tables = pipeline.run_stages(given, progress=watch, after=keep, laws_only=not whole)
+    tables["law_checks"] = check_laws(tables["failure_events"], filled)
+    if whole:
+        tables["sensitivity"] = sensitivity(tables | as_read, filled)
     write_tables(tables, folder)
     return folder
 
@@ -59,17 +63,12 @@ def plain(settings: Settings, tmp_path_factory: pytest.TempPathFactory) -> Path:
 def differing(one: Path, other: Path) -> list[str]:
     names = sorted(p.name for p in one.iterdir())
     assert names == sorted(p.name for p in other.iterdir())
-    assert len(names) > 40
+    assert len(names) > 20
     return [n for n in names if (one / n).read_bytes() != (other / n).read_bytes()]
 
 
 def test_two_processes_give_the_same_bytes(settings: Settings, plain: Path, tmp_path: Path):
     assert differing(plain, tables_of(settings, Compute(workers=2), tmp_path / "tables")) == []
-
-
-def test_a_scheduler_gives_the_same_bytes(settings, plain, cluster, tmp_path):
-    compute = Compute(scheduler=cluster.scheduler_address)
-    assert differing(plain, tables_of(settings, compute, tmp_path / "tables")) == []
 
 
 def test_a_worker_killed_in_the_middle_changes_nothing(settings, plain, cluster, tmp_path):
@@ -84,7 +83,7 @@ def test_a_worker_killed_in_the_middle_changes_nothing(settings, plain, cluster,
             threading.Thread(target=kill, daemon=True).start()
 
     def kill() -> None:
-        time.sleep(1.0)
+        time.sleep(0.5)
         with Client(cluster.scheduler_address, set_as_default=False) as client:
             pid = min(client.run(os.getpid).values())
         os.kill(pid, signal.SIGKILL)
@@ -94,3 +93,13 @@ def test_a_worker_killed_in_the_middle_changes_nothing(settings, plain, cluster,
     found = tables_of(settings, compute, tmp_path / "tables", watch=kill_soon)
     assert len(killed) == 1
     assert differing(plain, found) == []
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("way", ["processes", "scheduler"])
+def test_a_whole_run_gives_the_same_bytes(settings, way, request, tmp_path):
+    compute = Compute(workers=2)
+    if way == "scheduler":
+        compute = Compute(scheduler=request.getfixturevalue("cluster").scheduler_address)
+    one = tables_of(settings, Compute(), tmp_path / "one", whole=True)
+    assert differing(one, tables_of(settings, compute, tmp_path / "other", whole=True)) == []
