@@ -145,7 +145,8 @@ def _of_parquet(path: Path) -> pd.DataFrame:
     schema = parquet.read_schema(path)
     words = [f.name for f in schema if types.is_string(f.type)]
     table = parquet.read_table(path, read_dictionary=words, use_threads=False)
-    return table.to_pandas(date_as_object=False, use_threads=False)
+    frame: pd.DataFrame = table.to_pandas(date_as_object=False, use_threads=False)
+    return frame
 
 
 def open_run(folder: str | Path) -> Run:
