@@ -17,6 +17,8 @@ from dutylife.sensitivity import sensitivity
 from dutylife.settings import Settings, read_settings
 from dutylife.settings.sections import Compute
 
+pytestmark = pytest.mark.slow  # minutes: each runs the stages anew
+
 
 @pytest.fixture(scope="module")
 def settings(tmp_path_factory: pytest.TempPathFactory) -> Settings:
@@ -95,7 +97,6 @@ def test_a_worker_killed_in_the_middle_changes_nothing(settings, plain, cluster,
     assert differing(plain, found) == []
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("way", ["processes", "scheduler"])
 def test_a_whole_run_gives_the_same_bytes(settings, way, request, tmp_path):
     compute = Compute(workers=2)
