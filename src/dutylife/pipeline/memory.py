@@ -10,8 +10,8 @@ from dutylife.settings import Settings, bytes_of
 
 KEY = "[compute] memory_limit"
 BASE_BYTES = 250 * 2**20  # program and libraries
-# of the bytes of the text files: reading 100 000 lines of tests/benchmarks/big_export.py takes 9.8
-# times as much beside the program; the rest is room for the stages behind (our choice)
+# of the bytes of the text files: reading 1 million lines of tests/benchmarks/big_export.py takes
+# 8.7 times as much beside the program; the rest is room for the stages behind (our choice)
 TIMES_FILES = 12.0
 TEXT_FILES = (".csv", ".tsv", ".txt", ".json", ".jsonl", ".xml", ".html", ".sql")
 
