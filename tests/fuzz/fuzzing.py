@@ -143,6 +143,7 @@ def use_settings(folder: Path, make: Callable[[], Any]) -> int:
 
 def code_texts(texts: list[str]) -> int:
     """Texts as complaint, work and description of lines: coded, every line still there."""
+    texts = [text.replace("\x00", "") for text in texts]  # reading takes zero bytes out
     n = len(texts)
     lines = as_table(
         "service_lines",

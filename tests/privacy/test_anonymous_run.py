@@ -29,9 +29,13 @@ from dutylife.vocabulary import TABLES  # noqa: E402
 
 KEY = b"a secret that is long enough"
 # columns that hold words of ours or sentences: names in them are looked for
-SEARCHED = {
-    "activity",
-}  # fmt: skip
+SEARCHED = """
+activity assumed can_hurt cause_evidence cautions changed_column confirmed counted_by duty
+engine_model equipment_class evidence failure_mode finding group grouped_by guess_activity
+guess_component guess_finding guess_reason is_now key lasts laws_alike mend message method
+part_maker parts plan point position quantity question reason safety_tasks season sentence
+stage subject switched_to table task tasks trend unit verdict was weibull would_tell
+"""
 
 
 def every_text(path: Path) -> list[str]:

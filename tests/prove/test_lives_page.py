@@ -98,9 +98,9 @@ def test_lives_found_and_beliefs_are_those_of_the_tables(folder: Path) -> None:
         rows = csv(folder, name)
         caption = next(c for c in found if c.startswith(start))
         assert len(found[caption]) == len(rows) + 1
-        shown = sorted(c for row in found[caption][1:] for c in row[1:] if c.endswith(" %"))
+        shown = sorted(c for row in found[caption][1:] for c in row[1:] if c.endswith("\u00a0%"))
         for value in rows[columns].stack():
-            assert f"{100 * value:.1f} %" in shown
+            assert f"{100 * value:.1f}\u00a0%" in shown
 
 
 def test_the_page_needs_no_network_and_prints(folder: Path) -> None:

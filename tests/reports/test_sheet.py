@@ -128,7 +128,7 @@ def test_what_is_due_what_to_bring_and_what_it_costs(html: str):
 def test_readings_have_limit_and_tool(html: str):
     assert "electrode gap" in html
     assert "feeler gauge" in html
-    assert "outside 0.6 to 0.9 mm" in html
+    assert "outside 0.6 to 0.9\u00a0mm" in html
 
 
 def test_ages_say_where_they_are_from(html: str):

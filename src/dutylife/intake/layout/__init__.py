@@ -131,7 +131,7 @@ def _require_columns(sheet: Sheet, names: list[str], at: int, key: str) -> None:
             f'set delimiter = "{other[0]}" in {key}'.replace("\t", "\\t"),
         )
     raise ExportError(
-        f"This is not a table: row {row} holds a single cell {line[:40]!r}.",
+        f"This is not a table: row {row} holds a single cell.",
         f"{sheet.label}, row {row}",
         f"give header_row in {key} if the header stands lower, or export it as a table",
     )

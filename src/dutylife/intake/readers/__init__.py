@@ -1,6 +1,10 @@
 """Files to sheets of text cells: one reader a kind of file, chosen by what the bytes are."""
 
+from dataclasses import replace
 from pathlib import Path
+
+import numpy as np
+from pandas.api.types import is_object_dtype
 
 from dutylife.errors import ExportError, SettingsError
 from dutylife.intake.readers.registry import Reader, reader_for, readers
@@ -52,7 +56,29 @@ def read_sheets(path: Path | str, export: Export, key: str) -> list[Sheet]:
     sheets = reader_for(source, key).read(source, export, key)
     if not sheets:
         raise ExportError("The file holds no table.", path.name, "export it again")
-    return sheets
+    return [_without_nuls(sheet) for sheet in sheets]
+
+
+def _without_nuls(sheet: Sheet) -> Sheet:
+    """Take zero bytes out of cells: where text is compared, what stands behind one is not seen.
+
+    Texts have lost theirs when they were decoded; JSON, databases and the like can hold some.
+    """
+    cells, rows = sheet.cells, np.zeros(len(sheet.cells), dtype=bool)
+    for column in cells.columns[[is_object_dtype(kind) for kind in cells.dtypes]]:
+        has = np.array(["\x00" in str(cell) for cell in cells[column]], dtype=bool)
+        if has.any():
+            cells = cells.copy()
+            cells.loc[has, column] = [str(c).replace("\x00", "") for c in cells.loc[has, column]]
+            rows |= has
+    if not rows.any():
+        return sheet
+    first = int(sheet.source_rows[int(rows.argmax())])
+    note = ReadNote(
+        f"{int(rows.sum())} rows held zero bytes, which were left out (first in row {first}).",
+        "look at these rows", first, "ask",
+    )  # fmt: skip
+    return replace(sheet, cells=cells, notes=(*sheet.notes, note))
 
 
 def named_sheets(sheets: list[Sheet], export: Export, key: str) -> list[Sheet]:

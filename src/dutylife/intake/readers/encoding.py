@@ -51,6 +51,8 @@ def decoded(source: Source, stated: str, key: str) -> Decoded:
     data = source.data
     encoding = stated or encoding_of(data)
     try:
+        if not codecs.lookup(encoding)._is_text_encoding:  # zlib and the like: bytes to bytes
+            raise LookupError(encoding)
         found = Decoded(codecs.decode(data, encoding), encoding)
         if encoding == "utf-8" and found.text.startswith("\ufeff"):
             found = Decoded(found.text[1:], encoding)

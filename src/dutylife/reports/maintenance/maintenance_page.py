@@ -20,7 +20,7 @@ from dutylife.settings import settings_from
 
 FIRST_COMPONENTS = ("ignition cap", "carburetor", "air filter")
 TOP_FIGURES = 3
-REPLACED_ON_FAILURE = "replace when it fails, not by age"
+REPLACED_ON_FAILURE = "replace when it fails"
 
 
 def interval_words(row: Any, given: Facts) -> str:

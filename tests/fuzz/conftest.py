@@ -1,0 +1,6 @@
+"""The modules of this folder find each other."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
