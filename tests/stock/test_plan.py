@@ -290,7 +290,7 @@ def test_an_economic_lot_buys_no_further_than_the_forecast_reaches(make):
     assert small == pytest.approx(economic - a_month / 2, abs=1)
     large, half_year, row = lot(5000.0)
     assert large == pytest.approx(half_year["mean"] - a_month / 2, abs=1)
-    assert "These pieces alone last about" in row["sentence"]
+    assert "Lasts about" in row["sentence"]
 
 
 def announced(kind, duty, n, day):

@@ -87,7 +87,7 @@ SECTIONS: dict[str, Callable[[Run], Section]] = {
 ON_SCREEN = frozenset(
     {
         "demand", "demand by month", "weeks ahead at the bench", "shelf", "money and waiting",
-        "before the season", "dead stock", "what moved", "last forecast", "more than needed",
+        "dead stock", "what moved", "last forecast", "more than needed",
         "behind orders", "task choice", "all intervals", "behind intervals",
     }
 )  # fmt: skip

@@ -48,9 +48,7 @@ def order_sentence(
     lot = ""
     if lasts_months > 4:
         about = f"about {lasts_months:.0f} months" if lasts_months < 24 else "two years or more"
-        lot = (
-            f" These pieces alone last {about}: it follows from the pack and the cost of an order."
-        )
+        lot = f" Lasts {about}, by its pack and the cost of an order."
     return (
         f"Order {order:.0f} now{paid}{needed}: {_expected(low, high, by, as_of)}; "
         f"{_covers(level, ready)}.{lot}"
