@@ -64,6 +64,8 @@ def _without_nuls(sheet: Sheet) -> Sheet:
 
     Texts have lost theirs when they were decoded; JSON, databases and the like can hold some.
     """
+    if sheet.encoding:  # text, decoded
+        return sheet
     cells, rows = sheet.cells, np.zeros(len(sheet.cells), dtype=bool)
     for column in cells.columns[[is_object_dtype(kind) for kind in cells.dtypes]]:
         has = np.array(["\x00" in str(cell) for cell in cells[column]], dtype=bool)
