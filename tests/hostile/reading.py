@@ -69,7 +69,7 @@ def member_above_the_archive(folder: Path) -> None:
 
 
 def member_at_the_root(folder: Path) -> None:
-    for name in ("/tmp/x.csv", "C:\\x.csv", "..\\..\\x.csv"):
+    for name in (f"{os.sep}x.csv", "X" + ":\\x.csv", "..\\..\\x.csv"):
         refused(folder, "a.zip", zipped({name: (HEADER + ROWS).encode()}), "outside itself")
 
 
@@ -247,7 +247,7 @@ def cell_over_all_columns(folder: Path) -> None:
 
 
 def device_as_an_export(folder: Path) -> None:
-    refused(folder, "/dev/zero", None, "does not exist")
+    refused(folder, str(Path(os.devnull).with_name("zero")), None, "does not exist")
     os.mkfifo(folder / "pipe.csv")
     refused(folder, "pipe.csv", None, "does not exist")
 

@@ -3,9 +3,10 @@
 from dataclasses import replace
 from pathlib import Path
 
+from dutylife.draft.choices import Mapping
 from dutylife.draft.joins import Joined, join_all
 from dutylife.draft.linetables import SIDE_KINDS, line_tables, links_of, shape_factor, solo_scores
-from dutylife.draft.mapping import Mapping, map_table
+from dutylife.draft.mapping import map_table
 from dutylife.draft.names import is_not_ours, kind_words, name_score
 from dutylife.draft.profile import Profile, profiles_of
 from dutylife.draft.settling import DraftedExport, settle, settle_by_the_others

@@ -1,7 +1,8 @@
 """Which tables hold lines of work, and which other tables have to be joined to them."""
 
+from dutylife.draft.choices import Mapping
 from dutylife.draft.joins import Joined, join_all
-from dutylife.draft.mapping import Mapping, map_table
+from dutylife.draft.mapping import map_table
 from dutylife.draft.names import kind_words, name_score
 from dutylife.draft.profile import Profile, profiles_of
 from dutylife.draft.settling import LINES_KEYS

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 import pandas as pd
 
 from dutylife.draft.categories import line_kind_words, ticket_kind_words
-from dutylife.draft.mapping import NEEDED, Mapping
+from dutylife.draft.choices import NEEDED, Mapping
 from dutylife.draft.profile import Profile
 from dutylife.draft.sheets import Table
 from dutylife.draft.text import quoted

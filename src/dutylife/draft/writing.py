@@ -9,6 +9,7 @@ import pandas as pd
 
 from dutylife.disk import write_whole
 from dutylife.draft.advice import hints, to_confirm
+from dutylife.draft.choices import Choice
 from dutylife.draft.drafting import draft_exports
 from dutylife.draft.duty import (
     as_csv,
@@ -17,7 +18,6 @@ from dutylife.draft.duty import (
     severe_duties,
     with_confirmed,
 )  # fmt: skip
-from dutylife.draft.mapping import Choice
 from dutylife.draft.settling import DraftedExport
 from dutylife.draft.text import comment, export_keys, inline, join_keys, key_of, quoted
 from dutylife.errors import ExportError, RunError
