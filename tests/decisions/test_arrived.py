@@ -75,3 +75,12 @@ def test_on_invented_machines_the_day_is_right_on_average():
     off = (found - truth[found.index]).dt.days
     assert len(found) > 100
     assert abs(off.mean()) < 15  # a wait is 60 days long on average, of all lengths
+
+
+def test_many_late_new_machines_do_not_outvote_the_old_ones_of_the_first_days():
+    late = [(f"L{i:03d}", RECORD + pd.Timedelta(days=400 + 5 * i),
+             RECORD + pd.Timedelta(days=450 + 5 * i)) for i in range(100)]  # fmt: skip
+    found = came_new_on(units(old(11) + late + undated(4, 20, 800)))
+    assert pd.isna(found["UN-4"])
+    assert pd.isna(found["UN-20"])
+    assert pd.notna(found["UN-800"])

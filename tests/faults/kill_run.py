@@ -64,7 +64,7 @@ def take_what_was_computed() -> None:
             known[key] = switched(tables, settings), None
         return known[key][0]
 
-    def pages(folder: Path, progress: Any) -> None:
+    def pages(folder: Path, progress: Any, failed: Any = None) -> None:
         for name in ("stock", "maintenance", "evidence"):
             progress(f"page {name}")
             (folder / f"{name}.html").write_text("<p>page</p>" * 20_000, encoding="utf-8")

@@ -23,7 +23,8 @@ from dutylife.settings import Export, read_settings, settings_from
 PASSWORD = "correct-horse-9f3"
 # intake makes one blank of any line break, so that none stands in a table
 FORMULAS = ("=1+1", '=HYPERLINK("http://example.invalid","pay")', "+cmd|' /c calc'!A0", "-2+3",
-            "@SUM(1)", "\t=1", " =1+1", "\uff1d1+1", "'=1+1", "''=1+1")  # fmt: skip
+            "@SUM(1)", "\t=1", " =1+1", "\uff1d1+1", "'=1+1", "''=1+1",
+            "\u00a0=1+1", "\u2003@x", "\x0b=1", "\x1f=2")  # fmt: skip
 _RUNS = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 HEADER = "job,date,machine,work\n"
 ROWS = "".join(f"J{n},2024-01-{1 + n:02d},M{n % 3},cap renewed\n" for n in range(12))

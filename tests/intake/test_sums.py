@@ -7,7 +7,8 @@ import pytest
 
 from dutylife.draft import draft_settings
 from dutylife.intake import read_exports
-from dutylife.settings import settings_from
+from dutylife.intake.raw import read_raw
+from dutylife.settings import Export, settings_from
 
 HEAD = "Job;Date;Customer;Machine;Work;Part;Qty;Each;Amount"
 PRICES = [12.40, 7.35, 19.99, 4.10, 250.00, 33.33, 8.05, 61.20]
@@ -105,3 +106,10 @@ def test_a_sum_makes_no_customer_whose_duty_is_asked(tmp_path: Path):
     assert "Kerb Crew 1" in draft.duty_csv
     assert "zusammen" not in draft.duty_csv
     assert "office" not in draft.duty_csv
+
+
+def test_a_short_table_whose_figures_happen_to_add_up_loses_no_row(tmp_path: Path):
+    path = tmp_path / "parts.csv"
+    path.write_text("part,name,on hand\nIC-1,,1\nIC-2,,2\nIC-3,,3\n", encoding="utf-8")
+    raw = read_raw(path, Export(path="parts.csv", kind="parts"), "settings: exports.1")
+    assert len(raw.cells) == 3

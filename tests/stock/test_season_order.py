@@ -111,3 +111,9 @@ def test_a_season_that_can_no_longer_be_ordered_for_has_no_rows(fleet):
 def test_an_order_that_makes_no_sense_is_refused_with_the_cure(fleet, changed, told):
     with pytest.raises(SettingsError, match=told):
         with_season(fleet, **changed)
+
+
+def test_a_season_that_begins_on_the_day_itself_is_too_late_to_order_ahead_of(fleet):
+    day = AS_OF.date().isoformat()
+    assert with_season(fleet, order_by=day, **{"from": day}).empty
+    assert len(with_season(fleet, order_by=day, **{"from": "2026-03-16"}))

@@ -22,11 +22,12 @@ def came_new_on(units: pd.DataFrame) -> pd.Series:
     Notes
     -----
     Of the machines first seen from some day on and whose day is known, nearly all may have entered
-    service after the record began: whoever first comes so late is a new machine, where the shop's
-    customers buy new. The earliest such day is taken; a machine without a day that was first seen
-    after it is taken to be new, too, and to have run before its first visit as long as the dated
-    ones have on average. Where fewer than `FEWEST_DATED` tell, or fewer than `MOSTLY_NEW` of them
-    were new, nothing is said: parts of such machines are as old as parts met at any time.
+    service after the record began, of the first eight of them all but one: whoever first comes so
+    late is a new machine, where the shop's customers buy new. The earliest such day is taken; a
+    machine without a day that was first seen after it is taken to be new, too, and to have run
+    before its first visit as long as the dated ones have on average. Where fewer than
+    `FEWEST_DATED` tell, or fewer than `MOSTLY_NEW` of them were new, nothing is said: parts of such
+    machines are as old as parts met at any time.
     """
     rows = units.astype({"unit_id": "object"}).set_index("unit_id")
     seen, entered = rows["first_seen"], rows["in_service_on"]
@@ -37,7 +38,13 @@ def came_new_on(units: pd.DataFrame) -> pd.Series:
     n = np.arange(1, len(dated) + 1)
     # machines first seen on one day go together
     last_of_day = dated["first_seen"].ne(dated["first_seen"].shift(-1)).to_numpy(dtype=bool)
-    told = np.flatnonzero(last_of_day & (n >= FEWEST_DATED) & (np.cumsum(is_new) >= MOSTLY_NEW * n))
+    total = np.cumsum(is_new)
+    # many late ones must not outvote the first of the group
+    earlier = np.concatenate([np.zeros(FEWEST_DATED), total])[: len(total)]
+    first_are_new = total - earlier >= FEWEST_DATED - 1
+    told = np.flatnonzero(
+        last_of_day & (n >= FEWEST_DATED) & (total >= MOSTLY_NEW * n) & first_are_new
+    )
     if not len(told):
         return out
     among = dated.iloc[: told[-1] + 1]

@@ -5,8 +5,14 @@ import re
 import pandas as pd
 
 # a sign a formula starts with, wide forms too, behind blanks and apostrophes
-RUNS = r"'*\s*[=+\-@\t\r\x{ff1d}\x{ff0b}\x{ff0d}\x{ff20}]"
-_RUNS = re.compile(r"'*\s*[=+\-@\t\r\uff1d\uff0b\uff0d\uff20]")
+# the same blanks for both engines, whose own differ
+RUNS = (
+    r"'*[\x01-\x20\x{a0}\x{2000}-\x{200b}\x{202f}\x{3000}]*"
+    r"[=+\-@\t\r\x{ff1d}\x{ff0b}\x{ff0d}\x{ff20}]"
+)
+_RUNS = re.compile(
+    r"'*[\x01-\x20\xa0\u2000-\u200b\u202f\u3000]*[=+\-@\t\r\uff1d\uff0b\uff0d\uff20]"
+)
 _PLAIN = re.compile(r"-(?:\d+(?:\.\d+)?)?")  # a number, or a dash alone
 
 

@@ -41,6 +41,7 @@ from dutylife.intake.rows import (
 from dutylife.intake.settle import settled_exports
 from dutylife.intake.values import filled_from
 from dutylife.schema import as_table
+from dutylife.secret import VARIABLE, secret
 from dutylife.settings import KINDS, Settings
 from dutylife.spread import spread
 from dutylife.wording import count
@@ -204,6 +205,8 @@ def _places(settings: Settings) -> dict[int, list[Place]]:
     for number, export in enumerate(settings.exports, 1):
         key = f"exports.{number}"
         where = f"{settings.source}: {key}"
+        for name in VARIABLE.findall(export.path):  # known here, whichever process reads
+            secret(name, f"{where}.path")
         out[number] = find_files(export, settings.folder, where)
         for place in out[number]:
             at = place if isinstance(place, str) else place.resolve()

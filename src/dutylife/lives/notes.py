@@ -172,7 +172,7 @@ def _presence(watch: Watch) -> list[dict[str, Any]]:
             _note(
                 "prob_in_service",
                 f"{count(len(lost), 'machine')} {'is' if len(lost) == 1 else 'are'} believed gone "
-                f"({how}); their lives end at their last visit: {first_few(lost)}.",
+                f"({how}); their lives end some days after the last visit: {first_few(lost)}.",
                 "say in the machines file which have left (left_on); a wrong guess moves lives",
                 "units",
             )

@@ -120,7 +120,8 @@ def stays_of(
         return known, stay, Presence(int(usable.sum()), None, None, None)
     seen = _visits(np.maximum(n_visits, 0.0), last_visit_days, gap, gaps)
     chosen = np.flatnonzero(usable)
-    chosen = chosen[:: -(-len(chosen) // MOST_FITTED)]
+    if len(chosen) > MOST_FITTED:
+        chosen = chosen[np.linspace(0, len(chosen) - 1, MOST_FITTED).round().astype(int)]
     evenness, theta = _fitted(
         seen.of(chosen), left[chosen], float(n_visits[usable].sum() / watched[usable].sum()),
         may_be_even=gaps is not None,

@@ -37,6 +37,7 @@ class Pseudonyms:
     def __init__(self, key: bytes) -> None:
         self._key = key
         self._known: dict[tuple[str, str], str] = {}
+        self._names: dict[str, str] = {}  # names looked for, and of what kind
         # first word of a name, folded -> (name, its pseudonym), longest first
         self._by_word: dict[str, list[tuple[str, str]]] = {}
 
@@ -57,6 +58,7 @@ class Pseudonyms:
         """From now on `without_names` replaces these names."""
         touched = set()
         for name in names:
+            self._names.setdefault(name, kind)
             first = _WORD.search(name)
             least = _LEAST_DIGITS if name.isdecimal() else _LEAST_LETTERS
             if first is None or len(name) < least:
@@ -66,6 +68,11 @@ class Pseudonyms:
             touched.add(word)
         for word in touched:
             self._by_word[word].sort(key=lambda pair: -len(pair[0]))
+
+    def known(self, text: str) -> str:
+        """Pseudonym of a text that is a name looked for, however short; else blank."""
+        kind = self._names.get(text)
+        return "" if kind is None or not text else self.of(kind, text)
 
     def without_names(self, text: str) -> str:
         """A sentence with pseudonyms for the names in it; names of several words in any case."""

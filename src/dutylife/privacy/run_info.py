@@ -57,6 +57,16 @@ def anonymous_settings(settings: Settings, names: Pseudonyms) -> Settings:
                 if told.supplier else told
                 for part, told in s.stock.items()
             },
+            "season_orders": [
+                told.model_copy(
+                    update={
+                        "name": names.without_names(told.name),
+                        "supplier": told.supplier and names.of("supplier", told.supplier),
+                    }
+                )
+                for told in s.season_orders
+            ],
+            "compute": s.compute.model_copy(update={"scheduler": ""}),
             "plan": s.plan if in_force in PLANS
             else s.plan.model_copy(update={"in_force": names.of("file", in_force)}),
             "report": s.report.model_copy(

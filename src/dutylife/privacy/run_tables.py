@@ -54,7 +54,9 @@ def pseudonyms_for(tables: Tables, settings: Settings, key: bytes) -> Pseudonyms
     names.look_for("customer", sorted({*settings.customers, *duty.by_customer}))
     names.look_for("machine", sorted(duty.by_unit))
     names.look_for("fleet", [settings.fleet.name])
-    names.look_for("supplier", sorted({s.supplier or "" for s in settings.stock.values()}))
+    bought = {s.supplier or "" for s in settings.stock.values()}
+    bought |= {s.supplier or "" for s in settings.season_orders}
+    names.look_for("supplier", sorted(bought))
     return names
 
 
@@ -121,7 +123,10 @@ def _findings(found: pd.DataFrame, names: Pseudonyms) -> pd.DataFrame:
     plain = key.isna() | key.isin(["", *COLUMNS])
     return found.assign(
         message=message, mend=found["mend"].astype("object").where(~quotes, _ASK),
-        key=key.where(plain | ~quotes, key.dropna().map(lambda k: names.of("key", str(k)))),
+        # a short name is not looked for in sentences, but a key that is one is one
+        key=key.where(plain | ~quotes, key.dropna().map(lambda k: names.of("key", str(k)))).map(
+            lambda k: names.known(str(k)) or k, na_action="ignore"
+        ),
     )  # fmt: skip
 
 

@@ -105,7 +105,11 @@ def season_spans(season: SeasonOrder, as_of: pd.Timestamp) -> list[Span]:
 
 def seasons_ahead(settings: Settings, as_of: pd.Timestamp) -> list[SeasonOrder]:
     """Seasons that can still be ordered for."""
-    return [s for s in settings.season_orders if pd.Timestamp(s.order_by) >= as_of]
+    return [
+        s
+        for s in settings.season_orders
+        if pd.Timestamp(s.order_by) >= as_of and pd.Timestamp(s.from_date) > as_of
+    ]
 
 
 def season_order_row(
@@ -143,7 +147,7 @@ def season_order_row(
         unknown = "what the part costs" if not terms.unit_cost else "how many lie on the shelf"
         return row | {"sentence": season_order_sentence(unknown=unknown, **common)}
     used = laws[before[0].key].mean if before else 0.0
-    there = int(max(terms.on_hand + (terms.on_order or 0.0) + ordered_today - used, 0.0))
+    there = round(max(terms.on_hand + (terms.on_order or 0.0) + ordered_today - used, 0.0))
     paid = terms.unit_cost * (1 - season.price_cut)
     per_day = terms.holding_rate * paid / DAYS_PER_YEAR
     gain = season_gain(

@@ -166,6 +166,10 @@ def _rounds(
         # what waits is beyond the horizon, and so is all else of its machine
         lost = np.zeros(n_machines, bool)
         lost[here] = week < 0
+        # but for work that can hurt whose day lies within it
+        cut = np.flatnonzero(lost[machine] & (latest <= weeks.n_days))
+        if len(cut):
+            raise _cut_off(due.iloc[cut], latest[cut], weeks)
         coming[lost[machine]] = np.inf
         latest[brought] = np.where(found, at + limit[brought], np.inf)
         latest[looks] = renewed[pair[looks]] + limit[looks]
@@ -237,9 +241,14 @@ def _fill(may: Ints, w: int, week: Ints, visits: _Visits, book: _Book) -> None:
     # a visit longer than a whole week gets an empty one
     alone = visits.hours[may] > book.all.max()
     need = np.where(alone, book.all[w], visits.hours[may])
-    taken = may[np.cumsum(need) <= book.left[w] + NEAR]
-    week[taken] = w
-    book.left[w] -= float(need[: len(taken)].sum())
+    while len(may):
+        # one that does not fit keeps nobody behind it out
+        fits = need <= book.left[w] + NEAR
+        may, need = may[fits], need[fits]
+        n = int(np.searchsorted(np.cumsum(need), book.left[w] + NEAR, side="right"))
+        week[may[:n]] = w
+        book.left[w] -= float(need[:n].sum())
+        may, need = may[n:], need[n:]
 
 
 def _days(visits: _Visits, week: Ints, weeks: Weeks, came: Ints) -> Ints:
@@ -253,12 +262,25 @@ def _days(visits: _Visits, week: Ints, weeks: Weeks, came: Ints) -> Ints:
         load = np.cumsum(visits.hours[at])
         place = np.minimum((load - visits.hours[at]) / load[-1] * len(days), len(days) - 1)
         spread = days[place.astype(np.int64)]
-        in_time = np.minimum(visits.target[at], visits.limit[at])
-        last = np.searchsorted(days, in_time, side="right") - 1
-        spread = np.where(last >= 0, np.minimum(spread, days[np.maximum(last, 0)]), spread)
+        for by in (visits.target[at], visits.limit[at]):  # a day before the week bounds nothing
+            last = np.searchsorted(days, by, side="right") - 1
+            spread = np.where(last >= 0, np.minimum(spread, days[np.maximum(last, 0)]), spread)
         later = np.searchsorted(days, came[at], side="right")  # a day behind the visit before
         day[at] = np.maximum(spread, days[np.minimum(later, len(days) - 1)])
     return day
+
+
+def _cut_off(rows: pd.DataFrame, latest: Floats, weeks: Weeks) -> DecisionError:
+    """What can hurt and is due later on a machine for which no week was found before."""
+    named = [
+        f"'{row['task']} {row['component']}' of {row['unit_id']} may not be later than "
+        f"{weeks.date(int(day)):%Y-%m-%d}"
+        for row, day in zip(rows.head(5).to_dict("records"), latest, strict=False)
+    ]
+    return DecisionError(
+        f"{len(rows)} tasks that can hurt find no week: {'; '.join(named)}.", "visits",
+        "raise [workshop] hours_per_week, or open weeks that are shut",
+    )  # fmt: skip
 
 
 def _no_week(

@@ -122,7 +122,7 @@ def _checked(pattern: str, key: str) -> str:
 
     if not pattern:
         return ""
-    whole = f"^(?:{pattern})$"
+    whole = f"^(?:{_of_all_letters(pattern)})$"
     try:
         names = set(re.compile(pattern).groupindex)
         pc.extract_regex(pa.array(["x"]), pattern=whole)
@@ -144,6 +144,26 @@ def _checked(pattern: str, key: str) -> str:
             "name its groups: " + ", ".join(CELL_COLUMNS),
         )
     return whole
+
+
+def _of_all_letters(pattern: str) -> str:
+    """The pattern with letters, digits and blanks of every language for the engine's classes.
+
+    The engine's own are those of English only: an umlaut would end a word.
+    """
+    wide = {"w": r"\pL\pN_", "d": r"\p{Nd}", "s": r"\s\p{Z}"}
+    out, in_class, at = [], False, 0
+    while at < len(pattern):
+        sign, following = pattern[at], pattern[at + 1 : at + 2]
+        if sign == "\\" and following:
+            told = wide.get(following)
+            out.append((told if in_class else f"[{told}]") if told else sign + following)
+            at += 2
+            continue
+        in_class = sign == "[" or (in_class and sign != "]")
+        out.append(sign)
+        at += 1
+    return "".join(out)
 
 
 def _by_pattern(pieces: list[str], pattern: str) -> list[tuple[str, ...]]:

@@ -10,6 +10,7 @@ from dutylife.intake.values import read_numbers
 from dutylife.settings import Export
 
 _HAS_LETTER = re.compile(r"[^\W\d_]")
+_HAS_DIGIT = re.compile(r"\d")
 _FIGURE = re.compile(
     r"[^\w.,()-]*\(?-?[\d.,' \u00a0\u202f]*\d[\d.,' \u00a0\u202f]*-?\)?\W*[^\W\d_]{0,4}\.?"
 )
@@ -52,6 +53,8 @@ def find_sums(
     if not rows:
         return np.zeros(0, dtype=np.intp)
     last = _last_record(is_record, set(rows))
+    if last < 0:  # a table of few columns: each of its rows may be a record
+        return np.zeros(0, dtype=np.intp)
     found: list[int] = []
     for decimal, thousands in ((".", ","), (",", ".")):
         form = Export(path="-", decimal=decimal, thousands=thousands)
@@ -67,9 +70,15 @@ def _candidates(cells: pd.DataFrame, few: NDArray[np.intp]) -> dict[int, list[in
         filled = [(at, c) for at, c in enumerate(record) if c != ""]
         figures = [at for at, c in filled if _FIGURE.fullmatch(c)]
         rest = [c for at, c in filled if at not in figures]
-        if figures and len(rest) <= 1 and all(_HAS_LETTER.search(c) for c in rest):
+        if figures and len(rest) <= 1 and all(_is_word(c) for c in rest):
             out[row] = figures
     return out
+
+
+def _is_word(cell: str) -> bool:
+    """Words of a total, not the number of a part, machine or job."""
+    mixed = any(_HAS_LETTER.search(w) and _HAS_DIGIT.search(w) for w in cell.split())
+    return bool(_HAS_LETTER.search(cell)) and not mixed
 
 
 def _last_record(is_record: NDArray[np.bool_], candidates: set[int]) -> int:

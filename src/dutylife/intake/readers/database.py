@@ -65,6 +65,12 @@ def read_sqlite(source: Source, export: Export, _key: str) -> list[Sheet]:
     return sheets
 
 
+def _waits(journal: Path) -> bool:
+    """Whether changes stand in it: one kept for the next time has its beginning wiped."""
+    with journal.open("rb") as file:
+        return bool(file.read(8).strip(b"\x00"))
+
+
 def _require_free(source: Source) -> None:
     """Raise where another program is writing the file: what it has not ended is not in its bytes.
 
@@ -78,7 +84,7 @@ def _require_free(source: Source) -> None:
     mend = "close the program that writes it, or let it make a copy, and run again"
     for ending in ("-journal", "-wal"):
         beside = source.path.with_name(source.path.name + ending)
-        if beside.is_file() and beside.stat().st_size:
+        if beside.is_file() and _waits(beside):
             raise ExportError(
                 f"Another program is writing the SQLite file, or broke off: changes wait in "
                 f"{beside.name}.", source.name, mend,
