@@ -201,7 +201,9 @@ def kills(killer: Killer, n_kills: int, rng: random.Random) -> int:
         seen["killed" if code < 0 else "had ended" if code == 0 else "RUN FAILED"] += 1
         print(f"{number:3} at {at:5.1f} s: {left}; history {kept}", flush=True)
         if number % 10 == 0:
+            started = time.monotonic()
             code = killer.forked(n_lines, None)
+            killer.took = time.monotonic() - started  # the machine may be busier than before
             fine = code == 0 and tables_of(digests(killer.out)) == killer.whole[n_lines]
             seen["next runs that succeed" if fine else "NEXT RUN FAILED"] += 1
     litter = sorted(p.name for p in killer.out.parent.iterdir())

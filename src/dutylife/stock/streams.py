@@ -135,8 +135,9 @@ def _add_cell(
     seen = lives["seen_days"].fillna(lives["age_days"]).fillna(0.0).to_numpy(dtype=float)
     is_known = np.isfinite(age)
     positions = Positions(
-        age=np.where(is_known, age, seen), is_known=is_known, days_per_unit=per_unit,
-        planned_age=np.maximum(planned_age_days(planned, use) - sooner, 1.0),
+        # what is done early with other work counts as that much older
+        age=np.where(is_known, age + sooner, seen), is_known=is_known, days_per_unit=per_unit,
+        planned_age=planned_age_days(planned, use),
     )  # fmt: skip
     usual = float(np.median(per_unit))
     ahead = [c for c in inputs.contracts if c.duty == duty]
