@@ -75,9 +75,7 @@ def test_gathered_positions_ask_for_as_much_as_one_by_one():
 def test_a_plan_that_starts_later_too():
     where, present, number = machines()
     found, share = switched_chances(LAW, where, DRAWS, SPANS, 45.0, (0.001, 0.0))
-    truth = one_by_one(
-        found, np.tile(present, ALTERNATIVES) * share, np.tile(number, ALTERNATIVES)
-    )
+    truth = one_by_one(found, np.tile(present, ALTERNATIVES) * share, np.tile(number, ALTERNATIVES))
     nodes, powers = gathered(where, present, number, 180.0)
     found, share = switched_chances(LAW, nodes, DRAWS, SPANS, 45.0, (0.001, 0.0))
     each = share ** np.arange(1, 5)[:, None]

@@ -6,7 +6,9 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from dutylife.stock.positions import CellChances, Positions
+from dutylife.stock.lattice import RenewalLaw, Spans
+from dutylife.stock.plan_start import ALTERNATIVES, switched_chances
+from dutylife.stock.positions import CellChances, Draws, Positions, planned_chances
 
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -15,6 +17,49 @@ N_USES = 24  # nodes of use: quantiles of the cell's machines, the ends among th
 # nodes of age: parts that fall due within the spans and beyond, overdue ones, those of unknown age
 N_SOON, N_LATER, N_LATE, N_UNKNOWN = 96, 24, 12, 24
 MOST_NODES = N_USES * (N_SOON + N_LATER + N_LATE + 2 * N_UNKNOWN)
+
+
+def under_plan(
+    law: RenewalLaw, positions: Positions, draws: Draws, spans: Spans, waits_days: float,
+    rates: tuple[float, float], present: Array, number: npt.NDArray[np.str_],
+) -> tuple[CellChances, Array, npt.NDArray[np.str_]]:  # fmt: skip
+    """Chances of positions under a plan that starts now or later; many of them as sums by part.
+
+    Parameters
+    ----------
+    law : RenewalLaw
+    positions : Positions
+    draws : Draws
+        Few: each use has its own lattice.
+    spans : Spans
+    waits_days : float
+        Until the plan starts; 0: now. [d]
+    rates : tuple of float
+        Planned replacements a day before the start and after it. [1/d]
+    present : ndarray, shape (n,)
+    number : ndarray of str, shape (n,)
+
+    Returns
+    -------
+    chances : CellChances
+    present, number : ndarray
+        As long as the positions of ``chances``, which has a position for each way it can go.
+    """
+    many = len(present) > MANY_PLANNED
+    powers: dict[str, Array] = {}
+    if many:
+        reach = spans.n_steps * spans.step_days
+        positions, powers = gathered(positions, present, number, reach)
+    if waits_days > 0:
+        chances, share = switched_chances(law, positions, draws, spans, waits_days, rates)
+        each = share ** np.arange(1, 5)[:, None]
+        powers = {name: np.tile(p, ALTERNATIVES) * each for name, p in powers.items()}
+        if not many:
+            present = np.tile(present, ALTERNATIVES) * share
+            number = np.tile(number, ALTERNATIVES)
+    else:
+        chances = planned_chances(law, positions, draws, spans)
+    return summed(chances, powers) if many else chances, present, number
 
 
 def gathered(
@@ -45,8 +90,8 @@ def gathered(
     An approximation: each position is shared linearly among the four nodes around it, so that
     numbers and mean use are kept and a planned replacement is placed within days of its own: on
     200 machines a part, half a year's mean moves by less than 1 %, a month's by less than a third
-    of its standard deviation (tests/stock/test_gathered.py). Parts that are overdue, of unknown age or without a planned age have nodes of their
-    own, since their chances jump there.
+    of its standard deviation (tests/stock/test_gathered.py). Parts that are overdue, of unknown
+    age or without a planned age have nodes of their own, since their chances jump there.
     """
     has_age = np.isfinite(positions.planned_age)
     late = has_age & positions.is_known & (positions.age >= positions.planned_age)
@@ -56,9 +101,7 @@ def gathered(
     sums: list[Array] = []
     for kind in np.unique(kinds):
         at = np.flatnonzero(kinds == kind)
-        nodes, places, shares = _on_grid(
-            positions.part(kinds == kind), bool(kind & 4), reach_days
-        )
+        nodes, places, shares = _on_grid(positions.part(kinds == kind), bool(kind & 4), reach_days)
         powers = np.zeros((len(names), 4, len(nodes.age)))
         for place, share in zip(places, shares, strict=True):
             for r in range(4):

@@ -12,7 +12,7 @@ from dutylife.stock.calendar import UseClock
 from dutylife.stock.comings import Contract, Flow, days_per_unit
 from dutylife.stock.count_table import CountTable
 from dutylife.stock.demand import Span, lattice_spans
-from dutylife.stock.gathered import MANY_PLANNED, gathered, summed
+from dutylife.stock.gathered import under_plan
 from dutylife.stock.lattice import CATCH_UP_DAYS, RenewalLaw, Spans
 from dutylife.stock.part_law import (
     EXACT_POSITIONS,
@@ -25,14 +25,12 @@ from dutylife.stock.part_law import (
     factorial_cumulants,
 )
 from dutylife.stock.parts import OtherUse
-from dutylife.stock.plan_start import ALTERNATIVES, switched_chances
 from dutylife.stock.plans import PlannedAge, planned_age_days
 from dutylife.stock.positions import (
     CellChances,
     Draws,
     Positions,
     few_draws,
-    planned_chances,
     planned_starts,
     stacked,
     together,
@@ -153,23 +151,10 @@ def _add_cell(
         by_age, later, waits = False, before, 0.0
     if waits > 0 or by_age:
         some = few_draws(draws)
-        many = len(present) > MANY_PLANNED
-        if many:
-            reach = spans.n_steps * spans.step_days
-            positions, powers = gathered(positions, present, number, reach)
-        if waits > 0:
-            rate = _mean(before), 0.0 if by_age else _mean(later)
-            chances, share = switched_chances(law, positions, some, spans, waits, rate)
-            if many:
-                each = share ** np.arange(1, 5)[:, None]
-                powers = {n: np.tile(p, ALTERNATIVES) * each for n, p in powers.items()}
-            else:
-                present = np.tile(present, ALTERNATIVES) * share
-                number = np.tile(number, ALTERNATIVES)
-        else:
-            chances = planned_chances(law, positions, some, spans)
-        if many:
-            chances = summed(chances, powers)
+        rate = _mean(before), 0.0 if by_age else _mean(later)
+        chances, present, number = under_plan(
+            law, positions, some, spans, waits, rate, present, number
+        )
         starts = None
         if coming:
             uses = np.array([float(np.median(use)), *(c.use or np.median(use) for c in ahead)])
