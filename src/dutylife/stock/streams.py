@@ -12,10 +12,10 @@ from dutylife.stock.calendar import UseClock
 from dutylife.stock.comings import Contract, Flow, days_per_unit
 from dutylife.stock.count_table import CountTable
 from dutylife.stock.demand import Span, lattice_spans
+from dutylife.stock.gathered import under_plan
 from dutylife.stock.lattice import CATCH_UP_DAYS, RenewalLaw, Spans
 from dutylife.stock.part_law import Batch, SpanLaw
 from dutylife.stock.parts import OtherUse
-from dutylife.stock.plan_start import ALTERNATIVES, switched_chances
 from dutylife.stock.planned_visits import VisitUse, done_together
 from dutylife.stock.plans import PlannedAge, planned_age_days
 from dutylife.stock.positions import (
@@ -23,7 +23,6 @@ from dutylife.stock.positions import (
     Draws,
     Positions,
     few_draws,
-    planned_chances,
     planned_starts,
     stacked,
     together,
@@ -172,14 +171,12 @@ def _add_cell(
         by_age, later, waits = False, before, 0.0
     if waits > 0 or by_age:
         some = few_draws(draws)
-        if waits > 0:
-            rate = _mean(before), _mean(later)
-            chances, share = switched_chances(law, positions, some, spans, waits, rate)
-            present = np.tile(present, ALTERNATIVES) * share
-            number = np.tile(number, ALTERNATIVES)
-        else:
+        rate = _mean(before), _mean(later)
+        if waits <= 0:
             law = replace(law, planned_rate=np.array([_mean(later)]))
-            chances = planned_chances(law, positions, some, spans)
+        chances, present, number = under_plan(
+            law, positions, some, spans, waits, rate, present, number
+        )
         starts = None
         if coming:
             uses = np.array([float(np.median(use)), *(c.use or np.median(use) for c in ahead)])
