@@ -21,8 +21,8 @@ MOST_NODES = N_USES * (N_SOON + N_LATER + N_LATE + 2 * N_UNKNOWN)
 
 def under_plan(
     law: RenewalLaw, positions: Positions, draws: Draws, spans: Spans, waits_days: float,
-    rates: tuple[float, float], present: Array, number: npt.NDArray[np.str_],
-) -> tuple[CellChances, Array, npt.NDArray[np.str_]]:  # fmt: skip
+    rates: tuple[float, float], present: Array, number: npt.NDArray[np.object_],
+) -> tuple[CellChances, Array, npt.NDArray[np.object_]]:  # fmt: skip
     """Chances of positions under a plan that starts now or later; many of them as sums by part.
 
     Parameters
@@ -63,7 +63,7 @@ def under_plan(
 
 
 def gathered(
-    positions: Positions, present: Array, number: npt.NDArray[np.str_], reach_days: float
+    positions: Positions, present: Array, number: npt.NDArray[np.object_], reach_days: float
 ) -> tuple[Positions, dict[str, Array]]:
     """Nodes that stand for many positions, and how many of each part stand on each node.
 
