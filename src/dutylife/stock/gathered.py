@@ -13,7 +13,7 @@ from dutylife.stock.positions import CellChances, Draws, Positions, planned_chan
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 MANY_PLANNED = 400  # positions of a cell from where on those with a planned age are gathered
-N_USES = 24  # nodes of use: quantiles of the cell's machines, the ends among them
+N_USES = 16  # nodes of use: quantiles of the cell's machines, the ends among them
 # nodes of age: parts that fall due within the spans and beyond, overdue ones, those of unknown age
 N_SOON, N_LATER, N_LATE, N_UNKNOWN = 96, 24, 12, 24
 MOST_NODES = N_USES * (N_SOON + N_LATER + N_LATE + 2 * N_UNKNOWN)
@@ -161,6 +161,7 @@ def _on_grid(
     use = some.days_per_unit
     if np.ptp(use) < 1e-9 and planned:
         use = some.planned_age
+    known = bool(some.is_known.all())
     nodes = np.unique(np.quantile(use, np.linspace(0.0, 1.0, N_USES)))
     low_use, up_use = _between(nodes, use)
     # what is due at a node: machines near it may come sooner or later by days of their own
@@ -170,7 +171,6 @@ def _on_grid(
         if planned
         else np.full(len(nodes), np.inf)
     )
-    known = bool(some.is_known.all())
     if planned and known and not late:
         # by the days left: when it falls due matters more than how old it is
         at = some.planned_age - some.age
