@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dutylife.models import check_laws, choose_law
+from dutylife.models import check_laws, choose_law, law_checks
 from dutylife.models.adequacy import Residuals
 from dutylife.models.law_checks import _distances, weibull_distance_test
 from dutylife.schema import as_table
@@ -101,3 +101,40 @@ def test_the_chance_is_that_of_fits_one_by_one():
 
 def test_no_lives_give_no_rows():
     assert check_laws(as_table("failure_events", pd.DataFrame()), SETTINGS).empty
+
+
+def test_where_many_pairs_fail_other_laws_are_tried_on_the_worst_and_the_rest_say_so(monkeypatch):
+    tried = []
+
+    def looks_like(row, of):
+        tried.append((row["duty"], len(of.exit)))
+        return {"verdict": "tried"}
+
+    rng = np.random.default_rng(8)
+    bad = [cell(f"d{i}", np.exp(5 + 1.1 * rng.standard_normal(300)), 1e6) for i in range(4)]
+    monkeypatch.setattr(law_checks, "_looks_like", looks_like)
+    monkeypatch.setattr(law_checks, "MOST_PAIRS_TRIED", 2)
+    found = checked(*bad, cell("good", 300 * rng.weibull(2, 60), 320)).set_index("duty")
+    failing = found[found["weibull"] == "does not hold"]
+    assert len(failing) == 4
+    assert len(tried) == 2
+    others = failing[failing["verdict"] != "tried"]
+    assert others["verdict"].str.contains("on the 2 pairs of component and duty that fit").all()
+    assert others["verdict"].str.contains("does not hold").all()
+    assert "nothing speaks" in found.loc["good", "verdict"]
+
+
+def test_other_laws_are_tried_on_a_bounded_number_of_lives():
+    cells = law_checks.lives_on(usable_of(1200), "days")
+    exit_, failed, entry = law_checks._looked_at(cells, 1, law_checks.MOST_TRIED)
+    assert len(exit_) == len(failed) == len(entry) == law_checks.MOST_TRIED
+    again, _, _ = law_checks._looked_at(cells, 1, law_checks.MOST_TRIED)
+    assert (again == exit_).all()
+
+
+def usable_of(n):
+    """Usable lives of one pair."""
+    rng = np.random.default_rng(2)
+    return law_checks.usable_lives(
+        as_table("failure_events", cell("one", 300 * rng.weibull(2, n), 1e6)), 0
+    )

@@ -1,5 +1,8 @@
 """[compute] memory_limit: read as people write it, told before reading, and held."""
 
+import subprocess
+import sys
+
 import numpy as np
 import pytest
 
@@ -43,3 +46,34 @@ def test_what_goes_beyond_the_limit_ends_in_a_message_and_the_limit_is_lifted_af
 def test_duckdb_is_given_a_quarter_of_it():
     with quiet_base("2 GiB") as base:
         assert base.execute("select current_setting('memory_limit')").fetchall() == [("512.0 MiB",)]
+
+
+LET_GO = """
+import subprocess
+import sys
+
+import numpy as np
+from dutylife.pipeline.memory import give_back
+
+def held():
+    with open("/proc/self/status") as file:
+        return next(int(row.split()[1]) for row in file if row.startswith("VmRSS"))
+
+big = [np.ones(2_000_000) for _ in range(3)]
+del big  # from here on the C library keeps arrays of this size in its own heap
+many = [np.ones(400_000) for _ in range(200)]
+kept = many[::10]
+del many
+before = held()
+give_back()
+print(before, held())
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="reads /proc")
+def test_memory_that_a_stage_let_go_goes_back_to_the_system():
+    told = subprocess.run(
+        [sys.executable, "-c", LET_GO], capture_output=True, text=True, check=True
+    ).stdout
+    before, after = map(int, told.split())
+    assert after < before / 2

@@ -10,6 +10,7 @@ from typing import Any
 
 import pandas as pd
 
+from dutylife.pipeline.memory import give_back
 from dutylife.reports import FailedSection
 from dutylife.schema import as_table
 
@@ -63,6 +64,7 @@ class Work:
         yield
         if self.after is not None:
             self.tables |= self.after(name, self.tables)
+        give_back()
         self.seconds[name] = round(time.perf_counter() - start, 3)
 
     def take(self, made: dict[str, pd.DataFrame]) -> None:

@@ -12,8 +12,8 @@ from dutylife.stock.positions import CellChances, Draws, Positions, planned_chan
 
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
-MANY_PLANNED = 1000  # positions of a cell from where on those with a planned age are gathered
-N_USES = 24  # nodes of use: quantiles of the cell's machines, the ends among them
+MANY_PLANNED = 400  # positions of a cell from where on those with a planned age are gathered
+N_USES = 16  # nodes of use: quantiles of the cell's machines, the ends among them
 # nodes of age: parts that fall due within the spans and beyond, overdue ones, those of unknown age
 N_SOON, N_LATER, N_LATE, N_UNKNOWN = 96, 24, 12, 24
 MOST_NODES = N_USES * (N_SOON + N_LATER + N_LATE + 2 * N_UNKNOWN)
@@ -161,6 +161,7 @@ def _on_grid(
     use = some.days_per_unit
     if np.ptp(use) < 1e-9 and planned:
         use = some.planned_age
+    known = bool(some.is_known.all())
     nodes = np.unique(np.quantile(use, np.linspace(0.0, 1.0, N_USES)))
     order = np.argsort(use, kind="stable")
     per_unit = np.interp(nodes, use[order], some.days_per_unit[order])
@@ -169,7 +170,6 @@ def _on_grid(
         if planned
         else np.full(len(nodes), np.inf)
     )
-    known = bool(some.is_known.all())
     if planned and known and not late:
         # by the days left: when it falls due matters more than how old it is
         at = some.planned_age - some.age
