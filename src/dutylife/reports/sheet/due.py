@@ -55,7 +55,7 @@ def due_now(sheet: MachineSheet) -> Section:
                 caption="Not due yet, and worth changing on this visit.",
             )
         )
-    late = int(rows["is_overdue"].sum())
+    late = int((rows["is_overdue"] & ~rows["rides_along"]).sum())
     due = wording.count(len(rows), "task is", "tasks are") if len(rows) else "Nothing is"
     more = wording.count(len(open_now), "part is", "parts are")
     answer = f"{due} due within {SOON_DAYS} days" + (f", {late} overdue" if late else "")
@@ -103,9 +103,9 @@ def _price(cost: float) -> str:
 
 
 def _when(row: Any) -> str:
-    if row.is_overdue:
-        return "overdue"
-    return day(row.next_on)
+    if row.rides_along:
+        return "whenever it is in"
+    return "overdue" if row.is_overdue else day(row.next_on)
 
 
 def _care(sheet: MachineSheet, row: Any) -> str:
