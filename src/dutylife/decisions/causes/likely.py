@@ -89,7 +89,7 @@ class LikelyCauses:
         most = self.table.iloc[int(self.table["n_at_fault"].to_numpy().argmax())]
         counted = (
             f"Of {like} of {self.where}, {number(round(most['n_at_fault']))} turned out to be the "
-            f"{most['component']} ({_span(most, 'share_of_like')})."
+            f"{most['component']}."
         )
         return f"{head} {counted}"
 

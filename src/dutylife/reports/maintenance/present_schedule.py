@@ -19,9 +19,7 @@ from dutylife.vocabulary.spans import DAYS_PER_MONTH
 
 _DOUBLE = 2.0
 _ALIKE = 0.1  # an interval within a tenth of today's is the same to whoever plans the work
-_NONE = (
-    "No schedule of today is stated; with it in [present_schedule] each interval stands beside it."
-)
+_NONE = "No schedule of today is stated; with it in the settings each interval stands beside it."
 
 
 def present_of(run: Run) -> dict[str, PresentSchedule]:
