@@ -12,6 +12,7 @@ from dutylife.prove.demand_alone.stock import FILL
 from dutylife.prove.demand_alone.worlds import PLAN
 from dutylife.prove.scores import ORACLE, OURS
 from dutylife.prove.verdicts import MET, NOT_MET, TOO_FEW
+from dutylife.wording import count
 
 Array = npt.NDArray[np.float64]
 LOSS, COST = "pinball loss", "stock cost at equal fill"
@@ -177,7 +178,7 @@ def _flat(table: pd.DataFrame) -> list[dict[str, Any]]:
         rows.append(
             {
                 "measure": f"even ranks, {months:g} months", "figure": p, "aim_least": FLAT,
-                "aim": f"what came in {months:g} months lies evenly, p {FLAT:g} or more",
+                "aim": f"what came in {count(months, 'month')} lies evenly, p {FLAT:g} or more",
                 "answer": TOO_FEW if few else MET if p >= FLAT else NOT_MET,
             }
         )  # fmt: skip

@@ -29,7 +29,7 @@ def weeks_ahead(run: Run) -> Section:
     further = [_method(whole_shop, given), *map(wording.without_keys, notes)]
     visits = table_or_empty(run, "visit_plan")
     if len(visits) and given.plan_in_force != "recommended":
-        further.insert(1, _beside_visits(visits, whole_shop, given))
+        further.insert(1, beside_visits(visits, whole_shop, given))
     parts = (
         _by_week(whole_shop.head(SHOWN_WEEKS)),
         figures.as_figure(lambda axes: draw_weeks(axes, whole_shop)),
@@ -108,8 +108,20 @@ def _method(weeks: pd.DataFrame, given: Facts) -> str:
     return text
 
 
-def _beside_visits(visits: pd.DataFrame, weeks: pd.DataFrame, given: Facts) -> str:
-    """Why these weeks and the visits of the maintenance page are different counts."""
+def beside_visits(visits: pd.DataFrame, weeks: pd.DataFrame, given: Facts) -> str:
+    """Say why these weeks and the visits of the maintenance page are different counts.
+
+    Parameters
+    ----------
+    visits : DataFrame, table "visit_plan"
+    weeks : DataFrame
+        Rows of table "bench_forecast" of all machines together, the next one first.
+    given : Facts
+
+    Returns
+    -------
+    str
+    """
     end = pd.Timestamp(given.as_of) + pd.Timedelta(days=SOON_DAYS)
     soon = int((visits["due_on"] <= end).sum())
     month = float(weeks.head(4)["machines_mean"].sum()) / 28 * SOON_DAYS
