@@ -10,10 +10,11 @@ import pytest
 from dutylife import wording
 from dutylife.provenance import Run
 from dutylife.reports import section
-from dutylife.reports.evidence.in_short import forecasts_scored, lives_used
+from dutylife.reports.evidence.in_short import forecasts_scored, lives_used, what_to_record
 from dutylife.reports.facts import facts_of
 from dutylife.reports.maintenance.coming_year import saving_in_short, whose_money
 from dutylife.reports.stock.bench_load import beside_visits
+from dutylife.reports.tables import templates
 from dutylife.schema import as_table
 
 KEY = re.compile(
@@ -94,6 +95,19 @@ def test_the_bench_says_why_its_count_is_not_that_of_the_visits(run: Run):
     n = int((run.table("visit_plan")["due_on"] <= pd.Timestamp("2026-04-30")).sum())
     assert f"another count: {n} visit" in text
     assert "about 30 machines in the same days" in text  # one a day
+
+
+def test_evidence_slip_and_guide_ask_for_the_same_fields_in_the_same_words(run: Run):
+    """Whoever writes tickets reads one of the three."""
+    guides = Path(__file__).parents[2] / "notebooks" / "guides"
+    guide = " ".join((guides / "reading_the_pages.md").read_text(encoding="utf-8").split())
+    slip = templates().get_template("slip.html").render(meter="hours", why=["worn"], caution="")
+    asked = ("the hours on the meter", "why it was changed or worked on", "the reading as found",
+             "the day the part that comes out was fitted")  # fmt: skip
+    for field in asked:
+        assert field in guide
+        assert field in what_to_record(run)
+        assert field.removeprefix("the ").split(" it ")[-1] in slip
 
 
 def test_evidence_says_used_lives_and_that_no_forecast_was_scored(run: Run, tmp_path: Path):

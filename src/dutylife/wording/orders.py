@@ -30,7 +30,7 @@ def order_sentence(
     comes_on: dt.date,
     order_cost: float | None,
     currency: str,
-    lasts_months: float,
+    packs: str = "",
     low: float,
     high: float,
     by: dt.date,
@@ -38,20 +38,16 @@ def order_sentence(
     level: float,
     ready: float,
 ) -> str:
-    """Sentence for a part to order: how many, until when, what is expected, what it covers."""
+    """Sentence for a part to order: how many, in which packs, until when, what it covers."""
     needed = ""
     if needed_by is not None:
         early = (comes_on - needed_by).days
         late = f", {count(early, 'day')} before it can be here" if early > 0 else ""
         needed = f"; the shelf may run out on {day_words(needed_by, as_of)}{late}"
     paid = "" if order_cost is None else f" ({money(order_cost, currency)})"
-    # why more is ordered than the weeks ahead ask for: pack, minimum, or what an order costs
-    lot = ""
-    if lasts_months > 4:
-        lot = " More than the weeks ahead ask for: its pack, and what an order costs."
     return (
-        f"Order {order:.0f} now{paid}{needed}: {_expected(low, high, by, as_of)}; "
-        f"{_covers(level, ready)}.{lot}"
+        f"Order {order:.0f}{packs} now{paid}{needed}: {_expected(low, high, by, as_of)}; "
+        f"{_covers(level, ready)}."
     )
 
 

@@ -1,6 +1,7 @@
 """First screen of the evidence page: what speaks for and against the numbers, a line each."""
 
 from dutylife import wording
+from dutylife.models.verdict import OWN_FAILURES
 from dutylife.provenance import Run
 from dutylife.reports.evidence import (
     assumptions,
@@ -28,7 +29,10 @@ def in_short(run: Run) -> Section:
     }
     made, _ = sections_made(makers, run, "evidence")
     answer = evidence_page.rows_answer(info["rows_in"], info["rows_used"], info["rows_set_aside"])
-    told = [lives_used(run), *(s.answer for s in made if s.answer), forecasts_scored(run)]
+    told = [
+        lives_used(run), *(s.answer for s in made if s.answer), forecasts_scored(run),
+        what_to_record(run),
+    ]  # fmt: skip
     return Section("", answer, (), (listed([t for t in told if t]),))
 
 
@@ -54,6 +58,30 @@ def lives_used(run: Run) -> str:
         f"{wording.count(n, 'life', 'lives')} of the {wording.number(len(lives), 4)} on record, "
         f"{wording.number(failed, 4)} of them ended by a failure, stand behind "
         f"{wording.count(len(laws), 'law')}{rest}."
+    )
+
+
+def what_to_record(run: Run) -> str:
+    """Say how many laws stand on few failures, and what written down would make them surer.
+
+    Parameters
+    ----------
+    run : Run
+
+    Returns
+    -------
+    str
+        Blank where every law has enough failures of its own.
+    """
+    laws = run.table("life_models")
+    few = int((laws["n_failed"] < OWN_FAILURES).sum())
+    if not few:
+        return ""
+    return (
+        f"{few} of {wording.count(len(laws), 'law')} stand on fewer than {OWN_FAILURES} failures "
+        "of their own. To be surer write on each ticket: the hours on the meter, why it was "
+        "changed or worked on, the reading as found, and the day the part that comes out was "
+        "fitted (data slip)."
     )
 
 

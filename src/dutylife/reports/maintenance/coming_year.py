@@ -96,7 +96,7 @@ def whose_money(fleet: pd.DataFrame, given: Facts) -> str:
     payers = _payers(fleet)
     if not payers:
         return ""
-    of = fleet.set_index(["plan", "payer"])
+    of: Any = fleet.set_index(["plan", "payer"])
     sure = f"{round(10 * given.confidence_level)} times in 10 within the range"
 
     def pays(payer: str) -> str:

@@ -56,9 +56,12 @@ def due_now(sheet: MachineSheet) -> Section:
             )
         )
     late = int((rows["is_overdue"] & ~rows["rides_along"]).sum())
-    due = wording.count(len(rows), "task is", "tasks are") if len(rows) else "Nothing is"
+    looks = int(rows["rides_along"].sum())
+    n = len(rows) - looks
+    due = wording.count(n, "task is", "tasks are") if n else "Nothing is"
     more = wording.count(len(open_now), "part is", "parts are")
     answer = f"{due} due within {SOON_DAYS} days" + (f", {late} overdue" if late else "")
+    answer += f"; {wording.count(looks, 'look')} to do since it is in" if looks else ""
     answer += f"; {more} worth changing while it is open." if len(open_now) else "."
     return Section("Due now, and while it is open", answer, (), tuple(parts))
 

@@ -100,8 +100,8 @@ def check_first(sheet: MachineSheet) -> Section:
     sentences.append(
         "This orders checks and names no fault: measure before changing. Chances are of those "
         "visits in which one of these parts is at fault, with their range: the count of like "
-        "complaints weighed by the age of this machine's parts, so that a new part is less likely "
-        "than the count alone."
+        "complaints weighed by the age of this machine's parts; a new part is less likely to be it "
+        "than the count says."
     )
     if found.never_at_fault and sheet.complaint.strip():
         never = ", ".join(found.never_at_fault)

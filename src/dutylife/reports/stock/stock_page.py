@@ -4,6 +4,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pandas as pd
+from markupsafe import Markup
 
 from dutylife import wording
 from dutylife.provenance import Run
@@ -112,7 +113,7 @@ def _packs(pieces: float, pack: float) -> str:
     """Whole packs in words; blank where a part is sold singly."""
     if not pack > 1:
         return ""
-    return f" ({wording.count(round(pieces / pack), 'pack')} of {whole(pack)})"
+    return f"\n{wording.count(round(pieces / pack), 'pack')} of {whole(pack)}"
 
 
 def order_today(run: Run) -> Section:
@@ -124,9 +125,9 @@ def order_today(run: Run) -> Section:
         Shown(name="description", heading="description", under=True),
         Shown(name="what_to_do", heading="do today"),
         figure_column("on_hand", "on hand", "pieces", missing="not counted"),
-        figure_column("on_order", "on order", "pieces", missing="not stated"),
+        figure_column("on_order", "on order", "pieces", missing="not said"),
         date_column("needed_by", "may run out", missing="not soon"),
-        Shown(name="range", heading="expected need", unit="pieces, usual to high", number=True),
+        Shown(name="range", heading="expected need", unit="usual to high", number=True),
         Shown(name="lasts", heading="then lasts", unit="months", number=True),
         figure_column("order_cost", "money", given.money_unit, write=amount, missing=""),
     ]
@@ -136,10 +137,9 @@ def order_today(run: Run) -> Section:
     table = html_table(
         lines,
         shown,
-        caption="May run out: the day from which a piece is lacking more often than the aim "
-        "allows; of a shelf without a count, the day by which one is likelier wanted than not. "
-        "Expected need until the next order can be here: half of all such spans stay at or under "
-        "the first figure, 9 in 10 under the second. Then lasts: all pieces, at the usual rate.",
+        caption="May run out: from that day a piece is lacking more often than the aim allows (no "
+        "count: one is likelier wanted than not). Expected need: until the next order can be here, "
+        "half of all such spans at or under the first figure, 9 in 10 under the second.",
         none="No part is below its level and every shelf is counted.",
     )
     pending = safety_work(table_or_empty(run, "machine_tasks"), stock_plan)
@@ -149,7 +149,7 @@ def order_today(run: Run) -> Section:
         what_it_protects(run), more, what_is_assumed(run),
         visits_ask_more(run.table("demand_forecast"), given),
     ]  # fmt: skip
-    parts = [table]
+    parts = [Markup('<div class="order">{}</div>').format(table)]
     if pending is not None and more and len(pending.parts):
         parts.append(safety_table(pending, given))
     return Section(
@@ -216,14 +216,14 @@ def why(run: Run) -> Section:
     lines = order_lines(run.table("stock_plan"))
     shown = [
         Shown(name="part_number", heading="part"),
-        Shown(name="component", heading="component"),
         Shown(name="sentence", heading="why", wide=True),
     ]
     table = html_table(
         lines,
         shown,
-        caption="Why each line stands in the order. The day up to which pieces are expected is the "
-        "one on which the next order can be there: lead time and time between reviews.",
+        caption="Pieces are expected up to the day on which the next order can be there: lead time "
+        "and time between reviews. More is ordered where a part comes in packs or an order costs "
+        "something.",
     )
     return Section("Why", parts=(table,))
 
