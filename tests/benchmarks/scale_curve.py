@@ -17,7 +17,9 @@ from dataclasses import asdict, dataclass
 from math import log
 from pathlib import Path
 
+import pandas as pd
 from big_export import LINES_PER_MACHINE, make_big_export
+from scale_page import write_scale
 
 SIZES = (10_000, 100_000, 1_000_000, 10_000_000)
 PLAIN = "import sys, pandas; pandas.read_csv(sys.argv[1])"
@@ -102,28 +104,29 @@ def show(points: list[Point]) -> None:
         print(f"{name:26}", *(f"{p.stages_seconds.get(name, 0.0):10.1f}" for p in points))
 
 
-def draw(points: list[Point], path: Path) -> None:
-    """Draw seconds and memory over lines, both axes in powers of ten."""
-    import matplotlib
+def written(points: list[Point], folder: Path) -> None:
+    """Keep table and figure in a folder."""
+    table = pd.DataFrame(
+        [
+            {
+                "lines": p.lines, "machines": p.lines // LINES_PER_MACHINE,
+                "clock_seconds": p.seconds, "processor_seconds": p.processor_seconds,
+                "plain_processor_seconds": p.plain_processor_seconds, "peak_mb": p.peak_mb,
+                "plain_peak_mb": p.plain_peak_mb,
+            }
+            for p in points
+        ]
+    )  # fmt: skip
+    names = dict.fromkeys(name for p in points for name in p.stages_seconds)
+    stages = pd.DataFrame({"stage (clock)": list(names)})
+    for p in points:
+        stages[f"{p.lines} lines"] = [p.stages_seconds.get(name, float("nan")) for name in names]
+    write_scale(folder, table, stages, f"{os.cpu_count()} cores, {where_measured()}")
 
-    matplotlib.use("svg")
-    import seaborn as sns
-    from matplotlib import pyplot as plt
 
-    sns.set_theme(style="whitegrid")
-    figure, (left, right) = plt.subplots(1, 2, figsize=(10, 4), layout="constrained")
-    lines = [p.lines for p in points]
-    for axes, ours, plain, unit in (
-        (left, [p.processor_seconds for p in points],
-         [p.plain_processor_seconds for p in points], "processor seconds"),
-        (right, [p.peak_mb for p in points], [p.plain_peak_mb for p in points], "peak memory [MB]"),
-    ):  # fmt: skip
-        axes.loglog(lines, ours, marker="o", label="whole run")
-        axes.loglog(lines, plain, marker="s", linestyle="--", label="plain read of the file")
-        axes.set(xlabel="service lines", ylabel=unit)
-        axes.legend()
-    figure.suptitle("Cost of a whole run over the lines of its export")
-    figure.savefig(path)
+def where_measured() -> str:
+    """Return the load of the machine while this was measured."""
+    return f"load of the last 15 minutes {os.getloadavg()[2]:.1f}"
 
 
 def main() -> int:
@@ -133,7 +136,7 @@ def main() -> int:
     parser.add_argument("--lines", type=int, nargs="+", default=SIZES)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--memory-limit", default="")
-    parser.add_argument("--figure", type=Path)
+    parser.add_argument("--write", type=Path, help="folder for table and figure")
     given = parser.parse_args()
     points = []
     for n_lines in given.lines:
@@ -141,8 +144,8 @@ def main() -> int:
         told = [asdict(p) for p in points]
         (given.folder / "scale_curve.json").write_text(json.dumps(told, indent=1), encoding="utf-8")
         show(points)
-    if given.figure:
-        draw(points, given.figure)
+    if given.write:
+        written(points, given.write)
     return 0
 
 

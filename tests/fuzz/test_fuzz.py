@@ -9,7 +9,10 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from fuzzing import Tally, read_file, run  # noqa: E402
 
-from dutylife.errors import DutylifeError  # noqa: E402
+from dutylife.errors import DutylifeError, ExportError
+from dutylife.intake import read_exports
+from dutylife.pipeline import check
+from dutylife.settings import settings_from  # noqa: E402
 
 FOUND = Path(__file__).parent / "found"
 SIZES = {"files": 60, "settings": 60, "keys": 8, "texts": 500, "wholes": 4}
@@ -41,3 +44,32 @@ def test_what_once_crashed_is_told(path: Path, tmp_path: Path):
         assert read_file(tmp_path, path.name, path.read_bytes()) == 1
     except DutylifeError as error:
         assert error.mend  # noqa: PT017
+
+
+@pytest.mark.parametrize("path", ["lines.csv" + "9" * 300, "ö" * 200, "a/" * 600 + "lines.csv"])
+def test_a_path_no_file_can_have_is_told(path: str, tmp_path: Path):
+    settings = settings_from(
+        {"exports": [{"path": path}], "duty": {"all": "kerb"}},
+        folder=tmp_path, source="run.toml",
+    )  # fmt: skip
+    with pytest.raises(ExportError, match="none that a file can have") as told:
+        read_exports(settings)
+    assert told.value.mend
+
+
+@pytest.mark.parametrize("path", ["file" + "9" * 300, "ö" * 200])
+@pytest.mark.parametrize(
+    "key", ["plan.in_force", "duty.path", "coding.lexicon", "coding.corrections"]
+)
+def test_a_file_beside_the_settings_that_none_can_have_is_told(key, path, tmp_path: Path):
+    (tmp_path / "lines.csv").write_text("Job,Day,Unit\n1,2025-01-02,A\n", encoding="utf-8")
+    section, name = key.split(".")
+    columns = {"ticket": "Job", "service_date": "Day", "unit_id": "Unit"}
+    given = {
+        "fleet": {"as_of": "2025-12-31"}, "duty": {"all": "kerb"},
+        "exports": [{"path": "lines.csv", "columns": columns}],
+    }  # fmt: skip
+    given[section] = ({} if key == "duty.path" else given.get(section, {})) | {name: path}
+    with pytest.raises(DutylifeError) as told:
+        check(settings_from(given, folder=tmp_path, source="run.toml"))
+    assert told.value.mend

@@ -3,12 +3,14 @@
 import zipfile
 from pathlib import Path
 
+import pandas as pd
 import pytest
 import python_calamine
 from made_run import BAD, FORMULA, make_run
 
 from dutylife.provenance import Run
 from dutylife.reports import write_order_list
+from dutylife.reports.supplier_sheets import NOBODY, sheet_names, to_order_by_supplier
 from dutylife.vocabulary import TABLES
 
 Sheet = list[list[object]]
@@ -70,3 +72,46 @@ def test_the_notes_say_what_to_do_with_counted(book: Path):
     notes = " ".join(str(r[0]) for r in sheet(book, 1))
     for what in ("counted", 'kind = "parts"', "31 Mar 2026", "as seen", "not known, never 0"):
         assert what in notes
+
+
+def test_each_supplier_has_a_sheet_of_what_to_order_of_him(book: Path, run: Run):
+    plan = run.table("stock_plan")
+    due = plan[plan["order_now"].fillna(0) > 0]
+    assert len(due)
+    n_sheets = len(python_calamine.load_workbook(str(book)).sheet_names)
+    sheets = [sheet(book, n) for n in range(2, n_sheets)]
+    told = {}
+    for rows in sheets:
+        title, _, head, *lines, last = rows
+        assert str(title[0]).startswith("To order from ")
+        told |= {str(r[0]): r[2] for r in lines}
+        place = next(i for i, h in enumerate(head) if str(h).startswith("together"))
+        costs = [float(r[place]) for r in lines if r[place] != ""]
+        if costs:
+            assert float(last[place]) == pytest.approx(sum(costs))
+    assert told == dict(zip(due["part_number"], due["order_now"], strict=True))
+
+
+def test_names_of_sheets_are_ones_a_workbook_can_have():
+    names = sheet_names(
+        ["Read me", "read ME", "a/b[c]:d*?", "x" * 40, "x" * 41, "'q'", "///", "History", "=1+1"]
+    )
+    assert len({n.casefold() for n in names}) == len(names)
+    assert all(0 < len(n) <= 31 and not set(n) & set("[]:*?/\\") for n in names)
+    assert not any(n.casefold() in ("read me", "history", "order list") for n in names)
+    assert not any(n.startswith("'") or n.endswith("'") for n in names)
+
+
+def test_parts_of_nobody_come_last():
+    rows = pd.DataFrame(
+        {
+            "part_number": list("abcd"),
+            "supplier": ["Z", None, " ", "B"],
+            "order_now": [1, 2, 0, 3.0],
+        }
+    )
+    found = to_order_by_supplier(rows)
+    assert {k: v["part_number"].tolist() for k, v in found.items()} == {
+        "B": ["d"], "Z": ["a"], NOBODY: ["b"]
+    }  # fmt: skip
+    assert list(found) == ["B", "Z", NOBODY]

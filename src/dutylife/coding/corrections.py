@@ -11,6 +11,7 @@ from rapidfuzz import process
 from dutylife.coding.keys import as_typed, content_key, is_key
 from dutylife.coding.mentions import Mention, Reading
 from dutylife.components import Component, short_name
+from dutylife.disk import is_file
 from dutylife.errors import SettingsError
 from dutylife.settings import Settings
 from dutylife.vocabulary import WORDS
@@ -95,7 +96,7 @@ def read_corrections(settings: Settings, components: dict[str, Component]) -> Co
 
 def _rows(path: Path, where: str) -> list[tuple[int, dict[str, str]]]:
     """Rows of the file with their row number; the header is row 1."""
-    if not path.is_file():
+    if not is_file(path):
         raise SettingsError("The corrections file does not exist.", where, "check the path")
     data = path.read_bytes()
     try:

@@ -8,7 +8,7 @@ from dutylife.coding.lexicon import Lexicon
 from dutylife.coding.mentions import SEVERITY, STRENGTH, Reading
 from dutylife.coding.reasons import comebacks, give_reasons
 from dutylife.coding.unsaid import IsBare, mended_beside, mended_unsaid
-from dutylife.schema import as_table
+from dutylife.schema import as_table, joined_by
 from dutylife.settings import Settings
 
 _KEY = ["job", "component"]
@@ -193,8 +193,5 @@ def _numbers(parts: pd.DataFrame) -> pd.DataFrame:
 
 def _line_ids(parts: pd.DataFrame, said: pd.DataFrame) -> pd.DataFrame:
     both = pd.concat([parts[[*_KEY, "line_id"]], said[[*_KEY, "line_id"]]]).drop_duplicates()
-    ids: dict[tuple[int, str], list[str]] = {}
-    for job, component, line_id in zip(*(both[c] for c in [*_KEY, "line_id"]), strict=True):
-        ids.setdefault((job, component), []).append(line_id)
-    index = pd.MultiIndex.from_tuples(list(ids), names=_KEY)
-    return pd.DataFrame({"line_ids": [";".join(sorted(i)) for i in ids.values()]}, index=index)
+    both = both.sort_values([*_KEY, "line_id"], kind="stable")
+    return joined_by(both[_KEY], both["line_id"]).rename("line_ids").to_frame()

@@ -61,7 +61,9 @@ def plain_lines(service_lines: pd.DataFrame) -> pd.DataFrame:
     for column in TEXT_COLUMNS:
         words = lines[column].astype("object")
         lines[column] = words.where(words.notna(), "")
-    day = lines["service_date"].dt.strftime("%Y-%m-%d")
+    place, days = pd.factorize(lines["service_date"])  # each unlike day is written once
+    told = np.append(pd.DatetimeIndex(days).strftime("%Y-%m-%d").to_numpy(dtype=object), None)
+    day = pd.Series(told[place], index=lines.index, dtype="object")
     visit = lines["ticket"].where(lines["ticket"] != "", "on " + day)
     keys = lines["unit_id"] + "\x1f" + visit
     lines["job"] = np.where(lines["unit_id"] == "", -1, pd.factorize(keys, sort=True)[0])

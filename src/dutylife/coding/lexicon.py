@@ -8,6 +8,7 @@ from typing import Any
 
 from dutylife.coding.matching import Meaning, phrase_tokens
 from dutylife.components import Component, components_of, shipped_components, short_name
+from dutylife.disk import is_file
 from dutylife.errors import SettingsError
 from dutylife.settings import Settings
 from dutylife.vocabulary import WORDS
@@ -146,7 +147,7 @@ def _sections(settings: Settings) -> dict[str, dict[str, list[str]]]:
         return out
     path = settings.folder / settings.coding.lexicon
     where = f"{settings.source}: coding.lexicon ({path.name})"
-    if not path.is_file():
+    if not is_file(path):
         raise SettingsError("The lexicon file does not exist.", where, "check the path")
     try:
         own: dict[str, Any] = tomllib.loads(path.read_text(encoding="utf-8"))

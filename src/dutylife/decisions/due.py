@@ -127,7 +127,9 @@ def _machine_tasks(
     fleet = fleet[(fleet["prob_in_service"].fillna(1.0) >= IN_SERVICE) & ~left]
     duty = latest_spans(unit_spans)["duty"]
     fleet = fleet.assign(duty=fleet["unit_id"].map(duty))[["unit_id", "equipment_class", "duty"]]
-    rows = fleet.merge(tasks, on="duty")
+    # first which machine has which component: all tasks of a duty on each would be many times more
+    cells = tasks[["component", "duty"]].drop_duplicates()
+    rows = fleet.merge(cells, on="duty")
     fitted = failure_events[["equipment_class", "component"]].astype(object).drop_duplicates()
     of_class = set(fitted.dropna().itertuples(index=False, name=None))
     of_unit = set(lives[_PAIR].itertuples(index=False, name=None))
@@ -137,7 +139,8 @@ def _machine_tasks(
             rows["unit_id"], rows["equipment_class"], rows["component"], strict=True
         )
     ]
-    return rows[np.array(has, dtype=bool)].reset_index(drop=True)
+    rows = rows[np.array(has, dtype=bool)]
+    return rows.merge(tasks, on=["component", "duty"])
 
 
 def _last_touch(maintenance_events: pd.DataFrame) -> pd.DataFrame:

@@ -25,6 +25,7 @@ from dutylife.vocabulary.spans import DAYS_PER_YEAR
 Array = npt.NDArray[np.float64]
 KEEP, SAFETY, RETIRE, UNKNOWN = "keep", "safety work only", "retire", "can't tell"
 _LONGEST_YEARS = 4.0  # that a new machine is simulated for; its yearly cost is level by then
+_AT_ONCE = 4000  # machines whose years are scaled at once
 _TREND = 0.05  # false discovery rate over the fleet's machines
 
 
@@ -166,9 +167,6 @@ def _table(
 ) -> pd.DataFrame:  # fmt: skip
     level, currency = settings.report.confidence_level, settings.fleet.currency
     tails = ((1 - level) / 2, (1 + level) / 2)
-    coming = _scaled(kept, factor, payer) if payer else None
-    bare = _scaled(safety, factor, payer) if payer else None
-    lost = kept.sums["lost_days"] * np.repeat(factor, kept.size.per_group, axis=1)
     p_adjusted = _adjusted(record["p_trend"].to_numpy())
     watched = record["watched_hours"].to_numpy(dtype=float)
     # a machine that came on the last day was not watched yet: nothing per hour can be said of it
@@ -176,6 +174,14 @@ def _table(
     hurt = _safety_tasks(standing)
     rows = []
     for i, unit in enumerate(standing.unit_id):
+        at = i % _AT_ONCE
+        if at == 0:
+            some = slice(i, i + _AT_ONCE)
+            lost = _lost_days(kept, factor, some)
+            own = _quantiles(factor[some], tails)
+            coming = _scaled(kept, factor, payer, some) if payer else None
+            bare = _scaled(safety, factor, payer, some) if payer else None
+            ends = None if coming is None else _quantiles(coming, tails)
         row: dict[str, Any] = {
             "unit_id": unit, "equipment_class": standing.equipment_class[i],
             "duty": standing.duty[i], "customer": standing.customer[i], "payer": payer or None,
@@ -184,25 +190,25 @@ def _table(
             "billed_per_1000_hours": record["billed"].iloc[i] / per_1000[i],
             "lost_days_per_1000_hours": record["lost_days"].iloc[i] / per_1000[i],
             "own_factor": factor[i].mean(),
-            "own_factor_lower": np.quantile(factor[i], tails[0]),
-            "own_factor_upper": np.quantile(factor[i], tails[1]),
+            "own_factor_lower": own[0, at],
+            "own_factor_upper": own[1, at],
             "p_adjusted": p_adjusted[i],
             "trend": _trend(record["first"].iloc[i], record["second"].iloc[i], p_adjusted[i]),
-            "next_year_lost_days": lost[i].mean(), "safety_tasks": hurt[i],
+            "next_year_lost_days": lost[at].mean(), "safety_tasks": hurt[i],
         }  # fmt: skip
         stated, sure = price[i], np.nan
         apart = (np.zeros(1), np.ones(1))
         advice = UNKNOWN
-        if coming is not None and bare is not None:
+        if coming is not None and bare is not None and ends is not None:
             row |= {
-                "next_year_cost": coming[i].mean(),
-                "next_year_cost_lower": np.quantile(coming[i], tails[0]),
-                "next_year_cost_upper": np.quantile(coming[i], tails[1]),
+                "next_year_cost": coming[at].mean(),
+                "next_year_cost_lower": ends[0, at],
+                "next_year_cost_upper": ends[1, at],
             }
             if stated is not None:
                 instead = stated[0] / stated[1] + new[stated[1]][i]
-                with_plan = expected_by_law(coming[i], kept.size)
-                with_safety = expected_by_law(bare[i], safety.size)
+                with_plan = expected_by_law(coming[at], kept.size)
+                with_safety = expected_by_law(bare[at], safety.size)
                 sure = float((with_plan > instead).mean())
                 advice = _advice(sure, float((with_safety > instead).mean()), level)
                 row["new_one_cost_per_year"] = instead.mean()
@@ -222,11 +228,22 @@ def _table(
     return as_table("keep_or_retire", pd.DataFrame(rows))
 
 
-def _scaled(year: Year, factor: Array, payer: str) -> Array:
+def _scaled(year: Year, factor: Array, payer: str, some: slice) -> Array:
     """Money of the year by machine and simulation, failures scaled by the machine's own record."""
-    by_simulation = np.repeat(factor, year.size.per_group, axis=1)
-    failures = year.failure_money if payer == "contractor" else 0 * year.failure_money
-    return np.asarray(year.sums[payer] + (by_simulation - 1) * failures)
+    by_simulation = np.repeat(factor[some], year.size.per_group, axis=1)
+    money = year.failure_money[some]
+    failures = money if payer == "contractor" else 0 * money
+    return np.asarray(year.sums[payer][some] + (by_simulation - 1) * failures)
+
+
+def _lost_days(year: Year, factor: Array, some: slice) -> Array:
+    by_simulation = np.repeat(factor[some], year.size.per_group, axis=1)
+    return np.asarray(year.sums["lost_days"][some] * by_simulation)
+
+
+def _quantiles(values: Array, tails: tuple[float, float]) -> Array:
+    """Both ends of each row's middle; (2, n)."""
+    return np.asarray(np.quantile(values, tails, axis=1))
 
 
 def _advice(plan_dearer: float, safety_dearer: float, level: float) -> str:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from dutylife.disk import write_whole
+from dutylife.disk import is_file, write_whole
 from dutylife.draft.advice import hints, to_confirm
 from dutylife.draft.choices import Choice
 from dutylife.draft.drafting import draft_exports
@@ -159,9 +159,9 @@ def _places(given: str | Path) -> list[Place]:
     if isinstance(given, str) and "://" in given:
         return [given]
     path = Path(given)
-    if path.is_file():
+    if is_file(path):
         return [path.absolute()]
-    found = sorted(Path(p) for p in glob.glob(str(given)) if Path(p).is_file())  # noqa: PTH207
+    found = sorted(Path(p) for p in glob.glob(str(given)) if is_file(Path(p)))  # noqa: PTH207
     if not found:
         raise ExportError(
             f"The export '{given}' does not exist.", str(path.parent), "correct the path or pattern"

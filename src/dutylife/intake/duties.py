@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from dutylife.disk import is_file
 from dutylife.errors import ColumnMissingError, ExportError, SettingsError
 from dutylife.intake.columns import COLUMNS_OF
 from dutylife.intake.findings import finding, first_few
@@ -127,7 +128,7 @@ def _key(name: str) -> str:
 def _duty_file(settings: Settings) -> tuple[dict[str, str], dict[str, str]]:
     path: Path = settings.folder / settings.duty.path
     where = f"{settings.source}: duty"
-    if not path.is_file():
+    if not is_file(path):
         raise ExportError(
             f"The duty file '{settings.duty.path}' does not exist.",
             f"{where}.path",

@@ -3,6 +3,7 @@
 import pandas as pd
 
 from dutylife.components import components_of, short_name
+from dutylife.disk import is_file
 from dutylife.errors import ColumnMissingError, ExportError, SettingsError
 from dutylife.intake.raw import read_raw
 from dutylife.schema import as_table
@@ -42,7 +43,7 @@ def stated_plan(settings: Settings, duties: set[str]) -> pd.DataFrame:
         return as_table("stated_plan", pd.DataFrame())
     path = settings.folder / plan
     where = f"{settings.source}: plan.in_force"
-    if not path.is_file():
+    if not is_file(path):
         raise SettingsError(
             f"The plan in force '{plan}' is neither a plan nor a file.", where,
             "one of: " + ", ".join(PLANS) + "; or the path of a file with " + NEEDS,

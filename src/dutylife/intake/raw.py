@@ -4,6 +4,7 @@ import glob
 from dataclasses import replace
 from pathlib import Path
 
+from dutylife.disk import is_file
 from dutylife.errors import ExportError, SettingsError
 from dutylife.intake.layout import NoRowsError, RawTable, lay_out
 from dutylife.intake.layout.joins import joined
@@ -14,6 +15,7 @@ from dutylife.settings import Export, Join
 from dutylife.wording import count
 
 Place = Path | str
+_LONGEST_NAME = 255  # bytes of one name in a path, where the file system is a usual one
 _LONGEST = 1000  # signs of a path
 
 
@@ -39,17 +41,20 @@ def find_files(export: Export, folder: Path, key: str) -> list[Place]:
             return find_files(export.model_copy(update={"path": rest}), folder, key)
         return [export.path]
     path = folder / export.path
-    if "\x00" in export.path or len(export.path) > _LONGEST:
+    too_long = len(export.path) > _LONGEST or any(
+        len(part.encode("utf-8", "replace")) > _LONGEST_NAME for part in Path(export.path).parts
+    )
+    if "\x00" in export.path or too_long:
         raise ExportError(
             "The path of the export is none that a file can have.", f"{key}.path", "correct it"
         )
-    if path.is_file():
+    if is_file(path):
         return [path]
     if any(sign in export.path for sign in "*?["):
-        found = sorted(Path(p) for p in glob.glob(str(path)) if Path(p).is_file())  # noqa: PTH207
+        found = sorted(Path(p) for p in glob.glob(str(path)) if is_file(Path(p)))  # noqa: PTH207
         if found:
             return list(found)
-    there = sorted(p.name for p in path.parent.glob("*") if p.is_file())
+    there = sorted(p.name for p in path.parent.glob("*") if is_file(p))
     raise ExportError(
         f"The export '{export.path}' does not exist.",
         f"{key}.path",
@@ -203,7 +208,7 @@ def _right_table(
         return lay_out(named_sheets(there, as_export, key)[0], as_export, key)
     if not join.path:
         # the archive itself, with another member
-        archive = next(p for p in mine[0].path.parents if p.is_file())
+        archive = next(p for p in mine[0].path.parents if is_file(p))
         return read_tables(archive, as_export, key)[0]
     as_export = as_export.model_copy(update={"path": join.path})
     places = find_files(as_export, folder, key)

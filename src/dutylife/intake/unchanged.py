@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from dutylife.disk import is_file
 from dutylife.intake.exports import read_exports
 from dutylife.intake.raw import find_files
 from dutylife.provenance import file_digest
@@ -25,7 +26,7 @@ def same_exports(settings: Settings, digests: set[str], read_at: float) -> bool:
     SettingsError, ExportError
         An export is missing or can't be read.
     """
-    if any(path.stat().st_mtime > read_at for path in _beside(settings) if path.is_file()):
+    if any(path.stat().st_mtime > read_at for path in _beside(settings) if is_file(path)):
         return False
     places = [
         place

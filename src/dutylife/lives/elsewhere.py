@@ -23,7 +23,13 @@ def counter_habits(maintenance_events: pd.DataFrame, service_lines: pd.DataFrame
     """
     changed = maintenance_events[maintenance_events["activity"] == "replace"]
     changed = changed[["component", "part_number", "line_ids"]].astype("object")
-    lines = service_lines[["line_id", "unit_id", "customer", "part_number"]].astype("object")
+    lines = service_lines[["line_id", "unit_id", "customer", "part_number"]]
+    counter = lines["unit_id"].isna() & lines["part_number"].notna() & lines["customer"].notna()
+    if not counter.any():  # as in most records: nothing to be looked up
+        return pd.DataFrame(
+            {"customer": [], "component": [], "n_counter": [], "n_fitted": []}
+        ).astype({"customer": "object", "component": "object", "n_counter": int, "n_fitted": int})
+    lines = lines.astype("object")
     lines = lines[lines["customer"].notna() & (lines["customer"] != "")]
     first = changed["line_ids"].fillna("").str.split(";").str[0]
     whose = lines.drop_duplicates("line_id").set_index("line_id")["customer"]

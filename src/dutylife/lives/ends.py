@@ -2,6 +2,7 @@
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from dutylife.components import Component, components_of
 from dutylife.settings import Settings
@@ -54,7 +55,11 @@ def ends_of(maintenance_events: pd.DataFrame, settings: Settings) -> pd.DataFram
     rows["rank"] = np.where(failed, 0, 2) + np.where(replaced, 0, 1)
     rows = rows[failed | replaced | cleaned_as_new]
     cell = [*CELL, "position", "event_date"]
-    rows = rows.sort_values([*cell, "rank", "ticket", "line_ids"], kind="stable")
+    # ticket and line settle ties only: where there is none, they need not be put in order
+    tied = rows.duplicated([*cell, "rank"], keep=False)
+    rows["tie"] = 0
+    rows.loc[tied, "tie"] = _places(rows.loc[tied, ["ticket", "line_ids"]])
+    rows = rows.sort_values([*cell, "rank", "tie"], kind="stable")
     day = rows.groupby(cell, sort=False)
     rows["pieces"] = day["quantity"].transform("sum")
     rows["renews"] = day["renews"].transform("max").astype(bool)
@@ -67,6 +72,15 @@ def ends_of(maintenance_events: pd.DataFrame, settings: Settings) -> pd.DataFram
     kept = [*CELL, "position", "ended_on", "event", "renews", "weight", "is_comeback",
             "failure_mode", "fitted", "pieces", "was_found", "ticket", "line_ids"]  # fmt: skip
     return first[kept].reset_index(drop=True)
+
+
+def _places(words: pd.DataFrame) -> NDArray[np.int64]:
+    """Place of each row in the alphabet of its words."""
+    place = np.empty(len(words), dtype=np.int64)
+    place[words.reset_index(drop=True).sort_values([*words], kind="stable").index] = np.arange(
+        len(words)
+    )
+    return place
 
 
 def carried(maintenance_events: pd.DataFrame, equipment_class: pd.Series) -> pd.DataFrame:

@@ -1,7 +1,9 @@
 """Mean number of events a unit has had by an age (mean cumulative function), with its limits."""
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -14,6 +16,7 @@ from dutylife.wording import count, number
 
 Array = NDArray[np.float64]
 Variance = Literal["robust", "robust n - 1", "poisson"]
+_AT_ONCE = 8_000_000  # figures of unit by age held at once
 COLUMNS = ["age", "at_risk", "n_events", "mean_events", "standard_error", "lower", "upper"]
 
 
@@ -118,25 +121,24 @@ def mean_cumulative(
     codes, ages, happened, starts = _checked(unit, exit, event, entry)
     n_units = int(codes.max()) + 1
     at = np.unique(ages[happened])
-    if entry is None:
-        last = np.zeros(n_units)
-        np.maximum.at(last, codes, ages)
-        watched = last[:, None] >= at
-    else:
-        watched = np.zeros((n_units, len(at)), dtype=bool)
-        np.logical_or.at(watched, codes, (starts[:, None] < at) & (ages[:, None] >= at))
-    events = np.zeros((n_units, len(at)))
-    np.add.at(events, (codes[happened], np.searchsorted(at, ages[happened])), 1.0)
-    at_risk, came = watched.sum(axis=0).astype(float), events.sum(axis=0)
+    rows = _Rows(codes, ages, happened, None if entry is None else starts, at)
+    blocks = list(rows.blocks(n_units))
+    # how many are watched and what came, then how far each unit pulls the mean
+    counted = [(w.sum(axis=0), e.sum(axis=0)) for w, e in map(rows.of, blocks)]
+    at_risk = np.asarray(sum(w for w, _ in counted), dtype=float)
+    came = np.asarray(sum(e for _, e in counted), dtype=float)
     rate = came / at_risk
     mean = np.cumsum(rate)
     if variance != "poisson":
-        pulls = np.cumsum((events - watched * rate) / at_risk, axis=1)
+        squares = np.zeros(len(at))
+        for watched, events in map(rows.of, blocks):
+            pulls = np.cumsum((events - watched * rate) / at_risk, axis=1)
+            squares = squares + (pulls**2).sum(axis=0)
         # one unit differs from no other: its mean has no error that could be told
         error = np.full(len(at), np.nan)
         if n_units > 1:
             more = n_units / (n_units - 1.0) if variance == "robust n - 1" else 1.0
-            error = np.sqrt(more * (pulls**2).sum(axis=0))
+            error = np.sqrt(more * squares)
     else:
         error = np.sqrt(np.cumsum(came / at_risk**2))
     width = np.exp(float(ndtri(0.5 + level / 2.0)) * error / mean)
@@ -148,6 +150,47 @@ def mean_cumulative(
         n_events=int(happened.sum()),
         steps=tuple(tuple(float(v) for v in row) for row in rows),
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Rows:
+    """Rows of units; ``starts`` None where a unit is watched from 0 to its last row."""
+
+    codes: NDArray[np.int64]
+    ages: Array
+    happened: NDArray[np.bool_]
+    starts: Array | None
+    at: Array
+
+    def blocks(self, n_units: int) -> Iterator[tuple[int, int, NDArray[np.int64]]]:
+        """So many units at a time: first, end and their rows; a unit by age of each at once."""
+        n = max(_AT_ONCE // max(len(self.at), 1), 1)
+        if n >= n_units:
+            yield 0, n_units, np.arange(len(self.codes))
+            return
+        order = np.argsort(self.codes, kind="stable")
+        ends = np.searchsorted(self.codes[order], np.arange(0, n_units + n, n))
+        for i, (first, last) in enumerate(pairwise(ends)):
+            yield i * n, min((i + 1) * n, n_units), order[first:last]
+
+    def of(self, block: tuple[int, int, NDArray[np.int64]]) -> tuple[NDArray[np.bool_], Array]:
+        """Whether each unit is watched at each age, and its events there; (n_units, n_ages)."""
+        first, end, rows = block
+        codes, ages, n = self.codes[rows] - first, self.ages[rows], end - first
+        if self.starts is None:
+            last = np.zeros(n)
+            np.maximum.at(last, codes, ages)
+            watched = last[:, None] >= self.at
+        else:
+            starts = self.starts[rows]
+            watched = np.zeros((n, len(self.at)), dtype=bool)
+            np.logical_or.at(
+                watched, codes, (starts[:, None] < self.at) & (ages[:, None] >= self.at)
+            )
+        events = np.zeros((n, len(self.at)))
+        came = self.happened[rows]
+        np.add.at(events, (codes[came], np.searchsorted(self.at, ages[came])), 1.0)
+        return watched, events
 
 
 def _checked(

@@ -1,5 +1,7 @@
 """The stock stage told the truth: true laws, true ages, who is still here, true use."""
 
+import datetime as dt
+
 import pandas as pd
 
 from dutylife.practice import PracticeFleet
@@ -77,15 +79,15 @@ def _flow(fleet: PracticeFleet) -> Flow:
 
 def _sold_beside(fleet: PracticeFleet) -> pd.DataFrame:
     """Lines of parts that no life explains: over the counter, credits, oil of services."""
-    moves = [(s.part_number, s.day, s.quantity) for s in fleet.sales]
+    moves = [(s.part_number, s.day, s.quantity, "") for s in fleet.sales]
     for visit in fleet.visits:
         oil = oil_of(fleet.scenario, visit)
         if oil:
-            moves.append((oil, visit.day, 1))
+            moves.append((oil, visit.day, 1, _ticket(visit.machine.unit_id, date_of(visit.day))))
     # the record's first day stands for how long it is
     first = next(iter(fleet.scenario.other_parts))
-    moves = [(first, fleet.span.start, 0), *(m for m in moves if m[1] < fleet.span.end)]
-    lines = pd.DataFrame(moves, columns=["part_number", "day", "quantity"])
+    moves = [(first, fleet.span.start, 0, ""), *(m for m in moves if m[1] < fleet.span.end)]
+    lines = pd.DataFrame(moves, columns=["part_number", "day", "quantity", "ticket"])
     return lines.assign(
         service_date=pd.to_datetime([date_of(d) for d in lines["day"]]),
         line_kind="part", line_id=[f"{i:08d}" for i in range(len(lines))],
@@ -96,13 +98,23 @@ def _done(fleet: PracticeFleet) -> pd.DataFrame:
     """Table "maintenance_events" of all that was done within the record."""
     events = fleet.events
     quantity = {name: law.quantity for name, law in fleet.scenario.components.items()}
+    again = events.groupby(["unit_id", "event_date", "component"]).cumcount()
     return as_table(
         "maintenance_events",
         events.assign(
             position="", quantity=events["component"].map(quantity).astype(float), finding="",
-            ticket=[f"{i:08d}" for i in range(len(events))], line_ids="", confidence=1.0,
+            ticket=[
+                _ticket(u, d.date()) + ("" if n == 0 else f" {n + 1}")
+                for u, d, n in zip(events["unit_id"], events["event_date"], again, strict=True)
+            ],
+            line_ids="", confidence=1.0,
         ),
     )  # fmt: skip
+
+
+def _ticket(unit_id: str, day: dt.date) -> str:
+    """Return one ticket a machine and day."""
+    return f"{unit_id} {day.isoformat()}"
 
 
 def _lives(fleet: PracticeFleet) -> pd.DataFrame:

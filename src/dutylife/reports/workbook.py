@@ -12,6 +12,7 @@ from dutylife.reports.facts import Facts, day, facts_of, plain, table_or_empty
 from dutylife.reports.stock.assumed import what_is_assumed
 from dutylife.reports.stock.safety_work import safety_sentence, safety_work
 from dutylife.reports.stock.stock_page import order_answer
+from dutylife.reports.supplier_sheets import write_supplier_sheets
 from dutylife.wording import plan_words
 
 # our own column names, so that the sheet is itself a parts file for the next run
@@ -39,8 +40,9 @@ def write_order_list(folder: str | Path) -> Path:
     Returns
     -------
     Path
-        Sheet "order list" (header in row 1, our column names, a blank ``counted`` to fill in)
-        and sheet "read me". Same tables, same bytes.
+        Sheet "order list" (header in row 1, our column names, a blank ``counted`` to fill in),
+        sheet "read me", and one a supplier with what to order of him today. Same tables, same
+        bytes.
     """
     import xlsxwriter
 
@@ -53,6 +55,7 @@ def write_order_list(folder: str | Path) -> Path:
         book.set_properties({"title": "order list", "created": made})
         _order_sheet(book, _rows(run.table("stock_plan")))
         _read_me(book, run, given)
+        write_supplier_sheets(book, plain(run.table("stock_plan")), given.money_unit, given.fleet)
     return path
 
 
@@ -109,6 +112,7 @@ def _read_me(book: Any, run: Run, given: Facts) -> None:
         order_answer(stock_plan, given.currency),
         f"The forecast takes it that {plan_words(given.plan_in_force)}.",
         safety_sentence(pending, stock_plan, given) if pending and len(stock_plan) else "",
+        "The sheets after this one: what to order today, one a supplier, to be sent on as it is.",
         "",
         "counted (bordered): walk the shelf, write how many pieces you find, give this file back "
         'as a parts file (kind = "parts") of the next run. A count stands above on_hand.',

@@ -107,11 +107,13 @@ class Plan(Section):
     """``[plan]``: the maintenance the stock forecast assumes.
 
     ``in_force``: one of `PLANS`, or a file of components with their ages; ``from``: the day it
-    starts, before which the planned share in the record goes on.
+    starts, before which the planned share in the record goes on; ``together_days``: what a plan
+    has due so soon after other planned work on the machine is done at the same visit. [d]
     """
 
     in_force: str = "as seen"
     from_: dt.date | None = Field(default=None, alias="from")
+    together_days: Money = 14.0
 
 
 class Cost(Section):

@@ -16,8 +16,18 @@ from dutylife.stock import parts
 from dutylife.stock.calendar import UseClock
 from dutylife.stock.comings import Contract, Flow, contracts_ahead, flow_of
 from dutylife.stock.demand import Span
-from dutylife.stock.plans import days_until_plan, done_share, planned_ages, seen_rates
-from dutylife.stock.streams import IN_SERVICE, Inputs, Laws, part_laws, told_cells
+from dutylife.stock.planned_visits import use_of_visits
+from dutylife.stock.plans import (
+    NO_AGES,
+    days_until_plan,
+    plan_record,
+    planned_ages,
+    rates_beside,
+    seen_rates,
+    stated_ages,
+)
+from dutylife.stock.stream_terms import Laws
+from dutylife.stock.streams import IN_SERVICE, Inputs, part_laws, told_cells
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -43,7 +53,7 @@ class FleetDemand:
         cells = sorted(set(lives.itertuples(index=False, name=None)))
         ages = planned_ages(plan, cells, self.intervals, self.known, self.settings,
                             self.stated_plan)  # fmt: skip
-        return part_laws(replace(self.inputs, spans=spans), plan, ages)
+        return part_laws(replace(self.inputs, spans=spans), plan, ages, self.settings.compute)
 
 
 def fleet_demand(
@@ -102,9 +112,10 @@ def fleet_demand(
     lives = _lives(failure_events, life_draws, units, unit_spans, replaced, as_of, settings)
     explained = _explained_lines(replaced, failure_events, lives, service_lines, current)
     other = parts.other_use(service_lines, explained, current, as_of)
+    months = next(iter(other.values())).months if other else parts.OTHER_MONTHS
     for number in on_shelf:
-        months = next(iter(other.values())).months if other else parts.OTHER_MONTHS
         other.setdefault(number, parts.OtherUse(n_lines=0.0, months=months, sizes=np.empty(0)))
+    record = plan_record(failure_events, known, settings, stated_plan)
     inputs = Inputs(
         lives=lives,
         life_draws=life_draws,
@@ -115,8 +126,17 @@ def fleet_demand(
         spans=[],
         flow=flow_of(units, as_of) if flow is None else flow,
         contracts=announced(contracts, lives, as_of),
-        done=done_share(failure_events, known, settings, stated_plan),
+        done=record.done,
         plan_starts_days=days_until_plan(settings, as_of),
+        beside=rates_beside(
+            failure_events, stated_ages(lives, known, settings, stated_plan), record
+        ),
+        together_days=settings.plan.together_days,
+        visit_use=use_of_visits(
+            service_lines, maintenance_events, explained, current, months, as_of
+        )
+        if record.is_new or settings.plan.in_force in NO_AGES
+        else {},
         use_clock=None
         if use_seasons is None or use_seasons.empty
         else UseClock(first=as_of + pd.Timedelta(days=1), season=Season.of_table(use_seasons)),

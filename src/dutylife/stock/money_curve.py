@@ -11,7 +11,7 @@ import pandas as pd
 
 from dutylife.errors import DecisionError
 from dutylife.schema import as_table
-from dutylife.stock.streams import Laws
+from dutylife.stock.stream_terms import Laws
 from dutylife.stock.terms import Terms
 from dutylife.vocabulary.spans import DAYS_PER_YEAR
 from dutylife.wording import count, money, number

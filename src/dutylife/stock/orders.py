@@ -9,7 +9,7 @@ from dutylife.settings import Settings
 from dutylife.stock.demand import run_out_day
 from dutylife.stock.levels import levels_of
 from dutylife.stock.part_law import quantiles
-from dutylife.stock.streams import Laws
+from dutylife.stock.stream_terms import Laws
 from dutylife.stock.terms import Terms
 from dutylife.wording import (
     count,

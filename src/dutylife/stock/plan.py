@@ -19,7 +19,7 @@ from dutylife.stock.season_order import season_order_row, season_spans, seasons_
 from dutylife.stock.series import LEVELS
 from dutylife.stock.shares import mix, monthly_series, shares_of_lives
 from dutylife.stock.shelf import shelf_rows, stock_findings
-from dutylife.stock.streams import Laws
+from dutylife.stock.stream_terms import Laws
 from dutylife.stock.terms import terms_of
 from dutylife.vocabulary import TABLES
 

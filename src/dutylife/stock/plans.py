@@ -13,6 +13,7 @@ from dutylife.vocabulary.spans import DAYS_PER_MONTH
 
 Array = npt.NDArray[np.float64]
 _NEAR, _PAST = 0.75, 1.25  # of the planned age: done for it from here on, missed beyond; ours
+NO_AGES = ("as seen", "none")  # plans that name no age
 _FOLLOWED = 0.4  # share done from which on a record counts as under the schedule; our proposal
 
 
@@ -22,6 +23,18 @@ class PlannedAge:
 
     hours: float | None
     days: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanRecord:
+    """How the record followed the plan in force.
+
+    ``done``: share of due planned replacements that were done; ``is_new``: the record was not
+    under this plan, so that what was replaced in it was replaced beside it.
+    """
+
+    done: float
+    is_new: bool
 
 
 def plans_of(settings: Settings, stated_plan: pd.DataFrame | None = None) -> list[str]:
@@ -96,25 +109,66 @@ def seen_rates(failure_events: pd.DataFrame, units: pd.DataFrame) -> dict[tuple[
     dict of (component, duty) to ndarray, shape (2,)
         Lives that ended `replaced`, and days watched, those of parts of unknown age included.
     """
-    lives = failure_events.astype(
-        {"component": "object", "duty": "object", "event": "object", "unit_id": "object"}
-    )
+    lives = failure_events.astype(_WORDS)
     first = units.astype({"unit_id": "object"}).set_index("unit_id")["first_seen"]
     start = lives["installed_on"].fillna(lives["unit_id"].map(first))
     watched = (lives["exit_days"] - lives["entry_days"]).fillna((lives["ended_on"] - start).dt.days)
+    return _counted(lives, lives["event"] == "replaced", watched)
+
+
+def rates_beside(
+    failure_events: pd.DataFrame, ages: dict[tuple[str, str], PlannedAge], record: PlanRecord
+) -> dict[tuple[str, str], Array]:
+    """Planned replacements seen at ages the plan lets a part reach, and the days watched there.
+
+    What goes on beside a plan: services that change a sound part, work brought forward. Under a
+    plan the record did not have it is what was replaced before its age; under one it had, what was
+    replaced clearly before. Only lives of known age can tell. As of `seen_rates`, for the cells of
+    ``ages``.
+    """
+    limit = 1.0 if record.is_new else _NEAR
+    lives = failure_events.astype(_WORDS)
+    share = pd.Series(np.nan, index=lives.index)
+    for (component, duty), age in ages.items():
+        own = (lives["component"] == component) & (lives["duty"] == duty)
+        share[own] = _lived_share(lives[own], age)
+    known = (share > 0) & lives["exit_days"].notna()
+    lives, share = lives[known], share[known]
+    reached = lives["exit_days"] * np.minimum(limit / share, 1.0)
+    watched = (reached - lives["entry_days"].fillna(0.0)).clip(lower=0.0)
+    return _counted(lives, (lives["event"] == "replaced") & (share < limit), watched)
+
+
+_WORDS = {"component": "object", "duty": "object", "event": "object", "unit_id": "object"}
+
+
+def _counted(
+    lives: pd.DataFrame, is_counted: pd.Series, days: pd.Series
+) -> dict[tuple[str, str], Array]:
     table = pd.DataFrame(
         {
-            "component": lives["component"],
-            "duty": lives["duty"],
-            "n": (lives["event"] == "replaced").astype(float),
-            "days": watched.clip(lower=0).fillna(0.0),
+            "component": lives["component"], "duty": lives["duty"],
+            "n": is_counted.astype(float), "days": days.clip(lower=0).fillna(0.0),
         }
-    )
+    )  # fmt: skip
     total = table.groupby(["component", "duty"])[["n", "days"]].sum().reset_index()
     return {
         (str(r["component"]), str(r["duty"])): np.array([r["n"], r["days"]], dtype=float)
         for r in total.to_dict("records")
     }
+
+
+def stated_ages(
+    lives: pd.DataFrame,
+    known: dict[str, Component],
+    settings: Settings,
+    stated_plan: pd.DataFrame | None = None,
+) -> dict[tuple[str, str], PlannedAge]:
+    """Ages of the plan in force where it is one that is stated, for the cells of the lives."""
+    if settings.plan.in_force in (*NO_AGES, "recommended"):
+        return {}
+    cells = sorted(set(zip(lives["component"], lives["duty"], strict=True)))
+    return planned_ages(settings.plan.in_force, cells, pd.DataFrame(), known, settings, stated_plan)
 
 
 def days_until_plan(settings: Settings, as_of: pd.Timestamp) -> int:
@@ -123,23 +177,24 @@ def days_until_plan(settings: Settings, as_of: pd.Timestamp) -> int:
     return 0 if begins is None else max((pd.Timestamp(begins) - as_of).days - 1, 0)
 
 
-def done_share(
+def plan_record(
     failure_events: pd.DataFrame,
     known: dict[str, Component],
     settings: Settings,
     stated_plan: pd.DataFrame | None = None,
-) -> float:
-    """Share of due planned replacements that the record shows done; 1 without a plan by age.
+) -> PlanRecord:
+    """Whether the record was under the plan in force, and the share of its work that was done.
 
     A life under the present schedule, or the plan given as a file, that was replaced while able,
     near its planned age or a multiple of it, was done then and missed before; one that went on past
     it was missed. Half a replacement done and half missed are added, so that few lives do not make
     it sure. Below `_FOLLOWED` the record was not under this plan, and not at all where the plan
-    starts after it: it is a new one, taken as done in full.
+    starts after it: it is a new one, taken as done in full. Done in full, too, without a plan by
+    age.
     """
     begins = settings.plan.from_
     if begins is not None and settings.fleet.as_of is not None and begins > settings.fleet.as_of:
-        return 1.0
+        return PlanRecord(done=1.0, is_new=True)
     done = missed = 0.0
     lives = failure_events.astype({"component": "object", "event": "object", "duty": "object"})
     duties = sorted(set(lives["duty"].dropna()))
@@ -152,18 +207,25 @@ def done_share(
                             stated_plan)  # fmt: skip
     for (component, duty), age in ages.items():
         own = lives[(lives["component"] == component) & (lives["duty"] == duty)]
-        ratio = pd.Series(0.0, index=own.index)
-        if age.hours:
-            ratio = (own["exit_hours"] / age.hours).fillna(0.0)
-        if age.days:
-            by_days = own["exit_days"] / age.days
-            ratio = ratio.where(ratio > by_days.fillna(0.0), by_days.fillna(0.0))
+        ratio = _lived_share(own, age)
         replaced = (own["event"] == "replaced") & (ratio > _NEAR)
         passed = np.where(replaced, np.maximum(np.round(ratio), 1.0) - 1.0, np.floor(ratio / _PAST))
         done += float(replaced.sum())
         missed += float(passed.sum())
     share = (done + 0.5) / (done + missed + 1.0) if done + missed > 0 else 1.0
-    return share if share >= _FOLLOWED else 1.0
+    is_new = share < _FOLLOWED
+    return PlanRecord(done=1.0 if is_new else share, is_new=is_new)
+
+
+def _lived_share(lives: pd.DataFrame, age: PlannedAge) -> pd.Series:
+    """Age reached as a share of the planned one, by whichever clock comes first."""
+    ratio = pd.Series(0.0, index=lives.index)
+    if age.hours:
+        ratio = (lives["exit_hours"] / age.hours).fillna(0.0)
+    if age.days:
+        by_days = (lives["exit_days"] / age.days).fillna(0.0)
+        ratio = ratio.where(ratio > by_days, by_days)
+    return ratio
 
 
 def _stated(stated_plan: pd.DataFrame) -> dict[tuple[str, str], PlannedAge]:

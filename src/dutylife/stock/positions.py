@@ -18,6 +18,7 @@ Array = npt.NDArray[np.float64]
 Columns = tuple[tuple[int, int], ...]
 PLANNED_DRAWS = 6  # draws of a law under a planned age, where each position has its own lattice
 _BLOCK = 40_000_000  # entries of work arrays at once
+SHARED_LATTICES = 1000  # positions from where on those of one use share a lattice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -86,9 +87,12 @@ def planned_chances(
 ) -> CellChances:
     """Chances of positions with an age of planned replacement, each on its own lattice.
 
-    A planned age makes steps in the chances that no table follows.
+    A planned age makes steps in the chances that no table follows. Many positions of few uses
+    share the lattices of those uses.
     """
     n_draws = len(draws.shape)
+    if len(positions.age) > SHARED_LATTICES:
+        return _by_use(law, positions, draws, spans)
     block = max(_BLOCK // (n_draws * spans.n_steps * 60), 1)
     found: list[CellChances] = []
     order: list[npt.NDArray[np.int64]] = []
@@ -103,6 +107,40 @@ def planned_chances(
             chances = pieces(first, after).reshape(n_draws, len(at), -1)
             found.append(CellChances(chances=chances, columns=after.columns, weight=draws.weight))
             order.append(at)
+    every = together(found)
+    out = np.concatenate([f.chances for f in every], axis=1)
+    return replace(every[0], chances=out[:, np.argsort(np.concatenate(order))])
+
+
+def _by_use(law: RenewalLaw, positions: Positions, draws: Draws, spans: Spans) -> CellChances:
+    """Chances of many positions, those of one use and planned age on one lattice."""
+    n_draws = len(draws.shape)
+    pairs = np.column_stack([positions.days_per_unit, positions.planned_age])
+    found: list[CellChances] = []
+    order: list[npt.NDArray[np.int64]] = []
+    for is_known in (True, False):
+        places = np.flatnonzero(positions.is_known == is_known)
+        if not len(places):
+            continue
+        uses, of = np.unique(pairs[places], axis=0, return_inverse=True)
+        of = of.ravel()
+        by_use = np.argsort(of, kind="stable")
+        n_ages = np.bincount(of)
+        ends = np.cumsum(n_ages)
+        for i, (n, end) in enumerate(zip(n_ages, ends, strict=True)):
+            laws = _laws(law, draws, uses[i, :1], uses[i, 1:])
+            after = after_renewal(laws, spans)
+            mine = places[by_use[end - n : end]]
+            block = max(_BLOCK // (n_draws * spans.n_steps * (4 if is_known else 64)), 1)
+            for begin in range(0, n, block):
+                at = mine[begin : begin + block]
+                age = np.broadcast_to(positions.age[at], (n_draws, len(at)))
+                first = first_renewal(laws, age, spans, is_known=is_known)
+                found.append(
+                    CellChances(chances=pieces(first, after), columns=after.columns,
+                                weight=draws.weight)
+                )  # fmt: skip
+                order.append(at)
     every = together(found)
     out = np.concatenate([f.chances for f in every], axis=1)
     return replace(every[0], chances=out[:, np.argsort(np.concatenate(order))])

@@ -11,7 +11,7 @@ import pandas as pd
 from dutylife.settings import SeasonOrder, Settings
 from dutylife.stock.demand import Span, days_ahead
 from dutylife.stock.part_law import quantiles
-from dutylife.stock.streams import Laws
+from dutylife.stock.stream_terms import Laws
 from dutylife.stock.terms import Terms
 from dutylife.vocabulary.spans import DAYS_PER_MONTH, DAYS_PER_YEAR
 from dutylife.wording import season_order_sentence

@@ -1,6 +1,6 @@
 """Lives in service, laws and a plan to the law of each part's demand in each span."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 import numpy as np
@@ -8,42 +8,41 @@ import numpy.typing as npt
 import pandas as pd
 
 from dutylife.decisions.cells import law_draws
+from dutylife.spread import Compute, spread
 from dutylife.stock.calendar import UseClock
 from dutylife.stock.comings import Contract, Flow, days_per_unit
 from dutylife.stock.count_table import CountTable
 from dutylife.stock.demand import Span, lattice_spans
+from dutylife.stock.gathered import under_plan
 from dutylife.stock.lattice import CATCH_UP_DAYS, RenewalLaw, Spans
-from dutylife.stock.part_law import (
-    EXACT_POSITIONS,
-    Batch,
-    Comings,
-    Cumulants,
-    Exactly,
-    Lines,
-    SpanLaw,
-    factorial_cumulants,
-)
+from dutylife.stock.part_law import Batch, SpanLaw
 from dutylife.stock.parts import OtherUse
-from dutylife.stock.plan_start import ALTERNATIVES, switched_chances
+from dutylife.stock.planned_visits import VisitUse, done_together
 from dutylife.stock.plans import PlannedAge, planned_age_days
 from dutylife.stock.positions import (
     CellChances,
     Draws,
     Positions,
     few_draws,
-    planned_chances,
     planned_starts,
     stacked,
     together,
 )
-from dutylife.vocabulary.spans import DAYS_PER_MONTH
+from dutylife.stock.stream_terms import (
+    N_STARTS,
+    Laws,
+    add_comings,
+    add_lines,
+    add_span,
+    add_sums,
+    add_visits,
+)
 
 Array = npt.NDArray[np.float64]
-Laws = dict[tuple[int, int], SpanLaw]
 IN_SERVICE = 0.05
 SURE_COUNT = 200  # planned replacements from which on their rate counts as known
-N_STARTS = 12
 NO_PLAN = [(0.0, 1.0)]  # rate of planned replacements and its weight
+ONE_PROCESS = Compute()
 NO_RATE = ("none", "recommended")  # of others what is not named goes on as it was
 MANY_POSITIONS = 400  # of a cell, from where on they are summed without going one by one
 
@@ -55,6 +54,9 @@ class Inputs:
     ``lives`` are those in service with their ``part``, sorted; ``rates`` as of `seen_rates`;
     ``done``: share of due planned replacements that are done; ``plan_starts_days``: whole days
     that go on as seen before the plan starts; ``use_clock`` where duties run by the season.
+    ``beside``: as ``rates``, of what is replaced beside the plan in force; ``together_days``: what
+    falls due so soon after other planned work is done with it; ``visit_use`` by part number, of
+    visits that the record has not.
     """
 
     lives: pd.DataFrame
@@ -69,6 +71,9 @@ class Inputs:
     done: float
     plan_starts_days: int = 0
     use_clock: UseClock | None = None
+    beside: dict[tuple[str, str], Array] = field(default_factory=dict)
+    together_days: float = 0.0
+    visit_use: dict[str, VisitUse] = field(default_factory=dict)
 
 
 def told_cells(life_draws: pd.DataFrame) -> set[tuple[str, str]]:
@@ -78,10 +83,41 @@ def told_cells(life_draws: pd.DataFrame) -> set[tuple[str, str]]:
     return set(basis[["component", "duty"]].itertuples(index=False, name=None))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Common:
+    """What every cell's demand needs: the inputs without their lives and draws, and the plan."""
+
+    inputs: Inputs
+    plan: str
+    fitted: dict[tuple[str, str, str], float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Cell:
+    """One cell: its lives in service, draws of its law, planned age, days each comes early."""
+
+    key: tuple[str, str]
+    lives: pd.DataFrame
+    draws: pd.DataFrame
+    planned: PlannedAge | None
+    sooner: Array
+
+
 def part_laws(
-    inputs: Inputs, plan: str, ages: dict[tuple[str, str], PlannedAge]
+    inputs: Inputs,
+    plan: str,
+    ages: dict[tuple[str, str], PlannedAge],
+    compute: Compute = ONE_PROCESS,
 ) -> dict[str, Laws]:
     """Law of each part's demand in each span under a plan.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    plan : str
+    ages : dict of (component, duty) to PlannedAge
+    compute : Compute
+        Where the cells are computed; the laws are the same wherever.
 
     Notes
     -----
@@ -91,26 +127,43 @@ def part_laws(
     """
     out: dict[str, Laws] = {}
     draws = law_draws(inputs.life_draws)
-    fitted = _fitted(inputs)
+    sooner, share = done_together(inputs.lives, ages, inputs.together_days)
+    early = pd.Series(sooner, index=inputs.lives.index)
+    cells = []
     for (component, duty), lives in inputs.lives.groupby(["component", "duty"], sort=True):
         key = (str(component), str(duty))
         if key in draws:
-            _add_cell(out, inputs, plan, ages.get(key), key, lives, draws[key], fitted)
+            at = np.asarray(early[lives.index], dtype=float)
+            cells.append(
+                _Cell(key=key, lives=lives, draws=draws[key], planned=ages.get(key), sooner=at)
+            )
+    bare = replace(inputs, lives=inputs.lives.iloc[:0], life_draws=inputs.life_draws.iloc[:0])
+    common = _Common(inputs=bare, plan=plan, fitted=_fitted(inputs))
+    planned: dict[tuple[int, int], float] = {}
+    for of_parts, by_age in spread(_cell_laws, common, cells, compute):
+        for number, laws in of_parts.items():
+            into = out.setdefault(number, {})
+            for span, law in laws.items():
+                into.setdefault(span, SpanLaw()).add(law)
+        for span, n in by_age.items():
+            planned[span] = planned.get(span, 0.0) + n
     for number, use in sorted(inputs.other.items()):
-        _add_lines(out.setdefault(number, {}), inputs.spans, use)
+        add_lines(out.setdefault(number, {}), inputs.spans, use)
+    visits = {span: n * share for span, n in planned.items()}
+    for number, of_visit in sorted(inputs.visit_use.items()):
+        if number in out:
+            add_visits(out[number], of_visit, visits)
     return out
 
 
-def _add_cell(
-    out: dict[str, Laws],
-    inputs: Inputs,
-    plan: str,
-    planned: PlannedAge | None,
-    key: tuple[str, str],
-    lives: pd.DataFrame,
-    frame: pd.DataFrame,
-    fitted: dict[tuple[str, str, str], float],
-) -> None:
+def _cell_laws(
+    common: _Common, cell: _Cell
+) -> tuple[dict[str, Laws], dict[tuple[int, int], float]]:
+    """Laws of a cell by part, and replacements at the plan's ages, by span."""
+    inputs, plan, fitted = common.inputs, common.plan, common.fitted
+    key, lives, planned = cell.key, cell.lives, cell.planned
+    sooner, frame = cell.sooner, cell.draws
+    out: dict[str, Laws] = {}
     component, duty = key
     draws, on_meter = _draws(frame)
     use = lives["use"].to_numpy(dtype=float)
@@ -119,7 +172,8 @@ def _add_cell(
     seen = lives["seen_days"].fillna(lives["age_days"]).fillna(0.0).to_numpy(dtype=float)
     is_known = np.isfinite(age)
     positions = Positions(
-        age=np.where(is_known, age, seen), is_known=is_known, days_per_unit=per_unit,
+        # what is done early with other work counts as that much older
+        age=np.where(is_known, age + sooner, seen), is_known=is_known, days_per_unit=per_unit,
         planned_age=planned_age_days(planned, use),
     )  # fmt: skip
     usual = float(np.median(per_unit))
@@ -142,8 +196,11 @@ def _add_cell(
     number = lives["part"].astype(str).to_numpy()
     coming = inputs.flow.coming_rate > 0 or bool(ahead)
     machines = {str(name): float(present[number == name].sum()) for name in np.unique(number)}
-    by_age = bool(np.isfinite(positions.planned_age).any())
-    before, later = _rates(inputs, key), _rates(inputs, key) if plan not in NO_RATE else NO_PLAN
+    by_age = has_ages = bool(np.isfinite(positions.planned_age).any())
+    before = _rates(inputs.rates, key)
+    later = NO_PLAN if plan in NO_RATE else before
+    if by_age and plan not in NO_RATE:
+        later = _rates(inputs.beside, key)
     waits = float(inputs.plan_starts_days) if by_age or before != later else 0.0
     if passed is not None:
         waits = float(passed(waits)[0])
@@ -152,18 +209,18 @@ def _add_cell(
         by_age, later, waits = False, before, 0.0
     if waits > 0 or by_age:
         some = few_draws(draws)
-        if waits > 0:
-            rate = _mean(before), 0.0 if by_age else _mean(later)
-            chances, share = switched_chances(law, positions, some, spans, waits, rate)
-            present = np.tile(present, ALTERNATIVES) * share
-            number = np.tile(number, ALTERNATIVES)
-        else:
-            chances = planned_chances(law, positions, some, spans)
+        rate = _mean(before), _mean(later)
+        if waits <= 0:
+            law = replace(law, planned_rate=np.array([_mean(later)]))
+        chances, present, number = under_plan(
+            law, positions, some, spans, waits, rate, present, number
+        )
         starts = None
         if coming:
             uses = np.array([float(np.median(use)), *(c.use or np.median(use) for c in ahead)])
             due = planned_age_days(planned, uses)
-            new = planned_starts(law, some, spans, np.array(units), due,
+            beside = replace(law, planned_rate=np.array([_mean(later)]))
+            new = planned_starts(beside, some, spans, np.array(units), due,
                                     _start_steps(spans, ahead), N_STARTS)  # fmt: skip
             chances, new = together([chances, new])
             starts = new.chances
@@ -171,6 +228,8 @@ def _add_cell(
         chances, starts = _by_table(
             law, later, positions, draws, spans, units, ahead, coming, number, present
         )
+    by_age_of: dict[tuple[int, int], float] = {}
+    there = float(lives["prob_in_service"].sum())
     for name in np.unique(number):
         mine = number == name
         batch = Batch.of(inputs.pieces.get(str(name), 1.0))
@@ -182,68 +241,22 @@ def _add_cell(
         for span_key, i in place.items():
             law_here = laws.setdefault(span_key, SpanLaw())
             if chances.sums:
-                _add_sums(law_here, chances, i, str(name), batch)
+                add_sums(law_here, chances, i, str(name), batch)
             else:
-                _add_span(law_here, chances, i, mine, present[mine], batch)
+                add_span(law_here, chances, i, mine, present[mine], batch)
             if starts is not None:
-                _add_comings(
+                add_comings(
                     laws[span_key], starts, chances, i, new_a_day * days_ahead,
                     per_class, batch,
                 )  # fmt: skip
-
-
-def _add_span(
-    law: SpanLaw, found: CellChances, i: int, mine: npt.NDArray[np.bool_], present: Array,
-    batch: Batch,
-) -> None:  # fmt: skip
-    at, m = found.columns[i]
-    own = np.maximum(found.chances[:, mine, at : at + m], 0.0)
-    means = np.einsum("dnc,n,d->c", found.chances[:, mine, at + m : at + m + 2], present,
-                      found.weight)  # fmt: skip
-    law.mean_planned += float(means[0]) * batch.mean
-    law.mean_unplanned += float(means[1]) * batch.mean
-    if own.shape[1] <= EXACT_POSITIONS:
-        law.terms.append(
-            Exactly(chances=own, present=present, times=np.ones(len(present)),
-                    weight=found.weight, batch=batch)
-        )  # fmt: skip
-    else:
-        law.terms.append(
-            Cumulants(factorial=factorial_cumulants(own, present), weight=found.weight, batch=batch)
-        )
-
-
-def _add_sums(law: SpanLaw, found: CellChances, i: int, name: str, batch: Batch) -> None:
-    factorial, means = found.sums[name]
-    mean = found.weight @ means[:, i] * batch.mean
-    law.mean_planned += float(mean[0])
-    law.mean_unplanned += float(mean[1])
-    law.terms.append(Cumulants(factorial=factorial[:, i], weight=found.weight, batch=batch))
-
-
-def _add_comings(
-    law: SpanLaw, starts: Array, found: CellChances, i: int, rate_days: float,
-    per_class: list[float], batch: Batch,
-) -> None:  # fmt: skip
-    """Add new machines that come at the fleet's rate, and announced ones."""
-    at, m = found.columns[i]
-    own, means = starts[..., at : at + m], starts[..., at + m : at + m + 2]
-    weight = found.weight
-    if rate_days > 0:
-        some = np.maximum(own[:, :N_STARTS].mean(axis=1) * rate_days, 0.0)
-        law.terms.append(Comings(chances=some, weight=weight, batch=batch))
-        mean = weight @ means[:, :N_STARTS].mean(axis=1) * rate_days * batch.mean
-        law.mean_planned += float(mean[0])
-        law.mean_unplanned += float(mean[1])
-    times = np.array(per_class)
-    if times.sum() > 0:
-        law.terms.append(
-            Exactly(chances=np.maximum(own[:, N_STARTS:], 0.0), present=np.ones(len(times)),
-                    times=times, weight=weight, batch=batch)
-        )  # fmt: skip
-        mean = np.einsum("d,dac,a->c", weight, means[:, N_STARTS:], times) * batch.mean
-        law.mean_planned += float(mean[0])
-        law.mean_unplanned += float(mean[1])
+            if has_ages and law.takes_planned > 0:
+                n_planned = law_here.mean_planned / batch.mean / law.takes_planned
+                by_age_of[span_key] = by_age_of.get(span_key, 0.0) + n_planned
+    # what is replaced whatever the age is done at the visits the record has
+    return out, {
+        span: max(n - _mean(later) * there * (span[1] - span[0]), 0.0)
+        for span, n in by_age_of.items()
+    }
 
 
 def _by_table(
@@ -329,9 +342,9 @@ def _draws(frame: pd.DataFrame) -> tuple[Draws, bool]:
     return draws, bool(frame["clock"].iloc[0] == "hours")
 
 
-def _rates(inputs: Inputs, key: tuple[str, str]) -> list[tuple[float, float]]:
+def _rates(seen: dict[tuple[str, str], Array], key: tuple[str, str]) -> list[tuple[float, float]]:
     """Rates of planned replacements a day with their weights: two points of the gamma law."""
-    n, days = inputs.rates.get(key, np.zeros(2))
+    n, days = seen.get(key, np.zeros(2))
     if n <= 0 or days <= 0:
         return NO_PLAN
     rate = float(n / days)
@@ -356,19 +369,3 @@ def _fitted(inputs: Inputs) -> dict[tuple[str, str, str], float]:
         / float(machines[r["equipment_class"]])
         for r in table.to_dict("records")
     }
-
-
-def _add_lines(laws: Laws, spans: list[Span], other: OtherUse) -> None:
-    # where lives explain the part and nothing else was ever sold, there is no other stream; a
-    # part that nothing explains keeps half a line as its weak prior
-    shape = other.n_lines + (0.5 if other.n_lines > 0 or not laws else 0.0)
-    for span in spans:
-        law = laws.setdefault(span.key, SpanLaw())
-        if shape > 0 and not any(isinstance(t, Lines) for t in law.terms):
-            start, end = span.key
-            lines = Lines(
-                shape=shape, months_seen=other.months, months=(end - start) / DAYS_PER_MONTH,
-                sizes=np.ceil(other.sizes) if other.sizes.size else np.ones(1),
-            )  # fmt: skip
-            law.terms.append(lines)
-            law.mean_other = lines.mean()

@@ -36,11 +36,13 @@ def reading_table(
     DataFrame
         Table readings.
     """
+    values = {text: told for text, told in values.items() if told}
     mine = lines[lines["job"] >= 0]
     work = mine[mine["work_done"].isin(values)].drop_duplicates(["job", "work_done"])
     is_part = mine["line_kind"].isin(["part", "credit", "core"])
     told = mine[mine["description"].isin(values) & ~is_part]
-    jobs = set(zip(settled["job"], settled["component"], strict=True))
+    asked = settled[settled["job"].isin({*work["job"], *told["job"]})]
+    jobs = set(zip(asked["job"], asked["component"], strict=True))
     rows: list[dict[str, Any]] = []
     for frame, column in ((work, "work_done"), (told, "description")):
         cells = zip(
@@ -77,9 +79,13 @@ def reading_rows(
 def _with_new_part(found: pd.DataFrame, events: pd.DataFrame) -> pd.DataFrame:
     """Part number of the part fitted that day, for readings taken after it."""
     fitted = events[(events["activity"] == "replace") & events["part_number"].notna()]
+    fitted = fitted[
+        fitted["unit_id"].isin(found["unit_id"].unique())
+        & fitted["component"].isin(found["component"].unique())
+    ]
     numbers = {
         (str(e.unit_id), str(e.component), e.event_date): str(e.part_number)
-        for e in fitted.itertuples()
+        for e in fitted[["unit_id", "component", "event_date", "part_number"]].itertuples()
     }
     keys = zip(found["unit_id"], found["component"], found["read_on"], strict=True)
     fitted_then = pd.Series([numbers.get(k) for k in keys], index=found.index, dtype="object")

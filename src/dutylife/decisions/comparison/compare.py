@@ -141,7 +141,7 @@ def comparison_table(standing: Standing, years: Sequence[Year], level: float) ->
     groups += [(c, np.flatnonzero(customers == c)) for c in sorted(set(customers) - {""})]
     rows = []
     for customer, machines in groups:
-        totals = [{m: a[machines].sum(axis=0) for m, a in y.sums.items()} for y in years]
+        totals = [_over(y, None if customer == "" else machines) for y in years]
         for year, total in zip(years, totals, strict=True):
             for payer in WORDS["payer"]:
                 row: dict[str, object] = {
@@ -162,6 +162,13 @@ def comparison_table(standing: Standing, years: Sequence[Year], level: float) ->
                         row |= _three(name, total[of] - totals[0][of], year, level)
                 rows.append(row)
     return as_table("plan_comparison", pd.DataFrame(rows))
+
+
+def _over(year: Year, machines: npt.NDArray[np.int64] | None) -> dict[str, Array]:
+    """Sums over some machines, all where none are named, by measure; (n_simulations,)."""
+    if machines is None:
+        return {m: a.sum(axis=0, dtype=float) for m, a in year.sums.items()}
+    return {m: a[machines].sum(axis=0, dtype=float) for m, a in year.sums.items()}
 
 
 def _three(name: str, total: Array, year: Year, level: float) -> dict[str, float]:

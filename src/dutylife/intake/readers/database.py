@@ -53,7 +53,7 @@ def read_sqlite(source: Source, export: Export, _key: str) -> list[Sheet]:
             cursor = connection.execute(f"SELECT * FROM {quoted}")
             header = [d[0] for d in cursor.description]
             sheets.append(_sheet(source, name, header, cursor.fetchall(), export, in_order=True))
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:  # names of columns may be no text
         raise no_table(
             f"The SQLite file can't be read: {error}.", source,
             "copy it again while the program that owns it is closed",

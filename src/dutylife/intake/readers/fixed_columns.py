@@ -181,6 +181,8 @@ def _fitting(filled: Flags, spans: list[Span], bare: Flags | None = None) -> Fla
     fits = ~filled[:, : spans[0][0]].any(axis=1)
     loose = np.zeros(len(filled), dtype=bool) if bare is None else bare
     for (_, end), (start, _) in zip(spans, spans[1:], strict=False):
+        if end >= start:  # columns that touch are not told apart by gaps
+            return np.zeros(len(filled), dtype=bool)
         gap = filled[:, end:start]
         rising = (np.diff(gap.astype("int8"), axis=1) > 0).sum(axis=1)
         once = (rising == 0) | ((rising == 1) & gap[:, -1])

@@ -25,7 +25,7 @@ from dutylife.stock.fleet_demand import FleetDemand, fleet_demand
 from dutylife.stock.plans import plans_of
 from dutylife.stock.shares import SERIES, Series, monthly_series
 from dutylife.stock.shelf import shelf_rows
-from dutylife.stock.streams import Laws
+from dutylife.stock.stream_terms import Laws
 from dutylife.stock.terms import Terms, terms_of
 from dutylife.vocabulary.spans import DAYS_PER_MONTH
 

@@ -98,7 +98,10 @@ def planned_visits(
     week = week.where(week >= 0, 0)  # days before the first Monday fall to it
     rows = [seen.row(c) for c in plan["equipment_class"].astype("object")]
     hours = plan["labour_hours"].astype(float).fillna(0.0)
+    found: dict[tuple[int, int], list[float]] = {}
     for row, at, own in zip(rows, week.astype(int), hours, strict=True):
         if row >= 0 and at < len(mondays):
-            out[row][at] = np.append(out[row][at], own)
+            found.setdefault((row, at), []).append(own)
+    for (row, at), every in found.items():
+        out[row][at] = np.array(every)
     return out

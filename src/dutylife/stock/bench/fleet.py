@@ -15,7 +15,14 @@ from dutylife.settings import Settings
 from dutylife.stock.comings import Contract, Flow
 from dutylife.stock.demand import Span
 from dutylife.stock.fleet_demand import announced
-from dutylife.stock.plans import days_until_plan, done_share, planned_ages, seen_rates
+from dutylife.stock.plans import (
+    days_until_plan,
+    plan_record,
+    planned_ages,
+    rates_beside,
+    seen_rates,
+    stated_ages,
+)
 from dutylife.stock.positions import Draws, few_draws
 from dutylife.stock.streams import IN_SERVICE, Inputs, part_laws, told_cells
 
@@ -123,16 +130,19 @@ def failures_by_week(
     ]
     known, stated = components_of(settings), tables.get("stated_plan")
     contracts = announced(tables.get("contracts"), lives, as_of)
+    record = plan_record(tables["failure_events"], known, settings, stated)
+    in_force = stated_ages(lives, known, settings, stated)
     inputs = Inputs(
         lives=lives, life_draws=_few(draws),
         rates=seen_rates(tables["failure_events"], tables["units"]), shares={}, pieces={},
         other={}, spans=spans, flow=flow, contracts=contracts,
-        done=done_share(tables["failure_events"], known, settings, stated),
-        plan_starts_days=days_until_plan(settings, as_of),
+        done=record.done, plan_starts_days=days_until_plan(settings, as_of),
+        beside=rates_beside(tables["failure_events"], in_force, record),
+        together_days=settings.plan.together_days,
     )  # fmt: skip
     names = sorted(set(lives[["component", "duty"]].itertuples(index=False, name=None)))
     ages = planned_ages(plan, names, tables["intervals"], known, settings, stated)
-    laws = part_laws(inputs, plan, ages)
+    laws = part_laws(inputs, plan, ages, settings.compute)
     unplanned, planned = np.zeros((n_classes, n_spans)), np.zeros((n_classes, n_spans))
     for part, of_spans in laws.items():
         for i, span in enumerate(spans):

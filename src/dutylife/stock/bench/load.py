@@ -24,7 +24,7 @@ from dutylife.stock.bench.fleet import Weeks
 from dutylife.stock.bench.law import WeeklyLaw, weekly_law
 from dutylife.stock.bench.rows import rows_of
 from dutylife.stock.bench.visits import days_there, hours_of_visits
-from dutylife.stock.plans import done_share
+from dutylife.stock.plans import plan_record
 
 Array = npt.NDArray[np.float64]
 # all our proposal
@@ -137,9 +137,9 @@ def bench_load(tables: Mapping[str, pd.DataFrame], settings: Settings) -> BenchL
     hours, told = hours_of_visits(seen, counted, tables["costs"], tables["maintenance_events"])
     stays, told_stays = days_there(seen)
     notes += told + told_stays
-    done = done_share(
+    done = plan_record(
         tables["failure_events"], components_of(settings), settings, tables.get("stated_plan")
-    )
+    ).done
     rows = rows_of(seen, mondays, mean, np.minimum(law.spread, MOST_SPREAD), planned, done, hours,
                  stays)  # fmt: skip
     table = pd.DataFrame(rows).assign(workshop_hours=settings.workshop.hours_per_week or np.nan)
