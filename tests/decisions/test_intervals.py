@@ -1,5 +1,7 @@
 """Recommended intervals: what the readers are promised."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -285,6 +287,32 @@ def test_no_look_is_advised_later_than_the_replacement_of_its_part(fleet, scale)
         assert (looks < change.iloc[0]).all(), component
         if shipped_components()[component].can_hurt:  # never without its look
             assert len(looks) == 1
+
+
+@pytest.mark.parametrize("scale", [200.0, 1000.0, 4000.0])
+@pytest.mark.parametrize("today", [{"hours": 100}, {"months": 9}, {"hours": 300, "months": 30}])
+def test_what_can_hurt_is_never_advised_later_than_today(fleet, scale, today):
+    """Whatever it saves; the sentence gives the same figures, and the look comes before."""
+    given = fleet.settings.model_dump(exclude_unset=True)
+    held = SimpleNamespace(**vars(fleet) | {"settings": type(fleet.settings)(
+        **given, present_schedule={"fuel hose and clamps": today})})  # fmt: skip
+    rows = renewed(held, "fuel hose and clamps", scale=scale).set_index("task")
+    change, look = rows.loc["replace"], rows.loc["inspect"]
+    free = renewed(fleet, "fuel hose and clamps", scale=scale).set_index("task").loc["replace"]
+    use = 14.0 / 7  # hours a day
+    most_days = min(today.get("hours", np.inf) / use, today.get("months", np.inf) * 30.436875)
+    at_days = min(change["interval_days"], change["interval_hours"] / use)
+    assert at_days <= most_days + 1e-6
+    assert at_days == pytest.approx(min(free["interval_days"], most_days), rel=1e-6)
+    if free["interval_days"] > most_days:
+        assert "today's interval, which is not made longer" in change["sentence"]
+    assert min(look["interval_days"], look["interval_hours"] / use) < at_days
+    # what hurts nobody may be left longer
+    longer = renewed(
+        SimpleNamespace(**vars(fleet) | {"settings": type(fleet.settings)(
+            **given, present_schedule={"ignition cap": today})}), "ignition cap", scale=4000.0,
+    ).set_index("task")  # fmt: skip
+    assert longer.loc["replace", "interval_days"] > most_days
 
 
 def test_a_look_at_what_can_hurt_is_brought_half_way_to_a_sooner_replacement(fleet):

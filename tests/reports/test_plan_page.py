@@ -73,8 +73,9 @@ def test_each_interval_stands_beside_the_present_schedule(planned: Run):
     assert "9 chances in 10" in by_part["air filter", "wet"][5]
 
 
-def test_no_present_schedule_is_said_with_its_key(run: Run):
-    assert "[present_schedule]" in section(run, "beside present").answer
+def test_no_present_schedule_is_said(run: Run):
+    told = section(run, "beside present").answer
+    assert "No schedule of today is stated; with it in the settings" in told
 
 
 def test_looks_stand_with_reading_limit_tool_and_caution(tmp_path: Path):

@@ -43,7 +43,7 @@ def test_the_answer_says_when_the_first_part_is_needed():
         ),
         "EUR",
     )  # fmt: skip
-    assert text.endswith("; the first is needed by 9 Jan 2026.")  # of those ordered
+    assert text.endswith("; the first may run out on 9 Jan 2026.")  # of those ordered
 
 
 def with_terms(run: Run, folder: Path, stock: dict[str, dict[str, float]]) -> Run:
@@ -58,7 +58,7 @@ def test_what_nobody_stated_is_called_assumed(run: Run, tmp_path: Path):
     text = what_is_assumed(with_terms(run, tmp_path / "a", {}))
     assert text.startswith("Assumed, since no file or setting says: ")
     for words in ("every 30 days", "95", "of a piece's price", "an order costs nothing by itself",
-                  "[stock.default]"):  # fmt: skip
+                  "the parts file or the settings"):  # fmt: skip
         assert words in text
     default = {"review_days": 7, "order_cost": 3, "service_level": 0.9}
     text = what_is_assumed(with_terms(run, tmp_path / "b", {"default": default}))
@@ -118,7 +118,7 @@ def test_a_part_above_its_level_is_no_order_line(run: Run):
 def test_demand_shows_both_plans_with_their_ranges(run: Run):
     html = section(run, "demand").html
     assert html.count("<table") == 2
-    assert "as seen" in html
+    assert "today&#39;s practice goes on (the order follows this)" in html
     assert "recommended" in html
     for part in PARTS:
         assert html.count(f">{part}<") == 2

@@ -70,6 +70,19 @@ class Text(HTMLParser):
         return " ".join(w for w in self.words if w)
 
 
+def test_a_look_that_rides_along_is_never_called_overdue(tmp_path: Path):
+    """No visit is made for it, so that it can't be late: it is done when the machine is in."""
+    folder = make_run(tmp_path / "run")
+    rows = pd.DataFrame(TASKS, columns=NAMES).assign(
+        duty="harbour", is_overdue=True, rides_along=[False, True, True, False], part_number="",
+        done_by="yard", next_on=pd.to_datetime(["2026-04-07", "2026-04-07", None, None]),
+    )  # fmt: skip
+    write_tables({"machine_tasks": as_table("machine_tasks", rows)}, folder / "tables")
+    found = " ".join(Text(c).text for c in cards(write_wall_cards(folder).read_text("utf-8")))
+    assert found.count("overdue") == 2
+    assert found.count("when next in") == 3  # one of them is overdue and has no day
+
+
 def test_one_card_for_each_machine_customers_in_order(page: str):
     found = [Text(c).text for c in cards(page)]
     assert len(found) == 2

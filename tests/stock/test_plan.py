@@ -274,23 +274,31 @@ def test_row_order_changes_nothing(fleet, tables):
         pd.testing.assert_frame_equal(tables[name], other[name])
 
 
+def test_the_sentence_names_the_packs_that_are_ordered(make):
+    terms = {"on_hand": 0, "unit_cost": 4.0, "pack_size": 5}
+    row = part(stock(make(settings={"stock": {"CAP-5K": terms}})), "CAP-5K")
+    n = row["order_now"] / 5
+    assert n == int(n) > 0
+    packs = "1 pack" if n == 1 else f"{n:.0f} packs"
+    assert f"Order {row['order_now']:.0f} ({packs} of 5) now" in row["sentence"]
+
+
 def test_an_economic_lot_buys_no_further_than_the_forecast_reaches(make):
     def lot(order_cost):
         terms = {"on_hand": 0, "order_cost": order_cost, "unit_cost": 4.0, "pack_size": 1}
         fleet = make(settings={"stock": {"CAP-5K": terms}})
         tables = stock(fleet)
         row = part(tables, "CAP-5K")
-        return row["order_up_to"] - row["reorder_point"], forecast(tables, "CAP-5K"), row
+        return row["order_up_to"] - row["reorder_point"], forecast(tables, "CAP-5K")
 
-    small, half_year, _ = lot(0.5)
+    small, half_year = lot(0.5)
     # square root of 2 x yearly demand x 0.5 / (0.25 x 4); an order also makes up for what a month
     # between two reviews took below the point, half of it on average
     a_month = half_year["mean"] / 6
     economic = (2 * 2 * half_year["mean"] * 0.5) ** 0.5
     assert small == pytest.approx(economic - a_month / 2, abs=1)
-    large, half_year, row = lot(5000.0)
+    large, half_year = lot(5000.0)
     assert large == pytest.approx(half_year["mean"] - a_month / 2, abs=1)
-    assert "Lasts about" in row["sentence"]
 
 
 def announced(kind, duty, n, day):

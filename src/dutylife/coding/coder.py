@@ -265,12 +265,17 @@ def _findings(
     unclear = parts["line_id"].isin(unsettled["line_id"])
     n_lost = int(parts["line_id"].isin(strange["line_id"]).sum() + unclear.sum())
     if len(parts):
+        lost = bool(n_lost or n_texts)
         notes.append(
             finding(
                 "coding", "note",
                 f"{n_lost} of {len(parts)} part lines ({n_lost / len(parts):.1%}) and "
-                f"{count(n_texts, 'text')} in all are not understood or ambiguous.",
-                mend="add the words to [coding.components] or to a lexicon file",
+                f"{count(n_texts, 'text')} in all are not understood or ambiguous."
+                if lost
+                else f"All of {count(len(parts), 'part line')} and every text were understood.",
+                mend="add the words to [coding.components] or to a lexicon file"
+                if lost
+                else "nothing to do",
                 table="not_understood", key="part lines",
             )
         )  # fmt: skip

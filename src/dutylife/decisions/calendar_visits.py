@@ -9,6 +9,7 @@ from dutylife.decisions.cells import Cell
 from dutylife.decisions.rounding import rounded
 from dutylife.decisions.usage import DAYS_PER_WEEK
 from dutylife.settings import PresentSchedule, Settings
+from dutylife.vocabulary.spans import DAYS_PER_MONTH
 from dutylife.wording import weeks
 
 
@@ -43,8 +44,9 @@ def by_calendar(
     -------
     dict
         With ``block_interval_days``: every part in place changed at each visit, failed ones at
-        once; never beyond the maker's limit. The row itself where the schedule says hours, the
-        record has no law, the use is not known or nothing is replaced.
+        once; never beyond the maker's limit, nor beyond today's spacing for what can hurt. The row
+        itself where the schedule says hours, the record has no law, the use is not known or
+        nothing is replaced.
     """
     calendar = schedule is not None and schedule.months is not None and schedule.hours is None
     if not calendar or row["task"] != "replace" or not cell.has_law:
@@ -57,7 +59,9 @@ def by_calendar(
     low, high = cell.in_days(found.lower), cell.in_days(found.upper)
     if days is None or low is None or high is None:
         return row
-    limits = [cell.component.maker_limit_days, _days_of_hours(cell)]
+    months = schedule.months if schedule is not None and cell.component.can_hurt else None
+    today = None if months is None else months * DAYS_PER_MONTH
+    limits = [cell.component.maker_limit_days, _days_of_hours(cell), today]
     ceiling = min((v for v in limits if v is not None), default=math.inf)
     steps = tuple(DAYS_PER_WEEK * s for s in settings.workshop.interval_steps_weeks)
     spacing = rounded(days, low, high, steps, ceiling=ceiling).value

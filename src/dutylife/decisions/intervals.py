@@ -68,7 +68,8 @@ def recommend_intervals(
     the shop's steps. ``_lower`` and ``_upper`` bound the ages whose cost lies within 2 % of the
     best. A part is replaced where the pooled chance that its risk rises with age is 0.9 or more and
     money is expected to be saved; no word of certainty and no bound of a cell switches it off.
-    What can hurt is never run to failure, and the maker's limit is a ceiling for everything.
+    What can hurt is never run to failure nor replaced later than by the present schedule, and the
+    maker's limit is a ceiling for everything.
     """
     known = components_of(settings)
     use = duty_use(unit_spans, settings)
@@ -88,7 +89,7 @@ def recommend_intervals(
         own_costs = by_cell[cell.component.name, cell.duty]
         schedule = schedule_of(cell, known, settings)
         present = _present(schedule, settings)
-        row, curve = replacement_row(cell, own_costs["replace"], present, settings)
+        row, curve = replacement_row(cell, own_costs["replace"], present, settings, schedule)
         mine = (
             [by_calendar(row, cell, own_costs["replace"], schedule, settings)]
             if row is not None

@@ -221,7 +221,7 @@ def _table(
                     equipment_class=standing.equipment_class[i], duty=standing.duty[i],
                 )  # fmt: skip
         else:
-            row["would_tell"] = "what its work costs: planned_cost and failure_cost in [costs]"
+            row["would_tell"] = "what its work costs, planned and after a failure ([costs])"
         row |= {"probability_new_is_cheaper": sure, "advice": advice}
         row["sentence"] = _sentence(row, stated, currency)
         rows.append(row)

@@ -1,12 +1,17 @@
-"""The maker's or legal limit: a ceiling on every interval; where none is known, whom to ask."""
+"""Ceilings of an interval: the maker's or legal limit; for what can hurt, today's interval too."""
 
 import math
+from dataclasses import dataclass
 from typing import Any
 
 from dutylife.components import Component
 from dutylife.decisions.cells import Cell
-from dutylife.settings import Settings
+from dutylife.settings import PresentSchedule, Settings
+from dutylife.vocabulary.spans import DAYS_PER_MONTH
 from dutylife.wording import every, limit_sentence
+
+_MAKERS = "the maker's or legal limit"
+_TODAYS = "today's interval, which is not made longer for what can hurt someone"
 
 _OF_AN_AGE = (
     "cost_per_1000_hours", "probability_it_pays", "saving_per_1000_hours_cost",
@@ -14,8 +19,41 @@ _OF_AN_AGE = (
 )  # fmt: skip
 
 
-def under_limit(row: dict[str, Any], cell: Cell, settings: Settings, record: str) -> dict[str, Any]:
-    """Bring a replacement row under the limit, which binds on whichever clock comes first.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ceiling:
+    """What a replacement may not be later than, on each clock, and whose limit it is."""
+
+    hours: float | None
+    days: float | None
+    whose: str
+
+
+def ceiling_of(component: Component, present: PresentSchedule | None = None) -> Ceiling | None:
+    """Ceiling of a component's replacement, None where there is none.
+
+    Parameters
+    ----------
+    component : Component
+    present : PresentSchedule, optional
+        Followed today; a ceiling for what can hurt someone, since no saving is worth a longer one.
+    """
+    hours, days = component.maker_limit_hours, component.maker_limit_days
+    whose = [_MAKERS] if has_limit(component) else []
+    if component.can_hurt and present is not None:
+        months = present.months
+        hours = _least(hours, present.hours)
+        days = _least(days, None if months is None else months * DAYS_PER_MONTH)
+        whose.append(_TODAYS)
+    if hours is None and days is None:
+        return None
+    return Ceiling(hours=hours, days=days, whose=", or ".join(whose))
+
+
+def under_limit(
+    row: dict[str, Any], cell: Cell, settings: Settings, record: str,
+    present: PresentSchedule | None = None,
+) -> dict[str, Any]:  # fmt: skip
+    """Bring a replacement row under its ceiling, which binds on whichever clock comes first.
 
     Parameters
     ----------
@@ -25,6 +63,8 @@ def under_limit(row: dict[str, Any], cell: Cell, settings: Settings, record: str
     settings : Settings
     record : str
         The evidence in words.
+    present : PresentSchedule, optional
+        Followed today.
 
     Returns
     -------
@@ -33,9 +73,10 @@ def under_limit(row: dict[str, Any], cell: Cell, settings: Settings, record: str
         limit on the other clock always stands beside the interval: a machine that runs less than
         its duty's others reaches it first.
     """
-    limit_hours, limit_days = cell.component.maker_limit_hours, cell.component.maker_limit_days
-    if limit_hours is None and limit_days is None:
+    ceiling = ceiling_of(cell.component, present)
+    if ceiling is None:
         return row
+    limit_hours, limit_days = ceiling.hours, ceiling.days
     hours, days = row.get("interval_hours"), row.get("interval_days")
     own = {"hours": ("hours",), "days": ("days",), "idle_days": ("days",)}.get(
         str(row["clock"]), ("hours", "days")
@@ -48,7 +89,7 @@ def under_limit(row: dict[str, Any], cell: Cell, settings: Settings, record: str
                           limit_days if "days" not in own else None, "",
                           settings.fleet.meter_unit)  # fmt: skip
             row = row | {"interval_hours": new_hours, "interval_days": new_days, "clock": None}
-            row["sentence"] += f" At the latest after {limit}: the maker's or legal limit."
+            row["sentence"] += f" At the latest after {limit}: {ceiling.whose}."
         return row
     new_hours, new_days = _least(hours, limit_hours), _least(days, limit_days)
     out = {k: v for k, v in row.items() if not k.endswith(("_lower", "_upper"))}
@@ -59,6 +100,7 @@ def under_limit(row: dict[str, Any], cell: Cell, settings: Settings, record: str
         component=cell.component.name,
         duty=cell.duty,
         at=every(new_hours, new_days, "", settings.fleet.meter_unit),
+        limit=ceiling.whose,
         record=record,
     )
     return out

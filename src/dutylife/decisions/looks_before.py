@@ -5,6 +5,7 @@ from typing import Any
 
 from dutylife.decisions.cells import Cell
 from dutylife.decisions.look_words import look_words
+from dutylife.decisions.replacing import fill_by_use
 from dutylife.decisions.rounding import rounded
 from dutylife.decisions.starting import Start
 from dutylife.decisions.steps import steps_of
@@ -56,13 +57,13 @@ def before_replacement(
     half = _HALF_WAY * at_change
     spacing = rounded(half, 0.8 * half, half, steps_of(clock, settings)).value
     on_clock = clock == cell.clock or (clock == "days" and cell.clock != "hours")
-    hours, days = (
-        (cell.in_hours(spacing), cell.in_days(spacing))
-        if on_clock
-        else (spacing if clock == "hours" else None, spacing if clock == "days" else None)
-    )
-    out = {k: v for k, v in row.items() if k not in _OF_SPACING}
-    out |= {"interval_hours": hours, "interval_days": days, "clock": clock}
+    out = {k: v for k, v in row.items() if k not in _OF_SPACING} | {"clock": clock}
+    if on_clock:
+        out |= {"interval_hours": cell.in_hours(spacing), "interval_days": cell.in_days(spacing)}
+    else:
+        out |= {"interval_hours": None, "interval_days": None, f"interval_{clock}": spacing}
+        out = fill_by_use(out, cell)
+    hours, days = out["interval_hours"], out["interval_days"]
     at = every(hours, days, clock, settings.fleet.meter_unit)
     why = "Half way to its replacement, which comes sooner than this look by itself would"
     return out | {"sentence": look_words(cell, look, at, why)}
@@ -71,12 +72,20 @@ def before_replacement(
 def _shared_age(
     row: dict[str, Any], replacement: dict[str, Any] | None
 ) -> tuple[str, float, float] | None:
-    """A clock that both are known on, the replacement's own first, and both ages on it."""
+    """A clock that both are known on, and both ages on it.
+
+    The replacement's own clock; where it goes by whichever comes first, the one on which it comes
+    soonest against the look.
+    """
     if replacement is None or replacement["task"] != "replace":
         return None
-    own = "hours" if replacement.get("clock") == "hours" else "days"
-    for clock in (own, "days", "hours"):
+    clock_kept = replacement.get("clock")
+    own = "hours" if clock_kept == "hours" else "days"
+    found = []
+    for clock in dict.fromkeys((own, "days", "hours")):
         ages = (row.get(f"interval_{clock}"), replacement.get(f"interval_{clock}"))
         if all(a is not None and math.isfinite(a) for a in ages):
-            return clock, float(ages[0]), float(ages[1])  # type: ignore[arg-type]
-    return None
+            found.append((clock, float(ages[0]), float(ages[1])))  # type: ignore[arg-type]
+    if not found:
+        return None
+    return found[0] if clock_kept else max(found, key=lambda at: at[1] / at[2])

@@ -15,7 +15,7 @@ from dutylife.decisions.limits import ask_the_maker, under_limit
 from dutylife.decisions.replacing_notes import asides
 from dutylife.decisions.starting import Start, replacement_of
 from dutylife.decisions.steps import steps_of
-from dutylife.settings import Settings
+from dutylife.settings import PresentSchedule, Settings
 from dutylife.wording import (
     age_range,
     every,
@@ -33,7 +33,11 @@ _CURVE_BEYOND = 1.25  # a curve goes on behind an age advised beyond the longest
 
 
 def replacement_row(
-    cell: Cell, cost: dict[str, Any], present: str, settings: Settings
+    cell: Cell,
+    cost: dict[str, Any],
+    present: str,
+    settings: Settings,
+    schedule: PresentSchedule | None = None,
 ) -> tuple[dict[str, Any] | None, AgeReplacementDraws | None]:
     """Row of table "intervals" for replacing (or not), and the curve where the record speaks.
 
@@ -45,6 +49,8 @@ def replacement_row(
     present : str
         The schedule followed today in words, blank when none.
     settings : Settings
+    schedule : PresentSchedule, optional
+        The same in figures: a ceiling for what can hurt.
 
     Returns
     -------
@@ -69,7 +75,7 @@ def replacement_row(
         row = _starting_row(cell, start, settings, thin=advice is not None)
     else:
         row = _failing_row(cell, cost, advice)
-    row = under_limit(row, cell, settings, _record(cell))
+    row = under_limit(row, cell, settings, _record(cell), schedule)
     if row["task"] == "run to failure" and cell.component.can_hurt:
         return None, curve
     row["sentence"] += asides(cell, row, cost, start, present, settings)

@@ -121,13 +121,9 @@ def _run(
         info["stages_seconds"] = work.seconds
         write_info(info, new)
         with work.stage("order list and calendar"):
-            reports.write_order_list(new)
-            reports.write_calendar(new, places)
+            reports.write_other_files(new, places, failed)
         with work.stage("pages"):
             reports.write_pages(new, work.progress, failed)
-            reports.write_wall_cards(new)
-            reports.write_lives_page(new)
-            reports.write_data_slip(new)
         with work.stage("customer packs"):
             reports.write_customer_packs(new, places, failed)
         info["sections_failed"] = [one.about for one in failed]

@@ -8,6 +8,7 @@ from dutylife.reports.evidence.one_life import one_life
 from dutylife.reports.failed import FailedSection
 from dutylife.reports.layout import Section, own_section
 from dutylife.reports.maintenance.wall_cards import write_wall_cards
+from dutylife.reports.other_files import write_other_files
 from dutylife.reports.packs import check_chosen, without_machines, write_customer_packs
 from dutylife.reports.packs.left_out import left_out_of_pages
 from dutylife.reports.pages import write_own_page, write_pages
@@ -29,7 +30,7 @@ __all__ = [
     "left_out_of_pages", "machine_sheet", "moved_answers", "one_component", "one_life",
     "own_section", "plot", "print_pages", "section", "what_if_panel", "without_machines",
     "write_backtest_page", "write_calendar", "write_customer_packs", "write_data_slip",
-    "write_lives_page", "write_order_list", "write_own_page", "write_pages",
+    "write_lives_page", "write_order_list", "write_other_files", "write_own_page", "write_pages",
     "write_prove_demand_page", "write_prove_lives_page", "write_prove_models_page",
     "write_prove_money_page", "write_prove_page", "write_sheet", "write_wall_cards",
 ]  # fmt: skip

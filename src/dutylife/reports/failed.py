@@ -14,6 +14,7 @@ from dutylife.reports.layout import Section, listed
 
 _LONGEST = 200  # signs of an error that a page shows; the terminal shows all of it
 _CAUTIONS = "cautions"
+WHOLE_FILE = "the whole file"
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,9 +24,9 @@ class FailedSection:
     Parameters
     ----------
     page : str
-        Page without ending, e.g. ``stock``; of a pack with its folders.
+        Page without ending, e.g. ``stock``; of a pack with its folders; of a whole file its name.
     section : str
-        Name of the section.
+        Name of the section, or `WHOLE_FILE`.
     error : str
         Kind of the error, e.g. ``ValueError``; holds nothing of the data.
     trace : str
@@ -40,6 +41,8 @@ class FailedSection:
     @property
     def text(self) -> str:
         """What is missing, in one line."""
+        if self.section == WHOLE_FILE:
+            return f"{self.page} could not be made ({self.error})"
         return f"page {self.page}: the section '{self.section}' could not be made ({self.error})"
 
     @property

@@ -7,6 +7,7 @@ from markupsafe import Markup
 
 from dutylife.reports.executing import asked_section
 from dutylife.reports.failed import FailedSection, failed_section, missing_line, short_reason
+from dutylife.reports.failed_files import missing_files_line
 
 _COLOURS = re.compile(r"\x1b\[[0-9;]*m")  # of a terminal
 
@@ -41,6 +42,21 @@ def boxes_for_failed(notebook: Any, page: str, folder: str) -> list[FailedSectio
         first = next(c for c in notebook.cells if any(_is_section(o) for o in c.get("outputs", [])))
         first.outputs = [_shown(missing_line([one.section for one in found])), *first.outputs]
     return found
+
+
+def line_for_files(notebook: Any, names: list[str]) -> None:
+    """Put a line before the first section that names files that could not be made.
+
+    Parameters
+    ----------
+    notebook : NotebookNode
+        Run; changed in place.
+    names : list of str
+        Of files; nothing is put where none is missing.
+    """
+    if names:
+        first = next(c for c in notebook.cells if any(_is_section(o) for o in c.get("outputs", [])))
+        first.outputs = [_shown(missing_files_line(names)), *first.outputs]
 
 
 def _is_section(output: Any) -> bool:

@@ -10,8 +10,9 @@ from dutylife.provenance import open_run, shipped_folder
 from dutylife.reports.executing import Notebook, executed
 from dutylife.reports.facts import facts_of
 from dutylife.reports.failed import FailedSection, told
-from dutylife.reports.failed_cells import boxes_for_failed
+from dutylife.reports.failed_cells import boxes_for_failed, line_for_files
 from dutylife.reports.layout import style_tag
+from dutylife.reports.other_files import TOLD_ON
 from dutylife.reports.whole_page import PAGES, links_of_run, write_whole_page
 
 
@@ -30,7 +31,8 @@ def write_pages(
         Called with a short text as each page is begun.
     failed : list of FailedSection, optional
         Takes up sections that could not be made, which the pages say at their place and on their
-        first screen; without it they are an error once the pages are written.
+        first screen, as they do of whole files that are in it already (`write_other_files`);
+        without it they are an error once the pages are written.
 
     Returns
     -------
@@ -53,6 +55,7 @@ def write_pages(
         path = run.folder / f"{name}.html"
         links = links_of_run(name)
         missing += boxes_for_failed(done, name, str(run.folder))
+        line_for_files(done, [f.page for f in failed or () if TOLD_ON.get(f.page) == name])
         written.append(write_whole_page(path, PAGES[name], _body(done), given, links))
     told(missing, failed)
     return written

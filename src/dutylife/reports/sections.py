@@ -34,6 +34,8 @@ from dutylife.reports.maintenance import (
     visits_section,
 )
 from dutylife.reports.stock import bench_load, moved, season_section, shelf_money, stock_page
+from dutylife.reports.stock.safety_work import safety_sentence, safety_work
+from dutylife.schema import empty_table
 from dutylife.settings import Settings
 
 SECTIONS: dict[str, Callable[[Run], Section]] = {
@@ -132,7 +134,7 @@ def answers(tables: dict[str, pd.DataFrame], settings: Settings) -> list[str]:
     ----------
     tables : dict of DataFrame
         Tables of the run by name; ``stock_plan`` and ``visit_plan`` are read, and where there
-        ``plan_comparison``.
+        ``machine_tasks`` and ``plan_comparison``.
     settings : Settings
         With ``fleet.as_of`` filled.
 
@@ -151,14 +153,16 @@ def answers(tables: dict[str, pd.DataFrame], settings: Settings) -> list[str]:
         horizon_months=settings.report.horizon_months,
         confidence_level=settings.report.confidence_level,
     )
-    out = [
-        stock_page.order_answer(tables["stock_plan"], given.currency),
-        visits_section.visit_answer(tables["visit_plan"], given),
-    ]
+    out = [stock_page.order_answer(tables["stock_plan"], given.currency)]
+    pending = safety_work(tables.get("machine_tasks", empty_table("machine_tasks")),
+                          tables["stock_plan"])  # fmt: skip
+    if pending is not None and len(tables["stock_plan"]):
+        out.append(safety_sentence(pending, tables["stock_plan"], given))
+    out.append(visits_section.visit_answer(tables["visit_plan"], given))
     compared = tables.get("plan_comparison")
     if compared is not None and len(compared):
         out.append(comparison_sentence(compared, given.currency))
-    return out
+    return [text for text in out if text]
 
 
 def plot(result: Any, *, age_unit: str = "age unit", money: str = "currency", **which: Any) -> Any:

@@ -8,10 +8,12 @@ import pandas as pd
 
 from dutylife.provenance import Run, open_run
 from dutylife.reports.cautions import FOOTER
-from dutylife.reports.facts import Facts, day, facts_of, plain
+from dutylife.reports.facts import Facts, day, facts_of, plain, table_or_empty
 from dutylife.reports.stock.assumed import what_is_assumed
+from dutylife.reports.stock.safety_work import safety_sentence, safety_work
 from dutylife.reports.stock.stock_page import order_answer
 from dutylife.reports.supplier_sheets import write_supplier_sheets
+from dutylife.wording import plan_words
 
 # our own column names, so that the sheet is itself a parts file for the next run
 COLUMNS = (
@@ -103,11 +105,13 @@ def _order_sheet(book: Any, rows: pd.DataFrame) -> None:
 
 def _read_me(book: Any, run: Run, given: Facts) -> None:
     stock_plan = run.table("stock_plan")
+    pending = safety_work(table_or_empty(run, "machine_tasks"), stock_plan)
     money = given.money_unit
     notes = [
         f"Order list of {given.fleet}, record up to {day(given.as_of)}.",
         order_answer(stock_plan, given.currency),
-        f"Plan in force: {given.plan_in_force}. The forecast assumes that maintenance goes on so.",
+        f"The forecast takes it that {plan_words(given.plan_in_force)}.",
+        safety_sentence(pending, stock_plan, given) if pending and len(stock_plan) else "",
         "The sheets after this one: what to order today, one a supplier, to be sent on as it is.",
         "",
         "counted (bordered): walk the shelf, write how many pieces you find, give this file back "
@@ -119,7 +123,8 @@ def _read_me(book: Any, run: Run, given: Facts) -> None:
         "expected need: pieces from today until the next order can be there (time until a part "
         "comes and time between orders); half of all such spans stay under the first figure, 9 in "
         "10 under the second.",
-        "needed_by: day the shelf is likely to run out. lead_time_days: days from order to shelf.",
+        "needed_by: day the shelf may run out, from which a piece is lacking more often than the "
+        "aim allows. lead_time_days: days from order to shelf.",
         f"unit_cost, order_cost: {money}.",
         "sentence: why.",
         what_is_assumed(run),

@@ -11,8 +11,8 @@ from dutylife.stock.levels import levels_of
 from dutylife.stock.part_law import quantiles
 from dutylife.stock.stream_terms import Laws
 from dutylife.stock.terms import Terms
-from dutylife.vocabulary.spans import DAYS_PER_MONTH
 from dutylife.wording import (
+    count,
     count_shelf_sentence,
     no_order_sentence,
     order_sentence,
@@ -62,12 +62,13 @@ def stock_row(
     if position is None:
         row["sentence"] = count_shelf_sentence(hold=point, **common)
     elif order:
-        monthly = laws[0, horizon_days].mean / horizon_days * DAYS_PER_MONTH
+        pack = terms.pack_size
+        packs = f" ({count(round(order / pack), 'pack')} of {pack:g})" if pack > 1 else ""
         comes = as_of + pd.Timedelta(days=terms.lead_whole_days)
         row["sentence"] = order_sentence(
             order=order, needed_by=needed, comes_on=comes, order_cost=row["order_cost"],
             currency=settings.fleet.currency,
-            lasts_months=order / monthly if monthly > 0 else math.inf, **common,
+            packs=packs, **common,
         )  # fmt: skip
     else:
         row["sentence"] = no_order_sentence(on_order=terms.on_order or 0.0, point=point, **common)

@@ -77,6 +77,7 @@ OF_DECISIONS: list[Column] = [
     *dates("next_on", "day of the first visit in which the task is done; blank beyond the plan"),
     *words("done_by", "who does the task", "done_by"),
     *flags("is_overdue", "was due before the first day of the plan"),
+    *flags("rides_along", "done whenever the machine is in: no visit is made for it"),
     *numbers(
         "change_if_open_past_hours",
         "fleet meter unit",

@@ -37,13 +37,14 @@ from dutylife.wording.orders import (
     season_order_sentence,
     shelf_life_sentence,
 )
+from dutylife.wording.owners import plan_words, without_keys
 
 __all__ = [
     "NARROW_SPACE", "age_range", "age_replacement_text", "chances", "check_words", "count",
     "count_shelf_sentence", "day_words", "every", "evidence", "inspection_text",
     "limit_sentence", "limit_words",
     "look_sentence", "meter", "money", "no_order_sentence", "number",
-    "one_clock", "order_sentence", "percent", "record_behind", "replace_sentence",
+    "one_clock", "order_sentence", "percent", "plan_words", "record_behind", "replace_sentence",
     "run_to_failure_sentence", "season_order_sentence", "shelf_life_sentence", "span",
-    "starting_sentence", "true_minus", "unbroken", "unit_words", "weeks",
+    "starting_sentence", "true_minus", "unbroken", "unit_words", "weeks", "without_keys",
 ]  # fmt: skip

@@ -61,11 +61,11 @@ def replace_sentence(
     )
 
 
-def limit_sentence(*, component: str, duty: str, at: str, record: str) -> str:
-    """Sentence for a replacement set by the maker's limit."""
+def limit_sentence(*, component: str, duty: str, at: str, limit: str, record: str) -> str:
+    """Sentence for a replacement set by a limit, and whose limit it is."""
     return (
-        f"Replace the {component} at {at} at the latest in {duty}: the maker's or legal limit, "
-        f"which no saving lifts; {record}."
+        f"Replace the {component} in {duty} at the latest at {at}: {limit}; no saving "
+        f"lifts it; {record}."
     )
 
 

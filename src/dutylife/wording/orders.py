@@ -6,8 +6,9 @@ from dutylife.wording.figures import count, day_words, money
 
 
 def _expected(low: float, high: float, by: dt.date, as_of: dt.date) -> str:
-    most = "" if low == high else f", 9 times in 10 no more than {high:.0f},"
-    return f"expect {low:.0f}{most} by {day_words(by, as_of)}"
+    most = "" if low == high else f", 9 times in 10 no more than {high:.0f}"
+    usual = "usually none is" if low < 0.5 else f"about {low:.0f} {'is' if low < 1.5 else 'are'}"
+    return f"{usual} asked for by {day_words(by, as_of)}{most}"
 
 
 def _covers(level: float, ready: float) -> str:
@@ -19,7 +20,7 @@ def _covers(level: float, ready: float) -> str:
         times = "hardly ever"
     else:
         times = f"{min(max(round(10 * ready), 1), 9)} times in 10"
-    return f"{level:.0f} {'covers' if level == 1 else 'cover'} it {times}"
+    return f"{level:.0f} {'is' if level == 1 else 'are'} enough {times}"
 
 
 def order_sentence(
@@ -29,7 +30,7 @@ def order_sentence(
     comes_on: dt.date,
     order_cost: float | None,
     currency: str,
-    lasts_months: float,
+    packs: str = "",
     low: float,
     high: float,
     by: dt.date,
@@ -37,21 +38,16 @@ def order_sentence(
     level: float,
     ready: float,
 ) -> str:
-    """Sentence for a part to order: how many, until when, what is expected, what it covers."""
+    """Sentence for a part to order: how many, in which packs, until when, what it covers."""
     needed = ""
     if needed_by is not None:
         early = (comes_on - needed_by).days
         late = f", {count(early, 'day')} before it can be here" if early > 0 else ""
-        needed = f", needed by {day_words(needed_by, as_of)}{late}"
+        needed = f"; the shelf may run out on {day_words(needed_by, as_of)}{late}"
     paid = "" if order_cost is None else f" ({money(order_cost, currency)})"
-    # why more is ordered than the weeks ahead ask for: pack, minimum, or what an order costs
-    lot = ""
-    if lasts_months > 4:
-        about = f"about {lasts_months:.0f} months" if lasts_months < 24 else "two years or more"
-        lot = f" Lasts {about}, by its pack and the cost of an order."
     return (
-        f"Order {order:.0f} now{paid}{needed}: {_expected(low, high, by, as_of)}; "
-        f"{_covers(level, ready)}.{lot}"
+        f"Order {order:.0f}{packs} now{paid}{needed}: {_expected(low, high, by, as_of)}; "
+        f"{_covers(level, ready)}."
     )
 
 

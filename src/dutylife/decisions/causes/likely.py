@@ -18,6 +18,7 @@ from dutylife.wording import count, number, percent
 
 Array = npt.NDArray[np.float64]
 FEWEST_LIKE = 5  # like complaints below which the count is widened, then said to be too few
+WIDE = 0.6  # a range wider than this is called so: our proposal
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -73,7 +74,10 @@ class LikelyCauses:
         if self.table.empty:
             return "The record names no part of such a machine that was ever at fault."
         first = self.table.iloc[0]
-        chance = f"{percent(first['probability'])}, range {_span(first, 'probability')}"
+        wide = first["probability_upper"] - first["probability_lower"] > WIDE
+        chance = f"{percent(first['probability'])}, range {_span(first, 'probability')}" + (
+            ": hardly known" if wide else ""
+        )
         head = f"Check first: {first['component']} ({chance})."
         if again := self._again(first):
             head = f"{again} Of what is not done yet check {first['component']} first ({chance})."
@@ -89,7 +93,7 @@ class LikelyCauses:
         most = self.table.iloc[int(self.table["n_at_fault"].to_numpy().argmax())]
         counted = (
             f"Of {like} of {self.where}, {number(round(most['n_at_fault']))} turned out to be the "
-            f"{most['component']} ({_span(most, 'share_of_like')})."
+            f"{most['component']}."
         )
         return f"{head} {counted}"
 

@@ -201,15 +201,17 @@ def notes_of(standing: Standing, terms: Terms, settings: Settings) -> tuple[str,
             f'([stock."PART-NO"] unit_cost): {_listed(terms.no_purchase_cost)}.'
         )
     if terms.labour_rate is None:
-        notes.append("The shop's own money is blank: no [workshop] labour_rate is stated.")
+        notes.append(
+            "The shop's own money is blank: no rate of labour is stated ([workshop] labour_rate)."
+        )
     if terms.no_labour:
         notes.append(
-            "Labour hours are blank: [costs] states no labour_hours for "
+            "Labour hours are blank: none are stated ([costs] labour_hours) for "
             f"{_listed(terms.no_labour)}."
         )
     if terms.no_lost_days:
         notes.append(
-            "Lost days are blank: [costs] states no lost_days_per_failure for "
+            "Lost days are blank: none are stated ([costs] lost_days_per_failure) for "
             f"{_listed(terms.no_lost_days)}."
         )
     notes += [f"{n[0].upper()}{n[1:]}." for n in terms.notes]

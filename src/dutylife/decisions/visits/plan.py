@@ -276,6 +276,7 @@ def _machine_table(done: pd.DataFrame, fleet: _Fleet) -> pd.DataFrame:
                 rows["clock"] == "hours", rows["interval_days"]
             ),
             is_overdue=((rows["due_days"] <= 0) & ~rows["is_operators"].astype(bool)),
+            rides_along=~rows["own_visit"].astype(bool) & ~rows["is_operators"].astype(bool),
         ),
     )
 

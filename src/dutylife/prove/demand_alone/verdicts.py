@@ -12,6 +12,7 @@ from dutylife.prove.demand_alone.stock import FILL
 from dutylife.prove.demand_alone.worlds import PLAN
 from dutylife.prove.scores import ORACLE, OURS
 from dutylife.prove.verdicts import MET, NOT_MET, TOO_FEW
+from dutylife.wording import count
 
 Array = npt.NDArray[np.float64]
 LOSS, COST = "pinball loss", "stock cost at equal fill"
@@ -173,11 +174,12 @@ def _flat(table: pd.DataFrame) -> list[dict[str, Any]]:
     for months, spans in own.groupby("months"):
         counts = spans[[f"rank_{i}" for i in range(N_BINS)]].sum().to_numpy()
         few = counts.sum() < 5 * N_BINS
+        span = count(float(str(months)), "month")
         p = float(chisquare(counts).pvalue)
         rows.append(
             {
                 "measure": f"even ranks, {months:g} months", "figure": p, "aim_least": FLAT,
-                "aim": f"what came in {months:g} months lies evenly, p {FLAT:g} or more",
+                "aim": f"what came in {span} lies evenly, p {FLAT:g} or more",
                 "answer": TOO_FEW if few else MET if p >= FLAT else NOT_MET,
             }
         )  # fmt: skip

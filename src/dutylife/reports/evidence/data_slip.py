@@ -27,7 +27,7 @@ _CSS = """
 .slip h2 { border: 0; padding: 0; margin: 8px 0 4px; }
 .slip .fields { display: grid; grid-template-columns: repeat(auto-fill, minmax(min(260px, 100%), 1fr)); gap: 4px 28px; }
 .slip .field { display: flex; gap: 10px; align-items: flex-end; min-height: 34px; }
-.slip .blank { flex: 1; border-bottom: 1px solid #17211f; min-width: 40px; }
+.slip .blank { flex: 1; border-bottom: 1px solid #17211f; min-width: 70px; }
 .slip ul { list-style: none; padding: 0; display: flex; flex-wrap: wrap; gap: 6px 22px; }
 .slip li::before { content: "\\2610\\00a0"; font-size: 18px; }
 @media print {

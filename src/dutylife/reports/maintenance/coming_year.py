@@ -8,6 +8,7 @@ import pandas as pd
 from dutylife import wording
 from dutylife.decisions.comparison import comparison_sentence
 from dutylife.decisions.comparison.compare import SAID
+from dutylife.decisions.comparison.policies import RECOMMENDED, SEEN
 from dutylife.decisions.keep_or_retire import (
     RETIRE,
     SAFETY,
@@ -40,24 +41,104 @@ def what_the_plan_changes(run: Run) -> Section:
                                  given.currency, "you" if given.customer else "")  # fmt: skip
     how = (
         "Expected figures of one year for the machines in service, with the ages, use and laws of "
-        f"now; in brackets the {round(100 * given.confidence_level)} % range of the expectation. "
+        "now; the range in brackets holds the expectation "
+        f"{round(10 * given.confidence_level)} times in 10. "
         "Every plan meets the same luck. Work that keeps what can hurt someone from failing is in "
         "every plan; today's practice is as the record shows it."
     )
     parts = [_plans(fleet, given)]
     customers = _customers(table, given)
+    whose = whose_money(fleet, given)
     return Section(
-        "What the plan changes in a year", answer, (how, *notes),
+        "What the plan changes in a year", answer, tuple(t for t in (whose, how, *notes) if t),
         (*parts, *([customers] if customers else [])),
     )  # fmt: skip
 
 
-def _plans(fleet: pd.DataFrame, given: Facts) -> Any:
-    payers = [
+def saving_in_short(run: Run) -> tuple[str, ...]:
+    """Return what the proposed plan changes, for the first screen: whose money, the range, why.
+
+    Parameters
+    ----------
+    run : Run
+
+    Returns
+    -------
+    tuple of str
+        Empty where no year could be simulated.
+    """
+    given, table = facts_of(run), plain(table_or_empty(run, "plan_comparison"))
+    if not given.customer and not table.empty:
+        table = table[table["customer"] == ""]
+    if table.empty or not {RECOMMENDED, SEEN} <= set(table["plan"]):
+        return ()
+    fleet = table.assign(customer="")
+    told = comparison_sentence(fleet.assign(customer=None), given.currency,
+                               "you" if given.customer else "")  # fmt: skip
+    whose = whose_money(fleet, given)
+    return (told, whose) if whose else (told,)
+
+
+def whose_money(fleet: pd.DataFrame, given: Facts) -> str:
+    """Say whose money the saving is, what is in it, and why the shop's own goes another way.
+
+    Parameters
+    ----------
+    fleet : DataFrame
+        Rows of table "plan_comparison" of all machines together.
+    given : Facts
+
+    Returns
+    -------
+    str
+        Blank where no money is known.
+    """
+    payers = _payers(fleet)
+    if not payers:
+        return ""
+    of: Any = fleet.set_index(["plan", "payer"])
+    sure = f"{round(10 * given.confidence_level)} times in 10 within the range"
+
+    def pays(payer: str) -> str:
+        now, then = (float(of.loc[(plan, payer), "cost_per_year"]) for plan in (SEEN, RECOMMENDED))
+        return f"{wording.money(then, given.currency)} a year instead of {wording.money(now, '')}"
+
+    if payers[0] == "shop":
+        return (
+            f"That is the shop's own money ({pays('shop')}; {sure}): parts at what they cost it, "
+            "and its labour."
+        )
+    owner = "your" if given.customer else "the contractor's"
+    text = (
+        f"That is {owner} money ({pays('contractor')}; {sure}): what the shop bills for planned "
+        "work, visits and failures, and the days machines stand, as far as their cost is stated."
+    )
+    if "shop" not in payers or given.customer:
+        return text
+    hours = [float(of.loc[(plan, "shop"), "labour_hours_per_year"]) for plan in (SEEN, RECOMMENDED)]
+    work = (
+        f" ({_whole(hours[1])} hours of it instead of {_whole(hours[0])})"
+        if np.isfinite(hours).all()
+        else ""
+    )
+    return (
+        f"{text} The shop's own costs are another count, {pays('shop')}: parts and labour{work} at "
+        "what they cost it, for more planned work. What it is paid for that is in the contractor's "
+        "figure and not taken off."
+    )
+
+
+def _payers(fleet: pd.DataFrame) -> list[str]:
+    """Those whose money is known for every plan, the contractor first."""
+    return [
         p
         for p in ("contractor", "shop")
         if (fleet["payer"] == p).any() and fleet[fleet["payer"] == p]["cost_per_year"].notna().all()
     ]
+
+
+def _plans(fleet: pd.DataFrame, given: Facts) -> Any:
+    payers = _payers(fleet)
     order = {name: place for place, name in enumerate(SAID)}
     counted = [c for c in _COUNTS if fleet[c[0]].notna().any()]
     rows = []
@@ -77,13 +158,22 @@ def _plans(fleet: pd.DataFrame, given: Facts) -> Any:
         for name, heading in counted
     ]
     for payer in payers:
-        whose = "contractor pays" if payer == "contractor" else "shop's own costs"
+        saver = "you" if given.customer else f"the {payer}"
+        whose = (
+            "contractor pays, lost days in"
+            if payer == "contractor"
+            else "shop's own costs, income not taken off"
+        )
         whose = "you pay" if given.customer else whose
         shown.append(Shown(name=payer, heading=whose, unit=given.money_unit, number=True))
         if payer == payers[0]:
             shown.append(
-                Shown(name=f"{payer} saves", heading="the proposed plan saves",
-                      unit=given.money_unit, number=True)
+                Shown(
+                    name=f"{payer} saves",
+                    heading=f"the proposed plan saves {saver}",
+                    unit=given.money_unit,
+                    number=True,
+                )
             )  # fmt: skip
     return html_table(
         pd.DataFrame(rows),
@@ -195,7 +285,11 @@ def _verdict(row: Any, given: Facts) -> str:
             "not shown\nit would rest on machines of fewer than three customers, or on the time "
             "before it came to you"
         )
-    settles = f"\nwould tell: {row.would_tell}" if row.advice == UNKNOWN and row.would_tell else ""
+    settles = (
+        f"\nwould tell: {wording.without_keys(row.would_tell)}"
+        if row.advice == UNKNOWN and row.would_tell
+        else ""
+    )
     if not np.isfinite(row.new_one_cost_per_year):
         return f"{row.advice}{settles or chr(10) + 'no price of a new one is stated'}"
     return (
@@ -209,4 +303,5 @@ def _notes(run: Run, table: str) -> tuple[str, ...]:
     found = plain(table_or_empty(run, "findings"))
     if found.empty:
         return ()
-    return tuple(found[(found["table"] == table)]["message"].astype(str))
+    told = found[(found["table"] == table)]["message"].astype(str)
+    return tuple(wording.without_keys(t) for t in told)

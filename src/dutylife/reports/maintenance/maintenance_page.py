@@ -137,7 +137,7 @@ def all_intervals(run: Run) -> Section:
         ),
         Shown(name="probability_it_pays", heading="it pays", write=wording.chances),
         Shown(name="stands_on", heading="stands on"),
-        Shown(name="sentence", heading="why", wide=True),
+        Shown(name="sentence", heading="why", wide=True, write=wording.without_keys),
     ]
     table = html_table(rows, shown, caption="All recommendations, by component and duty.")
     return Section("All intervals", parts=(table,))

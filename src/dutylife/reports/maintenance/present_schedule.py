@@ -8,8 +8,9 @@ import pandas as pd
 
 from dutylife import wording
 from dutylife.components import components_of, short_name
+from dutylife.decisions.usage import DAYS_PER_WEEK
 from dutylife.provenance import Run
-from dutylife.reports.facts import Facts, facts_of, plain, records
+from dutylife.reports.facts import Facts, facts_of, plain, records, table_or_empty
 from dutylife.reports.layout import Section
 from dutylife.reports.maintenance.maintenance_page import interval_words
 from dutylife.reports.tables import Shown, html_table
@@ -18,9 +19,7 @@ from dutylife.vocabulary.spans import DAYS_PER_MONTH
 
 _DOUBLE = 2.0
 _ALIKE = 0.1  # an interval within a tenth of today's is the same to whoever plans the work
-_NONE = (
-    "No schedule of today is stated; with it in [present_schedule] each interval stands beside it."
-)
+_NONE = "No schedule of today is stated; with it in the settings each interval stands beside it."
 
 
 def present_of(run: Run) -> dict[str, PresentSchedule]:
@@ -60,7 +59,8 @@ def beside_present(run: Run) -> Section:
         return Section(title, "" if given.customer else _NONE)
     rows = plain(run.table("intervals"))
     rows = rows[rows["component"].isin(today) & rows["task"].isin(["replace", "run to failure"])]
-    told = [_difference(r, today[r.component]) for r in records(rows)]
+    use = _use_by_duty(run)
+    told = [_difference(r, today[r.component], use.get(r.duty)) for r in records(rows)]
     rows = rows.assign(
         today=[present_words(today[c], given) for c in rows["component"]],
         advised=[interval_words(r, given) for r in records(rows)],
@@ -68,12 +68,12 @@ def beside_present(run: Run) -> Section:
         why=[_why(r, given) for r in records(rows)],
     )
     counts = pd.Series([t.split("\n")[0].split(" by ")[0] for t in told], dtype=object)
-    order = ("sooner", "later", "keep today's", "about the same", "not by age", "no figure")
+    order = ("sooner", "later", "about the same", "not by age", "no figure")
     said = [f"{word} {int((counts == word).sum())}" for word in order if (counts == word).any()]
     missing = sorted(set(today) - set(rows["component"]))
     notes = [
         "Where today's schedule names hours and months, the one that comes first at the usual use "
-        "of the duty is compared."
+        "of the duty is compared. What can hurt someone is never advised later than today."
     ]
     notes += (
         [f"Not in this record: {', '.join(missing)}."] if missing and not given.customer else []
@@ -99,8 +99,15 @@ def beside_present(run: Run) -> Section:
     )
 
 
-def _difference(row: Any, stated: PresentSchedule) -> str:
-    """How far the advised renewal stands from today's, on a clock both have."""
+def _use_by_duty(run: Run) -> dict[str, float]:
+    """Meter units a week of each duty, the middle of its machines; unknown ones left out."""
+    spans = plain(table_or_empty(run, "unit_spans"))
+    known = spans[spans["hours_per_week"] > 0].groupby("duty")["hours_per_week"].median()
+    return {str(duty): float(rate) for duty, rate in known.items()}
+
+
+def _difference(row: Any, stated: PresentSchedule, use_per_week: float | None) -> str:
+    """How far the advised renewal stands from today's, whichever clock rules at the usual use."""
     if row.task == "run to failure":
         return "not by age\nleft to fail, the spare held"
     today_days = None if stated.months is None else stated.months * DAYS_PER_MONTH
@@ -110,15 +117,26 @@ def _difference(row: Any, stated: PresentSchedule) -> str:
         return "no figure"
     # of two clocks today's sooner one rules: it is the one the advice is furthest beyond
     ratio = max(ratios)
+    if not row.clock and use_per_week:  # the advice goes by whichever comes first too
+        day = use_per_week / DAYS_PER_WEEK
+        advised, now = (
+            min(_days(of_days), _days(hours) / day)
+            for of_days, hours in (
+                (row.interval_days, row.interval_hours), (today_days, stated.hours)
+            )
+        )  # fmt: skip
+        ratio = advised / now
     if abs(ratio - 1) <= _ALIKE:
         return "about the same"
     if ratio < 1:
         return f"sooner by {wording.percent(1 - ratio)}"
-    if row.can_hurt:  # no saving lifts what keeps somebody from harm
-        return "keep today's\nunless the maker allows longer"
     if ratio < _DOUBLE:
         return f"later by {wording.percent(ratio - 1)}"
     return f"later\n{wording.number(ratio, 2)} times as long"
+
+
+def _days(value: float | None) -> float:
+    return float(value) if value is not None and np.isfinite(value) else np.inf
 
 
 def _why(row: Any, given: Facts) -> str:
@@ -134,7 +152,10 @@ def _why(row: Any, given: Facts) -> str:
     if np.isfinite(row.probability_it_pays) and row.task == "replace":
         told.append(f"{wording.chances(row.probability_it_pays)} that it pays")
     if row.can_hurt:
-        told.append(f"can hurt someone ({row.can_hurt}): never past the maker's or legal limit")
+        told.append(
+            f"can hurt someone ({row.can_hurt}): never past the maker's or legal limit, nor later "
+            "than today"
+        )
     if given.customer:
         return "; ".join([row.sentence.rstrip("."), *told]) + "."
     if row.basis == "starting value":

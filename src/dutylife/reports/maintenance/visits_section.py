@@ -7,6 +7,7 @@ from dutylife import wording
 from dutylife.provenance import Run
 from dutylife.reports.facts import Facts, day, facts_of, plain, table_or_empty
 from dutylife.reports.layout import Section
+from dutylife.reports.maintenance.coming_year import saving_in_short
 from dutylife.reports.tables import (
     Shown,
     amount,
@@ -62,7 +63,8 @@ def next_visits(run: Run) -> Section:
         none="No visit is due within the horizon.",
     )
     late = overdue_that_can_hurt(run)
-    return Section("", visit_answer(visits, given), (late,) if late else (), (table,))
+    told = (*([late] if late else []), *saving_in_short(run))
+    return Section("", visit_answer(visits, given), told, (table,))
 
 
 def overdue_that_can_hurt(run: Run) -> str:
@@ -73,7 +75,13 @@ def overdue_that_can_hurt(run: Run) -> str:
         return ""
     how = ", ".join(sorted(set(late["can_hurt"])))
     machines = wording.count(late["unit_id"].nunique(), "machine has", "machines have")
-    return f"{machines} overdue work on parts that can hurt someone ({how}): that comes first."
+    days = late["next_on"].dropna()
+    until = f", all of it by {day(days.max())}" if len(days) == len(late) else ""
+    return (
+        f"{machines} overdue work on parts that can hurt someone ({how}): that comes first{until}, "
+        "and what else is due on the machine is done with it. Until then look at these parts "
+        "before each start; where they are not sound, leave the machine standing."
+    )
 
 
 def visits_soon(run: Run) -> Section:

@@ -163,6 +163,8 @@ def _what(row: Any) -> str:
 
 
 def _when(row: Any, given: Facts) -> str:
+    if row.rides_along and row.done_by != "operator":
+        return "when next in" + (f"\n{day(row.next_on)}" if pd.notna(row.next_on) else "")
     if pd.notna(row.next_on):
         return day(row.next_on) + ("\noverdue" if row.is_overdue else "")
     if row.done_by == "operator":

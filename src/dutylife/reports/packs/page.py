@@ -1,6 +1,6 @@
 """The page of a customer pack, made of the sections of the shop's maintenance page."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +10,7 @@ from dutylife import wording
 from dutylife.provenance import Run
 from dutylife.reports.facts import Facts, facts_of, plain, records
 from dutylife.reports.failed import FailedSection, missing_line, sections_made
+from dutylife.reports.failed_files import missing_files_line
 from dutylife.reports.layout import Section
 from dutylife.reports.maintenance import coming_year, maintenance_page
 from dutylife.reports.maintenance.kept_section import kept_since
@@ -31,7 +32,7 @@ def links_of(here: str) -> list[tuple[str, str, bool]]:
     return [(name, title, name == here) for name, title in _TITLES.items()]
 
 
-def pack_page(run: Run, path: Path) -> list[FailedSection]:
+def pack_page(run: Run, path: Path, files_missing: Sequence[str] = ()) -> list[FailedSection]:
     """Write the page of a pack, every section that can be made on it.
 
     Parameters
@@ -40,6 +41,8 @@ def pack_page(run: Run, path: Path) -> list[FailedSection]:
         The pack's tables.
     path : Path
         The file to write.
+    files_missing : sequence of str
+        Files of the pack that could not be made.
 
     Returns
     -------
@@ -56,6 +59,7 @@ def pack_page(run: Run, path: Path) -> list[FailedSection]:
         given.customer,
         "Your machines only: what is due, at what interval, and what it saves you.",
     )
+    lead += missing_files_line(list(files_missing))
     lead += missing_line([one.section for one in failed])
     write_whole_page(path, "Maintenance", lead + body, given, links_of(PAGE))
     return failed

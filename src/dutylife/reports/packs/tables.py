@@ -21,7 +21,7 @@ from dutylife.vocabulary import TABLES
 # everything a pack may know of a run; a column that is not named here never gets into one
 SHOWN_COLUMNS = {
     "machine_tasks": "unit_id customer duty equipment_class component task interval_hours "
-    "interval_days clock next_on is_overdue done_by part_number can_hurt basis mark",
+    "interval_days clock next_on is_overdue rides_along done_by part_number can_hurt basis mark",
     "visit_plan": "unit_id customer duty equipment_class due_on due_hours tasks parts cost",
     "intervals": "component duty task interval_hours interval_hours_lower interval_hours_upper "
     "interval_days interval_days_lower interval_days_upper clock basis mark can_hurt cautions "

@@ -4,12 +4,13 @@ import shutil
 from collections.abc import Iterable
 from pathlib import Path
 
-from dutylife.provenance import open_run
+from dutylife.provenance import Run, open_run
 from dutylife.reports.calendar import calendar_of, calendar_title
 from dutylife.reports.earlier_calendars import NAME as CALENDAR
-from dutylife.reports.earlier_calendars import earlier_packs
+from dutylife.reports.earlier_calendars import Entry, earlier_packs
 from dutylife.reports.facts import facts_of, table_or_empty
 from dutylife.reports.failed import FailedSection, told
+from dutylife.reports.failed_files import made_or_told, page_in_place
 from dutylife.reports.maintenance.wall_cards import cards_of
 from dutylife.reports.packs.behind import customers_behind
 from dutylife.reports.packs.chosen import chosen_customers
@@ -60,10 +61,30 @@ def write_customer_packs(
         pack = pack_of(shop, name)
         path = run.folder / FOLDER / place
         path.mkdir(parents=True)
-        missing += pack_page(pack, path / PAGE)
-        cards_of(pack, links_of(CARDS), path / CARDS)
-        known = before.get(calendar_title(facts_of(pack)), {})
-        calendar_of(pack, known, path / CALENDAR)
+        files = _beside(pack, path, before.get(calendar_title(facts_of(pack)), {}), failed)
+        missing += pack_page(pack, path / PAGE, [Path(f.page).name for f in files])
         out[name] = path
     told(missing, failed)
+    return out
+
+
+def _beside(
+    pack: Run, path: Path, known: dict[str, Entry], failed: list[FailedSection] | None
+) -> list[FailedSection]:
+    """Wall cards and calendar of a pack, each whole or not at all; those that failed.
+
+    Of an error only the kind is shown: its words may name another customer.
+    """
+    given = facts_of(pack)
+    makers = {
+        CARDS: lambda: cards_of(pack, links_of(CARDS), path / CARDS),
+        CALENDAR: lambda: calendar_of(pack, known, path / CALENDAR),
+    }
+    cards = page_in_place(path / CARDS, "Wall cards", given, links_of(CARDS), cautions=True)
+    out: list[FailedSection] = []
+    for name, make in makers.items():
+        out += made_or_told(
+            path / name, make, failed, name=f"{FOLDER}/{path.name}/{name}",
+            stand_in=cards if name == CARDS else None, reason=lambda error: type(error).__name__,
+        )  # fmt: skip
     return out

@@ -6,6 +6,7 @@ from typing import Any
 import pandas as pd
 
 from dutylife.reports.layout import Section
+from dutylife.reports.proofs.backtest_page import WORDS
 from dutylife.reports.proofs.prove_page import write_proof
 from dutylife.reports.proofs.prove_parts import as_words, percent_of
 from dutylife.reports.tables import Shown, figure_column, html_table
@@ -22,6 +23,11 @@ LEAD = (
 )
 # the order of the page; the tables are in order of their keys
 WORLDS = ("steady", "machines arriving", "a known contract", "a plan that starts")
+METHODS = WORDS | {
+    "dutylife": "this program", "oracle": "the oracle, told the true laws",
+    "moving average": "mean of the last months", "poisson": "counting law, even months",
+    "negative binomial": "counting law, uneven months",
+}  # fmt: skip
 
 
 def write_prove_demand_page(
@@ -82,6 +88,7 @@ def _world(figures: pd.DataFrame, verdicts: pd.DataFrame, world: str) -> Section
         figure_column("gain", "lower than the best series method by", write=percent_of),
         figure_column("gain_se", "standard error", write=percent_of),
     ]
+    own = own.assign(method=[METHODS.get(m, m) for m in own["method"]])
     aims = verdicts[verdicts["case"] == world]
     aims = aims.assign(found=[_figure(r) for r in aims.to_dict("records")])
     of_aims = [

@@ -55,10 +55,13 @@ def due_now(sheet: MachineSheet) -> Section:
                 caption="Not due yet, and worth changing on this visit.",
             )
         )
-    late = int(rows["is_overdue"].sum())
-    due = wording.count(len(rows), "task is", "tasks are") if len(rows) else "Nothing is"
+    late = int((rows["is_overdue"] & ~rows["rides_along"]).sum())
+    looks = int(rows["rides_along"].sum())
+    n = len(rows) - looks
+    due = wording.count(n, "task is", "tasks are") if n else "Nothing is"
     more = wording.count(len(open_now), "part is", "parts are")
     answer = f"{due} due within {SOON_DAYS} days" + (f", {late} overdue" if late else "")
+    answer += f"; {wording.count(looks, 'look')} to do since it is in" if looks else ""
     answer += f"; {more} worth changing while it is open." if len(open_now) else "."
     return Section("Due now, and while it is open", answer, (), tuple(parts))
 
@@ -103,9 +106,9 @@ def _price(cost: float) -> str:
 
 
 def _when(row: Any) -> str:
-    if row.is_overdue:
-        return "overdue"
-    return day(row.next_on)
+    if row.rides_along:
+        return "whenever it is in"
+    return "overdue" if row.is_overdue else day(row.next_on)
 
 
 def _care(sheet: MachineSheet, row: Any) -> str:

@@ -99,7 +99,9 @@ def check_first(sheet: MachineSheet) -> Section:
         )
     sentences.append(
         "This orders checks and names no fault: measure before changing. Chances are of those "
-        "visits in which one of these parts is at fault; the second line is their range."
+        "visits in which one of these parts is at fault, with their range: the count of like "
+        "complaints weighed by the age of this machine's parts; a new part is less likely to be it "
+        "than the count says."
     )
     if found.never_at_fault and sheet.complaint.strip():
         never = ", ".join(found.never_at_fault)
@@ -114,8 +116,7 @@ def check_first(sheet: MachineSheet) -> Section:
 def _counted(row: Any) -> str:
     if pd.isna(row.share_of_like):
         return "none"
-    n, total = round(row.n_at_fault), round(row.n_like)
-    return f"{n} of {total}\n{_span(row, 'share_of_like')}"
+    return f"{round(row.n_at_fault)} of {round(row.n_like)}"
 
 
 def _span(row: Any, name: str) -> str:
@@ -143,11 +144,39 @@ def _why(row: Any, sheet: MachineSheet) -> str:
         )
         return "; ".join(told)  # the age is that before the work
     times = row.times_usual_risk
+    usual = usual_age(sheet, row.component)
+    past = usual is not None and getattr(row, f"age_{usual[0]}") > usual[1]
+    if past:
+        told.append("past the age by which half fail in this duty")
     if times >= _OLDER:
-        told.append(f"past its usual age: risk {wording.number(times, 2)} times the usual")
+        new = row.age_days < sheet.settings.coding.comeback_days
+        why = "just worked on, and such work may come back: " if new and not past else ""
+        told.append(f"{why}risk {wording.number(times, 2)} times that of such parts in general")
     elif times <= _YOUNGER:
-        told.append(f"young: risk {wording.number(times, 2)} times the usual")
+        told.append(f"young: risk {wording.number(times, 2)} times that of such parts in general")
     return "; ".join(told)
+
+
+def usual_age(sheet: MachineSheet, component: str) -> tuple[str, float] | None:
+    """Clock and age by which half of such parts fail in this machine's duty, None: not known.
+
+    Parameters
+    ----------
+    sheet : MachineSheet
+    component : str
+
+    Returns
+    -------
+    tuple or None
+        ("hours" or "days", age).
+    """
+    models = sheet.table("life_models")
+    models = models[(models["duty"] == sheet.machine["duty"]) & (models["component"] == component)]
+    if models.empty or models.iloc[0]["basis"] == "starting value":
+        return None
+    clock = "hours" if models.iloc[0]["clock"] == "hours" else "days"
+    age = models.iloc[0][f"b50_{clock}"]
+    return None if pd.isna(age) else (clock, float(age))
 
 
 def measure(sheet: MachineSheet) -> Section:

@@ -55,8 +55,8 @@ def what_is_assumed(run: Run) -> str:
     if not taken:
         return ""
     return (
-        f"Assumed, since no file or setting says: {'; '.join(taken)}. State what you know under "
-        "[stock.default] of the settings or in the parts file."
+        f"Assumed, since no file or setting says: {'; '.join(taken)}. State what you know in "
+        "the parts file or the settings."
     )
 
 

@@ -10,6 +10,7 @@ from dutylife.provenance import Run
 from dutylife.reports import figures
 from dutylife.reports.facts import Facts, day, facts_of, plain, table_or_empty
 from dutylife.reports.layout import Section
+from dutylife.reports.maintenance.visits_section import SOON_DAYS
 from dutylife.reports.tables import Shown, date_column, figure_column, html_table, whole
 from dutylife.stock.bench.arrivals import ALL
 
@@ -25,7 +26,10 @@ def weeks_ahead(run: Run) -> Section:
     if rows.empty:
         return Section(title, notes[0] if notes else "This run made no forecast of the bench.")
     whole_shop = rows[rows["equipment_class"] == ALL].sort_values("from_date")
-    further = [_method(whole_shop, given), *notes]
+    further = [_method(whole_shop, given), *map(wording.without_keys, notes)]
+    visits = table_or_empty(run, "visit_plan")
+    if len(visits) and given.plan_in_force != "recommended":
+        further.insert(1, beside_visits(visits, whole_shop, given))
     parts = (
         _by_week(whole_shop.head(SHOWN_WEEKS)),
         figures.as_figure(lambda axes: draw_weeks(axes, whole_shop)),
@@ -92,8 +96,9 @@ def _one(row: Any, *, start: bool = True) -> str:
 
 def _method(weeks: pd.DataFrame, given: Facts) -> str:
     text = (
-        f'Plan in force ("{given.plan_in_force}"). "About" is the middle: half of such weeks bring '
-        "fewer; 9 in 10 stay at or under the second figure."
+        f"Machines that come in for whatever reason, if {wording.plan_words(given.plan_in_force)}. "
+        '"About" is the middle: half of such weeks bring fewer; 9 in 10 stay at or under the '
+        "second figure."
     )
     if weeks["loaners_p90"].notna().any():
         text += (
@@ -101,6 +106,31 @@ def _method(weeks: pd.DataFrame, given: Facts) -> str:
             "on 9 of 10 days."
         )
     return text
+
+
+def beside_visits(visits: pd.DataFrame, weeks: pd.DataFrame, given: Facts) -> str:
+    """Say why these weeks and the visits of the maintenance page are different counts.
+
+    Parameters
+    ----------
+    visits : DataFrame, table "visit_plan"
+    weeks : DataFrame
+        Rows of table "bench_forecast" of all machines together, the next one first.
+    given : Facts
+
+    Returns
+    -------
+    str
+    """
+    end = pd.Timestamp(given.as_of) + pd.Timedelta(days=SOON_DAYS)
+    soon = int((visits["due_on"] <= end).sum())
+    month = float(weeks.head(4)["machines_mean"].sum()) / 28 * SOON_DAYS
+    return (
+        f"The visits of the maintenance page are another count: {wording.count(soon, 'visit')} in "
+        f"the next {SOON_DAYS} days if the proposed plan begins, with all that is overdue then; "
+        f"here about {whole(round(month))} machines in the same days, without it. Planned visits "
+        "come on top at first; failures, and with them these machines, get fewer later."
+    )
 
 
 def _notes(run: Run) -> list[str]:

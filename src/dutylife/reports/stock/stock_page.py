@@ -4,6 +4,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pandas as pd
+from markupsafe import Markup
 
 from dutylife import wording
 from dutylife.provenance import Run
@@ -11,6 +12,7 @@ from dutylife.reports import figures
 from dutylife.reports.facts import Facts, day, facts_of, plain, table_or_empty
 from dutylife.reports.layout import Section, side_by_side
 from dutylife.reports.stock.assumed import what_is_assumed
+from dutylife.reports.stock.safety_work import safety_sentence, safety_table, safety_work
 from dutylife.reports.stock.shelf_money import what_it_protects
 from dutylife.reports.tables import (
     Shown,
@@ -66,7 +68,7 @@ def order_answer(stock_plan: pd.DataFrame, currency: str) -> str:
         )
         needed = plain(orders)["needed_by"].dropna()
         if len(needed):
-            text += f"; the first is needed by {day(needed.min())}"
+            text += f"; the first may run out on {day(needed.min())}"
     if unknown:
         text += (
             f". {wording.count(unknown, 'shelf has', 'shelves have')} no count: count them "
@@ -91,7 +93,11 @@ def order_lines(stock_plan: pd.DataFrame) -> pd.DataFrame:
     ordered = rows["order_now"].fillna(0) > 0
     to_count = rows["on_hand"].isna() & (rows["reorder_point"] > 0) & ~ordered
     rows = rows.assign(what_to_do="", to_count=to_count)
-    rows.loc[ordered, "what_to_do"] = [f"order {whole(n)}" for n in rows.loc[ordered, "order_now"]]
+    rows.loc[ordered, "what_to_do"] = [
+        f"order {whole(n)}{_packs(n, pack)}"
+        for n, pack in zip(rows.loc[ordered, "order_now"], rows.loc[ordered, "pack_size"],
+                           strict=True)
+    ]  # fmt: skip
     rows.loc[to_count, "what_to_do"] = [
         f"hold {whole(n)}, count the shelf" for n in rows.loc[to_count, "reorder_point"]
     ]
@@ -103,6 +109,13 @@ def order_lines(stock_plan: pd.DataFrame) -> pd.DataFrame:
     ).reset_index(drop=True)
 
 
+def _packs(pieces: float, pack: float) -> str:
+    """Whole packs in words; blank where a part is sold singly."""
+    if not pack > 1:
+        return ""
+    return f"\n{wording.count(round(pieces / pack), 'pack')} of {whole(pack)}"
+
+
 def order_today(run: Run) -> Section:
     """Return today's order, line by line."""
     given, stock_plan = facts_of(run), run.table("stock_plan")
@@ -112,8 +125,9 @@ def order_today(run: Run) -> Section:
         Shown(name="description", heading="description", under=True),
         Shown(name="what_to_do", heading="do today"),
         figure_column("on_hand", "on hand", "pieces", missing="not counted"),
-        date_column("needed_by", "needed by"),
-        Shown(name="range", heading="expected need", unit="pieces, usual to high", number=True),
+        figure_column("on_order", "on order", "pieces", missing="not said"),
+        date_column("needed_by", "may run out", missing="not soon"),
+        Shown(name="range", heading="expected need", unit="usual to high", number=True),
         Shown(name="lasts", heading="then lasts", unit="months", number=True),
         figure_column("order_cost", "money", given.money_unit, write=amount, missing=""),
     ]
@@ -123,16 +137,23 @@ def order_today(run: Run) -> Section:
     table = html_table(
         lines,
         shown,
-        caption="Expected need over lead time and review period: half of all such spans stay under "
-        "the first figure, 9 in 10 under the second.",
+        caption="May run out: from that day a piece is lacking more often than the aim allows (no "
+        "count: one is likelier wanted than not). Expected need: until the next order can be here, "
+        "half of all such spans at or under the first figure, 9 in 10 under the second.",
         none="No part is below its level and every shelf is counted.",
     )
+    pending = safety_work(table_or_empty(run, "machine_tasks"), stock_plan)
+    pending = None if stock_plan.empty else pending
+    more = safety_sentence(pending, stock_plan, given) if pending else ""
     told = [
-        what_it_protects(run), what_is_assumed(run),
+        what_it_protects(run), more, what_is_assumed(run),
         visits_ask_more(run.table("demand_forecast"), given),
     ]  # fmt: skip
+    parts = [Markup('<div class="order">{}</div>').format(table)]
+    if pending is not None and more and len(pending.parts):
+        parts.append(safety_table(pending, given))
     return Section(
-        "", order_answer(stock_plan, given.currency), tuple(t for t in told if t), (table,)
+        "", order_answer(stock_plan, given.currency), tuple(t for t in told if t), tuple(parts)
     )
 
 
@@ -159,10 +180,10 @@ def visits_ask_more(forecast: pd.DataFrame, given: Facts) -> str:
     if round(advised) == round(now):
         return ""
     return (
-        f'This order follows the plan in force ("{given.plan_in_force}"), not the visits of the '
-        f"maintenance page: were those kept from tomorrow, about {whole(round(advised))} pieces "
-        f"would be asked for in the next month instead of {whole(round(now))} (below: What will be "
-        'asked for). Where they are to be kept, set [plan] in_force = "recommended".'
+        f"This order takes it that {wording.plan_words(given.plan_in_force)}. Were the visits of "
+        f"the maintenance page kept from tomorrow, about {whole(round(advised))} pieces would be "
+        f"asked for in the next month instead of {whole(round(now))} (below: What will be asked "
+        "for); the guide to the pages says how to have the order follow them."
     )
 
 
@@ -195,14 +216,14 @@ def why(run: Run) -> Section:
     lines = order_lines(run.table("stock_plan"))
     shown = [
         Shown(name="part_number", heading="part"),
-        Shown(name="component", heading="component"),
         Shown(name="sentence", heading="why", wide=True),
     ]
     table = html_table(
         lines,
         shown,
-        caption="Why each line stands in the order. The day up to which pieces are expected is the "
-        "one on which the next order can be there: lead time and time between reviews.",
+        caption="Pieces are expected up to the day on which the next order can be there: lead time "
+        "and time between reviews. More is ordered where a part comes in packs or an order costs "
+        "something.",
     )
     return Section("Why", parts=(table,))
 
@@ -218,8 +239,9 @@ def demand(run: Run) -> Section:
         if plan != given.plan_in_force and rows.empty:
             continue
         is_now = plan == given.plan_in_force
-        caption = f'Plan {"in force" if is_now else "we recommend"} ("{plan}"): pieces from ' + (
-            f"{day(given.span_from)}; expected, below it the range from the middle to 9 in 10."
+        caption = (
+            f"If {wording.plan_words(plan)}{' (the order follows this)' if is_now else ''}: pieces "
+            f"from {day(given.span_from)}; expected, below it the range from the middle to 9 in 10."
         )
         shown = [
             Shown(name="part_number", heading="part"),
@@ -280,7 +302,7 @@ def demand_by_month(run: Run) -> Section:
         label = f"{part}, {months['component'].iloc[0]}".rstrip(", ")
         drawn.append(figures.as_figure(_drawer(months, label)))
     sentence = (
-        f"Plan in force ({given.plan_in_force}), the {len(drawn)} parts most asked for."
+        f"If {wording.plan_words(given.plan_in_force)}: the {len(drawn)} parts most asked for."
         if drawn
         else "No demand by month is forecast."
     )

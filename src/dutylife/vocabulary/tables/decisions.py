@@ -88,7 +88,7 @@ DECISIONS: list[Table] = [
         "one task of one machine: when next, how often, who does it",
         "unit_id component task",
         "unit_id customer duty equipment_class component task interval_hours interval_days clock "
-        "next_on is_overdue done_by part_number can_hurt basis mark",
+        "next_on is_overdue rides_along done_by part_number can_hurt basis mark",
     ),
     table(
         "opportunities",
