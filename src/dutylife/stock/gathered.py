@@ -13,7 +13,7 @@ from dutylife.stock.positions import CellChances, Draws, Positions, planned_chan
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 MANY_PLANNED = 400  # positions of a cell from where on those with a planned age are gathered
-N_USES = 16  # nodes of use: quantiles of the cell's machines, the ends among them
+N_USES = 24  # nodes of use: quantiles of the cell's machines, the ends among them
 # nodes of age: parts that fall due within the spans and beyond, overdue ones, those of unknown age
 N_SOON, N_LATER, N_LATE, N_UNKNOWN = 96, 24, 12, 24
 MOST_NODES = N_USES * (N_SOON + N_LATER + N_LATE + 2 * N_UNKNOWN)
