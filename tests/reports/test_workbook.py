@@ -70,7 +70,13 @@ def test_same_tables_same_bytes(book: Path, tmp_path: Path):
 
 def test_the_notes_say_what_to_do_with_counted(book: Path):
     notes = " ".join(str(r[0]) for r in sheet(book, 1))
-    for what in ("counted", 'kind = "parts"', "31 Mar 2026", "today's practice goes on", "not known, never 0"):
+    for what in (
+        "counted",
+        'kind = "parts"',
+        "31 Mar 2026",
+        "today's practice goes on",
+        "not known, never 0",
+    ):
         assert what in notes
 
 
