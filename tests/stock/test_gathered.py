@@ -108,6 +108,20 @@ def test_numbers_ages_and_uses_are_kept():
         )
 
 
+def test_nodes_stay_among_the_machines_they_stand_for():
+    where, present, number = machines()
+    # one machine runs hardly at all, another falls due far sooner than its use says
+    where.days_per_unit[0], where.planned_age[0], where.age[0] = 2.0, 3000.0, 3.0
+    where.planned_age[1], where.age[1] = 20.0, 5.0
+    nodes, powers = gathered(where, present, number, 180.0)
+    assert nodes.planned_age.min() >= where.planned_age.min()
+    assert nodes.planned_age.max() <= where.planned_age.max()
+    assert nodes.days_per_unit.min() >= where.days_per_unit.min() - 1e-12
+    found = summed(planned_chances(LAW, nodes, DRAWS, SPANS), powers)
+    truth = one_by_one(planned_chances(LAW, where, DRAWS, SPANS), present, number)
+    near(found.sums, truth)
+
+
 def test_nodes_do_not_grow_with_the_fleet():
     for n in (5_000, 50_000):
         nodes, _ = gathered(*machines(n=n), 180.0)

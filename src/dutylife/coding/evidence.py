@@ -62,7 +62,7 @@ def plain_lines(service_lines: pd.DataFrame) -> pd.DataFrame:
         words = lines[column].astype("object")
         lines[column] = words.where(words.notna(), "")
     place, days = pd.factorize(lines["service_date"])  # each unlike day is written once
-    told = np.append(pd.DatetimeIndex(days).strftime("%Y-%m-%d").to_numpy(dtype=object), None)
+    told = np.array([*pd.DatetimeIndex(days).strftime("%Y-%m-%d"), None], dtype=object)
     day = pd.Series(told[place], index=lines.index, dtype="object")
     visit = lines["ticket"].where(lines["ticket"] != "", "on " + day)
     keys = lines["unit_id"] + "\x1f" + visit

@@ -14,6 +14,8 @@ Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 MANY_PLANNED = 400  # positions of a cell from where on those with a planned age are gathered
 N_USES = 16  # nodes of use: quantiles of the cell's machines, the ends among them
+# closer at both ends, so that one odd machine stands for few others
+_SHARES = (1 - np.cos(np.pi * np.arange(N_USES) / (N_USES - 1))) / 2
 # nodes of age: parts that fall due within the spans and beyond, overdue ones, those of unknown age
 N_SOON, N_LATER, N_LATE, N_UNKNOWN = 96, 24, 12, 24
 MOST_NODES = N_USES * (N_SOON + N_LATER + N_LATE + 2 * N_UNKNOWN)
@@ -21,8 +23,8 @@ MOST_NODES = N_USES * (N_SOON + N_LATER + N_LATE + 2 * N_UNKNOWN)
 
 def under_plan(
     law: RenewalLaw, positions: Positions, draws: Draws, spans: Spans, waits_days: float,
-    rates: tuple[float, float], present: Array, number: npt.NDArray[np.str_],
-) -> tuple[CellChances, Array, npt.NDArray[np.str_]]:  # fmt: skip
+    rates: tuple[float, float], present: Array, number: npt.NDArray[np.object_],
+) -> tuple[CellChances, Array, npt.NDArray[np.object_]]:  # fmt: skip
     """Chances of positions under a plan that starts now or later; many of them as sums by part.
 
     Parameters
@@ -63,7 +65,7 @@ def under_plan(
 
 
 def gathered(
-    positions: Positions, present: Array, number: npt.NDArray[np.str_], reach_days: float
+    positions: Positions, present: Array, number: npt.NDArray[np.object_], reach_days: float
 ) -> tuple[Positions, dict[str, Array]]:
     """Nodes that stand for many positions, and how many of each part stand on each node.
 
@@ -162,7 +164,7 @@ def _on_grid(
     if np.ptp(use) < 1e-9 and planned:
         use = some.planned_age
     known = bool(some.is_known.all())
-    nodes = np.unique(np.quantile(use, np.linspace(0.0, 1.0, N_USES)))
+    nodes = np.unique(np.quantile(use, _SHARES))
     low_use, up_use = _between(nodes, use)
     # what is due at a node: machines near it may come sooner or later by days of their own
     per_unit = _at_nodes(len(nodes), low_use, up_use, some.days_per_unit)
@@ -213,7 +215,13 @@ def _at_nodes(
     np.add.at(left, (low, low + 1), up * (1 - up))
     np.add.at(left, (low + 1, low), up * (1 - up))
     right = np.bincount(low, (1 - up) * values, n) + np.bincount(low + 1, up * values, n)
-    return np.asarray(np.maximum(np.linalg.lstsq(left, right, rcond=None)[0], 1e-9))
+    found = np.linalg.lstsq(left, right, rcond=None)[0]
+    # where few stand near a node a line can shoot beyond all of them
+    least, most = np.full(n, np.inf), np.full(n, -np.inf)
+    for near in (low, low + 1):
+        np.minimum.at(least, near, values)
+        np.maximum.at(most, near, values)
+    return np.asarray(np.clip(found, least, most))
 
 
 def _between(nodes: Array, at: Array) -> tuple[npt.NDArray[np.intp], Array]:
