@@ -1,11 +1,14 @@
 """Kill runs with -9 at random moments; after each, look whether anything is half there.
 
     python tests/faults/kill_run.py --kills 50 --seed 1
+    python tests/faults/kill_run.py --kills 50 --workers
 
 The exports change between runs, so that the run before and the new one are told apart. What is
 computed and never written in between (laws, decisions, stock) is taken from the first run of the
 same exports, and the three pages a kernel makes are stood in for by small ones, so that most kills
-fall where files are written; --whole computes and draws all of it anew each time. Prints a line a
+fall where files are written; --whole computes and draws all of it anew each time, --workers does so
+too, its work spread over a scheduler with two worker processes, of which every second time one is
+killed as well. Prints a line a
 kill and the sums; exit 1 where an output was half written or a kept month was not whole.
 """
 
@@ -18,6 +21,8 @@ import sys
 import tempfile
 import time
 from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -75,21 +80,36 @@ def take_what_was_computed() -> None:
 class Killer:
     """A shop, its run folder, what whole runs of it look like, and runs that are killed."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, cluster: Any = None) -> None:
         self.shop, self.out = folder / "shop", folder / "out" / "run"
+        self.cluster = cluster
         self.whole: dict[int, dict[str, str]] = {}
         self.took = 0.0
         for n_lines in (60, 54):
             for _ in range(2):  # the second time with what the first one computed
                 started = time.monotonic()
-                run(write_shop(self.shop, n_lines), out=self.out)
+                run(self.settings(n_lines), out=self.out)
                 self.took = time.monotonic() - started
             self.whole[n_lines] = tables_of(digests(self.out))
         assert self.whole[60] != self.whole[54]
 
+    def settings(self, n_lines: int) -> Path:
+        """Settings of a shop whose export has so many lines."""
+        path = write_shop(self.shop, n_lines)
+        if self.cluster is not None:
+            address = f'\n[compute]\nscheduler = "{self.cluster.scheduler_address}"\n'
+            path.write_text(path.read_text(encoding="utf-8") + address, encoding="utf-8")
+        return path
+
+    def kill_a_worker(self, rng: random.Random) -> None:
+        """Kill one worker process; its nanny starts another."""
+        nanny = rng.choice(list(self.cluster.workers.values()))
+        if nanny.pid is not None:
+            os.kill(nanny.pid, signal.SIGKILL)
+
     def forked(self, n_lines: int, seconds: float | None) -> int:
         """Run in a process of its own; killed after some seconds. Exit code, negative if killed."""
-        settings = write_shop(self.shop, n_lines)
+        settings = self.settings(n_lines)
         child = os.fork()
         if child == 0:
             os.setsid()  # what it starts dies with it
@@ -142,28 +162,51 @@ def main() -> int:
     parser.add_argument("--kills", type=int, default=50)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--whole", action="store_true")
+    parser.add_argument("--workers", action="store_true")
     given = parser.parse_args()
-    if not given.whole:
+    if not given.whole and not given.workers:
         take_what_was_computed()
-    rng, seen = random.Random(given.seed), Counter()
-    with tempfile.TemporaryDirectory() as folder:
-        killer = Killer(Path(folder))
-        print(f"a whole run takes {killer.took:.1f} s", flush=True)
-        n_lines = 54
-        for number in range(1, given.kills + 1):
-            n_lines = 114 - n_lines
-            before, at = digests(killer.out), rng.uniform(0, killer.took)
-            code = killer.forked(n_lines, at)
-            left, kept = killer.state(before, n_lines), killer.history()
-            seen[left] += 1
-            seen[f"history {kept}"] += 1
-            seen["killed" if code < 0 else "had ended"] += 1
-            print(f"{number:3} at {at:5.1f} s: {left}; history {kept}", flush=True)
-            if number % 10 == 0:
-                code = killer.forked(n_lines, None)
-                fine = code == 0 and tables_of(digests(killer.out)) == killer.whole[n_lines]
-                seen["next runs that succeed" if fine else "NEXT RUN FAILED"] += 1
-        litter = sorted(p.name for p in killer.out.parent.iterdir())
+    with tempfile.TemporaryDirectory() as folder, cluster_of(given.workers) as cluster:
+        return kills(Killer(Path(folder), cluster), given.kills, random.Random(given.seed))
+
+
+@contextmanager
+def cluster_of(wanted: bool) -> Iterator[Any]:
+    """A scheduler with two worker processes on this machine, or none."""
+    if not wanted:
+        yield None
+        return
+    from distributed import LocalCluster
+
+    with LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0", silence_logs=50
+    ) as made:
+        yield made
+
+
+def kills(killer: Killer, n_kills: int, rng: random.Random) -> int:
+    """Kill so many runs; prints, and returns the exit code."""
+    seen: Counter[str] = Counter()
+    print(f"a whole run takes {killer.took:.1f} s", flush=True)
+    n_lines = 54
+    for number in range(1, n_kills + 1):
+        n_lines = 114 - n_lines
+        before, at = digests(killer.out), rng.uniform(0, killer.took)
+        if killer.cluster is not None and number % 2 == 0:
+            killer.kill_a_worker(rng)
+        code = killer.forked(n_lines, at)
+        left, kept = killer.state(before, n_lines), killer.history()
+        seen[left] += 1
+        seen[f"history {kept}"] += 1
+        seen["killed" if code < 0 else "had ended" if code == 0 else "RUN FAILED"] += 1
+        print(f"{number:3} at {at:5.1f} s: {left}; history {kept}", flush=True)
+        if number % 10 == 0:
+            started = time.monotonic()
+            code = killer.forked(n_lines, None)
+            killer.took = time.monotonic() - started  # the machine may be busier than before
+            fine = code == 0 and tables_of(digests(killer.out)) == killer.whole[n_lines]
+            seen["next runs that succeed" if fine else "NEXT RUN FAILED"] += 1
+    litter = sorted(p.name for p in killer.out.parent.iterdir())
     for what, n in sorted(seen.items()):
         print(f"  {what:40} {n}")
     print(f"  beside the run in the end: {', '.join(litter)}")

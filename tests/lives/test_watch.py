@@ -172,6 +172,28 @@ def test_a_roster_ends_the_guess_who_is_still_there(made: SimpleNamespace) -> No
     assert prob["P2"] < 1.0
 
 
+def test_a_first_day_of_the_list_counts_no_visit_away(made: SimpleNamespace) -> None:
+    """Watched from one day on, whichever column of the list says so: the same is believed."""
+    rng = np.random.default_rng(3)
+    lines = [("OLD", "2018-01-01")]
+    for i in range(80):
+        days = pd.Timestamp("2018-03-01") + pd.to_timedelta(
+            np.unique(rng.integers(20, 1000 if i % 3 else 400, 8)), "D"
+        )
+        lines += [(f"P{i}", f"{d:%Y-%m-%d}") for d in days]
+    names = sorted({n for n, _ in lines} - {"OLD"})
+    events = made.events(*((n, CAP, d, "replace", "failure") for n, d in lines[1:]))
+    found = [
+        made.build(
+            made.lines(*lines), events,
+            made.units(*({"unit_id": n, column: "2018-03-01"} for n in names)),
+        )["units"].set_index("unit_id")["prob_in_service"][names]
+        for column in ("first_seen", "in_service_on")
+    ]  # fmt: skip
+    assert found[0].between(0.05, 0.95).any()
+    assert found[0].to_numpy() == pytest.approx(found[1].to_numpy(), abs=1e-6)
+
+
 def even_visits(n: int, evenness: float, seed: int) -> tuple[np.ndarray, ...]:
     """Visits over 1400 days, gaps of a gamma law; machines leave at 0.0005 a day."""
     rng = np.random.default_rng(seed)

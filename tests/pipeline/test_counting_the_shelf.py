@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import pytest
 import python_calamine
 import xlsxwriter
 
@@ -36,6 +37,7 @@ def demo_copy(folder: Path, parts: str) -> Path:
     return path
 
 
+@pytest.mark.slow
 def test_without_parts_file_then_counted(tmp_path: Path):
     first = run(demo_copy(tmp_path, ""), out=tmp_path / "uncounted")
     plan = dl.open_run(first.folder).table("stock_plan")

@@ -86,6 +86,7 @@ def test_and_where_no_column_has_the_duty_once_it_is_confirmed(
     pd.testing.assert_frame_equal(failure_events(settings), plain)
 
 
+@pytest.mark.slow
 def test_a_difficult_fleet_too(tmp_path: Path):
     """Credits, files that overlap, faulty meters and machines that move, in two unlike shapes."""
     fleet = {

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -81,6 +82,7 @@ def renamed(frame: pd.DataFrame, name: str, new: dict[str, str]) -> pd.DataFrame
     return as_table(name, frame.assign(unit_id=unit_id))
 
 
+@pytest.mark.slow
 @given(records())
 def test_renaming_machines_changes_nothing(record: Record) -> None:
     settings = settings_of()
@@ -118,6 +120,7 @@ def test_hours_given_as_minutes_change_scales_only(record: Record) -> None:
     assert np.isclose(60.0 * laws[0].scale, laws[1].scale, rtol=1e-8)
 
 
+@pytest.mark.slow
 @given(records(), st.sampled_from(COMPONENTS), st.floats(0.8, 3.5))
 def test_a_machine_without_events_never_lowers_the_scale(
     record: Record, component: str, shape: float

@@ -4,6 +4,7 @@ import tempfile
 from pathlib import Path
 
 import pandas as pd
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from made_exports import HEADER, as_csv, good_rows, read_made
@@ -39,6 +40,7 @@ def test_order_of_rows_and_columns(rows, random):
         assert same(one.tables[name], two.tables[name]), name
 
 
+@pytest.mark.slow
 @given(st.lists(good_rows(), min_size=3, max_size=20))
 def test_a_doubled_file(rows):
     one, two = read(as_csv(rows)), read(as_csv(rows), as_csv(rows))
@@ -49,6 +51,7 @@ def test_a_doubled_file(rows):
     assert (aside["reason"] == DOUBLED).sum() == len(rows)
 
 
+@pytest.mark.slow
 @settings(max_examples=4)
 @given(st.lists(good_rows(), min_size=4, max_size=10), st.randoms(use_true_random=False))
 def test_the_lives_behind_them(rows, random):

@@ -26,6 +26,7 @@ def test_short_texts_labelled_by_two_experts(shared: Path):
     assert scores["faulty"]["f1"] >= 0.87
 
 
+@pytest.mark.slow
 @pytest.mark.shared
 def test_parts_of_excavators_after_300_labels(shared: Path):
     curve = coding_scores.PartScore(shared / "data").curve()

@@ -39,6 +39,7 @@ def bus(shared: Path, tmp_path_factory: pytest.TempPathFactory):
     return run_history("bus", shared, tmp_path_factory.mktemp("bus"))
 
 
+@pytest.mark.slow
 def test_hose_orders_recur_as_published(excavator):
     gaps = excavator.table("recurrence_gaps")
     hose = gaps[gaps["component"] == "hose"]
@@ -48,6 +49,7 @@ def test_hose_orders_recur_as_published(excavator):
     assert curve.survival_at([30])[0] == pytest.approx(0.282, abs=5e-4)
 
 
+@pytest.mark.slow
 def test_the_page_says_why_lives_differ_from_gaps(excavator):
     page = (excavator.folder / "evidence.html").read_text(encoding="utf-8")
     assert "every event counts" in page
@@ -56,6 +58,7 @@ def test_the_page_says_why_lives_differ_from_gaps(excavator):
         assert why in page
 
 
+@pytest.mark.slow
 def test_all_orders_are_accounted_for(excavator):
     info = excavator.info
     assert info["rows_in"] == 5485

@@ -10,7 +10,7 @@ from dutylife.stock.part_law import factorial_cumulants
 from dutylife.stock.plan_start import ALTERNATIVES, switched_chances
 from dutylife.stock.positions import Draws, Positions, planned_chances
 
-N = 400
+N = 800
 SPANS = Spans(
     start=np.array([0, 30, 60, 90, 0, 0]), end=np.array([30, 60, 90, 120, 90, 180]), step_days=1.0
 )
@@ -27,9 +27,9 @@ def machines(hours=1500.0, n=N, unknown=0.2):
     """Positions of a duty: machines differ in use by a third, parts are of every age."""
     rng = np.random.default_rng(3)
     per_unit = 7 / (20 * rng.lognormal(0, 0.3, n))
-    # a visit that comes anyway brings some replacements forward
-    planned = hours * per_unit - rng.uniform(0, 20, n)
-    age = planned * rng.uniform(0, 1.3, n) ** 1.2
+    planned = hours * per_unit
+    # what is done early with other work counts as that much older
+    age = planned * rng.uniform(0, 1.3, n) ** 1.2 + rng.uniform(0, 14, n)
     where = Positions(
         age=age, is_known=rng.random(n) >= unknown, days_per_unit=per_unit, planned_age=planned
     )
@@ -54,16 +54,16 @@ def one_by_one(found, present, number):
 
 
 def near(sums, truth):
-    """Half a year's mean within 1 %, a month's within a piece: levels are whole pieces."""
+    """Half a year's mean within 1 %, a month's within a third of its standard deviation."""
     assert set(sums) == set(truth)
     for name, (factorial, means) in truth.items():
         got, got_means = sums[name]
-        gap = got_means.sum(axis=-1) - means.sum(axis=-1)
-        assert np.abs(gap).max() < 1.2
-        assert gap[:, -1] == pytest.approx(0.0, abs=0.01 * means[:, -1].sum(axis=-1).min())
         variance = factorial[..., 0] + factorial[..., 1]
-        sd = np.sqrt(got[..., 0] + got[..., 1])
-        assert sd == pytest.approx(np.sqrt(variance), rel=0.1)
+        gap = got_means.sum(axis=-1) - means.sum(axis=-1)
+        assert np.abs(gap / np.sqrt(variance)).max() < 0.35
+        assert np.abs(gap.sum()) < 0.01 * means.sum()
+        assert gap[:, -1] == pytest.approx(0.0, abs=0.01 * means[:, -1].sum(axis=-1).min())
+        assert got[..., 0] + got[..., 1] == pytest.approx(variance, rel=0.08)
 
 
 def test_gathered_positions_ask_for_as_much_as_one_by_one():
@@ -106,20 +106,6 @@ def test_numbers_ages_and_uses_are_kept():
         assert of_part[0] @ nodes.days_per_unit == pytest.approx(
             present[mine] @ where.days_per_unit[mine]
         )
-
-
-def test_nodes_stay_among_the_machines_they_stand_for():
-    where, present, number = machines()
-    # one machine runs hardly at all, another falls due far sooner than its use says
-    where.days_per_unit[0], where.planned_age[0], where.age[0] = 2.0, 3000.0, 3.0
-    where.planned_age[1], where.age[1] = 20.0, 5.0
-    nodes, powers = gathered(where, present, number, 180.0)
-    assert nodes.planned_age.min() >= where.planned_age.min()
-    assert nodes.planned_age.max() <= where.planned_age.max()
-    assert nodes.days_per_unit.min() >= where.days_per_unit.min() - 1e-12
-    found = summed(planned_chances(LAW, nodes, DRAWS, SPANS), powers)
-    truth = one_by_one(planned_chances(LAW, where, DRAWS, SPANS), present, number)
-    near(found.sums, truth)
 
 
 def test_nodes_do_not_grow_with_the_fleet():

@@ -173,7 +173,9 @@ def _presence(
     start_on = machines["observed_from"].where(began, first)
     last_on = machines["last_seen"].fillna(start_on)
     visits = evidence.drop_duplicates().groupby("unit_id").size().reindex(machines.index).fillna(0)
-    began_with_visit = machines["observed_from"] == machines["first_seen"]
+    # the list may say first seen on a day without a visit: then no visit is the begin itself
+    came_in = evidence.groupby("unit_id")["service_date"].min().reindex(machines.index)
+    began_with_visit = (start_on == came_in) & (machines["observed_from"] == start_on)
     left = machines["left_on"].notna()
     start = days_of(start_on)
     found, stay, presence = stays_of(

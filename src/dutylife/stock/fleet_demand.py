@@ -53,7 +53,7 @@ class FleetDemand:
         cells = sorted(set(lives.itertuples(index=False, name=None)))
         ages = planned_ages(plan, cells, self.intervals, self.known, self.settings,
                             self.stated_plan)  # fmt: skip
-        return part_laws(replace(self.inputs, spans=spans), plan, ages)
+        return part_laws(replace(self.inputs, spans=spans), plan, ages, self.settings.compute)
 
 
 def fleet_demand(

@@ -186,6 +186,13 @@ class SpanLaw:
         """Mean pieces of all streams."""
         return self.mean_planned + self.mean_unplanned + self.mean_other
 
+    def add(self, other: "SpanLaw") -> None:
+        """Add what another law of the same part and span holds."""
+        self.terms += other.terms
+        self.mean_planned += other.mean_planned
+        self.mean_unplanned += other.mean_unplanned
+        self.mean_other += other.mean_other
+
     def set_chances(self, chances: Array) -> None:
         """Put another law in its place."""
         self._chances = chances

@@ -57,7 +57,7 @@ def done_together(
     -----
     On each machine the work is gone through as it falls due: the first opens a visit, all that
     falls due within ``together_days`` of it joins it. Overdue work is due at once. Found for parts
-    now in service; their successors are taken to be as much early.
+    now in service only: those of one visit fall due together afterwards.
     """
     due = _due_days(lives, ages)
     sooner = np.zeros(len(lives))

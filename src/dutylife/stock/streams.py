@@ -8,6 +8,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from dutylife.decisions.cells import law_draws
+from dutylife.spread import Compute, spread
 from dutylife.stock.calendar import UseClock
 from dutylife.stock.comings import Contract, Flow, days_per_unit
 from dutylife.stock.count_table import CountTable
@@ -41,6 +42,7 @@ Array = npt.NDArray[np.float64]
 IN_SERVICE = 0.05
 SURE_COUNT = 200  # planned replacements from which on their rate counts as known
 NO_PLAN = [(0.0, 1.0)]  # rate of planned replacements and its weight
+ONE_PROCESS = Compute()
 NO_RATE = ("none", "recommended")  # of others what is not named goes on as it was
 MANY_POSITIONS = 400  # of a cell, from where on they are summed without going one by one
 
@@ -81,10 +83,41 @@ def told_cells(life_draws: pd.DataFrame) -> set[tuple[str, str]]:
     return set(basis[["component", "duty"]].itertuples(index=False, name=None))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Common:
+    """What every cell's demand needs: the inputs without their lives and draws, and the plan."""
+
+    inputs: Inputs
+    plan: str
+    fitted: dict[tuple[str, str, str], float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Cell:
+    """One cell: its lives in service, draws of its law, planned age, days each comes early."""
+
+    key: tuple[str, str]
+    lives: pd.DataFrame
+    draws: pd.DataFrame
+    planned: PlannedAge | None
+    sooner: Array
+
+
 def part_laws(
-    inputs: Inputs, plan: str, ages: dict[tuple[str, str], PlannedAge]
+    inputs: Inputs,
+    plan: str,
+    ages: dict[tuple[str, str], PlannedAge],
+    compute: Compute = ONE_PROCESS,
 ) -> dict[str, Laws]:
     """Law of each part's demand in each span under a plan.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    plan : str
+    ages : dict of (component, duty) to PlannedAge
+    compute : Compute
+        Where the cells are computed; the laws are the same wherever.
 
     Notes
     -----
@@ -94,17 +127,26 @@ def part_laws(
     """
     out: dict[str, Laws] = {}
     draws = law_draws(inputs.life_draws)
-    fitted = _fitted(inputs)
     sooner, share = done_together(inputs.lives, ages, inputs.together_days)
     early = pd.Series(sooner, index=inputs.lives.index)
-    planned: dict[tuple[int, int], float] = {}
+    cells = []
     for (component, duty), lives in inputs.lives.groupby(["component", "duty"], sort=True):
         key = (str(component), str(duty))
         if key in draws:
             at = np.asarray(early[lives.index], dtype=float)
-            found = _add_cell(out, inputs, plan, ages.get(key), key, lives, draws[key], fitted, at)
-            for span, n in found.items():
-                planned[span] = planned.get(span, 0.0) + n
+            cells.append(
+                _Cell(key=key, lives=lives, draws=draws[key], planned=ages.get(key), sooner=at)
+            )
+    bare = replace(inputs, lives=inputs.lives.iloc[:0], life_draws=inputs.life_draws.iloc[:0])
+    common = _Common(inputs=bare, plan=plan, fitted=_fitted(inputs))
+    planned: dict[tuple[int, int], float] = {}
+    for of_parts, by_age in spread(_cell_laws, common, cells, compute):
+        for number, laws in of_parts.items():
+            into = out.setdefault(number, {})
+            for span, law in laws.items():
+                into.setdefault(span, SpanLaw()).add(law)
+        for span, n in by_age.items():
+            planned[span] = planned.get(span, 0.0) + n
     for number, use in sorted(inputs.other.items()):
         add_lines(out.setdefault(number, {}), inputs.spans, use)
     visits = {span: n * share for span, n in planned.items()}
@@ -114,18 +156,14 @@ def part_laws(
     return out
 
 
-def _add_cell(
-    out: dict[str, Laws],
-    inputs: Inputs,
-    plan: str,
-    planned: PlannedAge | None,
-    key: tuple[str, str],
-    lives: pd.DataFrame,
-    frame: pd.DataFrame,
-    fitted: dict[tuple[str, str, str], float],
-    sooner: Array,
-) -> dict[tuple[int, int], float]:
-    """Add the laws of a cell; returns replacements at the plan's ages, by span."""
+def _cell_laws(
+    common: _Common, cell: _Cell
+) -> tuple[dict[str, Laws], dict[tuple[int, int], float]]:
+    """Laws of a cell by part, and replacements at the plan's ages, by span."""
+    inputs, plan, fitted = common.inputs, common.plan, common.fitted
+    key, lives, planned = cell.key, cell.lives, cell.planned
+    sooner, frame = cell.sooner, cell.draws
+    out: dict[str, Laws] = {}
     component, duty = key
     draws, on_meter = _draws(frame)
     use = lives["use"].to_numpy(dtype=float)
@@ -134,8 +172,9 @@ def _add_cell(
     seen = lives["seen_days"].fillna(lives["age_days"]).fillna(0.0).to_numpy(dtype=float)
     is_known = np.isfinite(age)
     positions = Positions(
-        age=np.where(is_known, age, seen), is_known=is_known, days_per_unit=per_unit,
-        planned_age=np.maximum(planned_age_days(planned, use) - sooner, 1.0),
+        # what is done early with other work counts as that much older
+        age=np.where(is_known, age + sooner, seen), is_known=is_known, days_per_unit=per_unit,
+        planned_age=planned_age_days(planned, use),
     )  # fmt: skip
     usual = float(np.median(per_unit))
     ahead = [c for c in inputs.contracts if c.duty == duty]
@@ -180,7 +219,8 @@ def _add_cell(
         if coming:
             uses = np.array([float(np.median(use)), *(c.use or np.median(use) for c in ahead)])
             due = planned_age_days(planned, uses)
-            new = planned_starts(law, some, spans, np.array(units), due,
+            beside = replace(law, planned_rate=np.array([_mean(later)]))
+            new = planned_starts(beside, some, spans, np.array(units), due,
                                     _start_steps(spans, ahead), N_STARTS)  # fmt: skip
             chances, new = together([chances, new])
             starts = new.chances
@@ -200,7 +240,6 @@ def _add_cell(
         new_a_day = inputs.flow.coming_rate * machines[str(name)]
         for span_key, i in place.items():
             law_here = laws.setdefault(span_key, SpanLaw())
-            so_far = law_here.mean_planned
             if chances.sums:
                 add_sums(law_here, chances, i, str(name), batch)
             else:
@@ -211,11 +250,10 @@ def _add_cell(
                     per_class, batch,
                 )  # fmt: skip
             if has_ages and law.takes_planned > 0:
-                pieces = law_here.mean_planned - so_far
-                n_planned = pieces / batch.mean / law.takes_planned
+                n_planned = law_here.mean_planned / batch.mean / law.takes_planned
                 by_age_of[span_key] = by_age_of.get(span_key, 0.0) + n_planned
     # what is replaced whatever the age is done at the visits the record has
-    return {
+    return out, {
         span: max(n - _mean(later) * there * (span[1] - span[0]), 0.0)
         for span, n in by_age_of.items()
     }

@@ -75,7 +75,12 @@ def _with_note(sheet: Sheet, note: ReadNote) -> Sheet:
 def _members(
     archive: zipfile.ZipFile, source: Source, export: Export, key: str
 ) -> list[zipfile.ZipInfo]:
-    found = [m for m in archive.infolist() if not m.is_dir() and not _is_litter(m.filename)]
+    listed = archive.infolist()
+    if any(not PurePosixPath(m.filename.replace("\\", "/")).parts for m in listed):
+        raise no_table(
+            "The archive holds a file without a name.", source, "pack it again, or unpack it"
+        )
+    found = [m for m in listed if not m.is_dir() and not _is_litter(m.filename)]
     if not found:
         raise no_table("The archive holds no file.", source, "export it again")
     for member in found:

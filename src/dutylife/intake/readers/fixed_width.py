@@ -119,7 +119,9 @@ def _sheet(
         numbers.append(at + 1)
     fits = np.array([columns.fits[n - 1] for n in numbers])
     data = np.array([columns.data[n - 1] for n in numbers])
-    is_body = np.array([lines[n - 1] != head for n in numbers]) & fits
+    # a rule or a line of the page may keep to the columns by chance: it is one cell all the same
+    is_cut = np.array([len(row) == len(columns.spans) for row in rows], dtype=bool)
+    is_body = np.array([lines[n - 1] != head for n in numbers]) & fits & is_cut
     rows, kept, n_joined, question = unwrapped(rows, is_body, data)
     crossing, across = (
         np.searchsorted(kept, np.array(places, dtype="int64")).tolist()

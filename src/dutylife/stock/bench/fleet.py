@@ -142,7 +142,7 @@ def failures_by_week(
     )  # fmt: skip
     names = sorted(set(lives[["component", "duty"]].itertuples(index=False, name=None)))
     ages = planned_ages(plan, names, tables["intervals"], known, settings, stated)
-    laws = part_laws(inputs, plan, ages)
+    laws = part_laws(inputs, plan, ages, settings.compute)
     unplanned, planned = np.zeros((n_classes, n_spans)), np.zeros((n_classes, n_spans))
     for part, of_spans in laws.items():
         for i, span in enumerate(spans):
