@@ -142,13 +142,13 @@ def mean_cumulative(
     else:
         error = np.sqrt(np.cumsum(came / at_risk**2))
     width = np.exp(float(ndtri(0.5 + level / 2.0)) * error / mean)
-    rows = zip(at, at_risk, came, mean, error, mean / width, mean * width, strict=True)
+    steps = zip(at, at_risk, came, mean, error, mean / width, mean * width, strict=True)
     return MeanCumulative(
         level=level,
         variance=variance,
         n_units=n_units,
         n_events=int(happened.sum()),
-        steps=tuple(tuple(float(v) for v in row) for row in rows),
+        steps=tuple(tuple(float(v) for v in row) for row in steps),
     )
 
 
