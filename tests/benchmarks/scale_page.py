@@ -9,6 +9,11 @@ import pandas as pd
 from dutylife.reports.figures import COLOURS, DASHES
 
 COMMAND = "python tests/benchmarks/scale_curve.py DIR --write reports/sample/scale"
+RUN = (
+    "Each size is one `dutylife run` on an invented export, 50 lines a machine, in a process of "
+    "its own. Processor seconds say more than those of the clock, since the machine was shared; a "
+    "plain read is `pandas.read_csv` of the same file; an exponent of 1 is in step with the lines."
+)
 
 
 def with_exponents(points: pd.DataFrame) -> pd.DataFrame:
@@ -37,23 +42,24 @@ def with_exponents(points: pd.DataFrame) -> pd.DataFrame:
 
 
 def write_scale(
-    folder: Path, points: pd.DataFrame, stages: pd.DataFrame, where: str, notes: Sequence[str] = ()
-) -> Path:
-    """Write curve.csv, stages.csv, growth.png and a README.md that shows them."""
+    folder: Path, points: pd.DataFrame, stages: pd.DataFrame, where: str,
+    notes: Sequence[str] = (), what: str = "whole run", how: str = RUN,
+) -> Path:  # fmt: skip
+    """Write curve.csv, stages.csv, growth.png and a README.md that shows them.
+
+    ``what`` was measured, and ``how``, where it is not one run a size.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     table = with_exponents(points)
     table.to_csv(folder / "curve.csv", index=False, float_format="%.6g")
     stages.to_csv(folder / "stages.csv", index=False, float_format="%.6g")
     text = [
-        "# How a whole run grows with its lines", "",
-        f"`{COMMAND}`: {where}.", "",
-        "Each size is one `dutylife run` on an invented export, 50 lines a machine, in a process "
-        "of its own. Processor seconds say more than those of the clock, since the machine was "
-        "shared; a plain read is `pandas.read_csv` of the same file; an exponent of 1 is in step "
-        "with the lines.", "",
+        f"# How a {what} grows with its lines", "",
+        f"`{COMMAND}` makes this page; here: {where}.", "",
+        how, "",
         *_rows(table), "",
-        f"![{draw(table, folder / 'growth.png')}](growth.png)", "",
-        "Processor seconds of each stage:", "",
+        f"![{draw(table, folder / 'growth.png', what)}](growth.png)", "",
+        "Seconds of each stage:", "",
         *_rows(stages), "", *(f"{note}\n" for note in notes),
     ]  # fmt: skip
     (folder / "README.md").write_text("\n".join(text).rstrip() + "\n", encoding="utf-8")
@@ -77,7 +83,7 @@ def _told(cell: object) -> str:
     return f"{value:,.0f}".replace(",", " ") if abs(value) >= 100 else f"{value:.3g}"
 
 
-def draw(points: pd.DataFrame, path: Path) -> str:
+def draw(points: pd.DataFrame, path: Path, what: str = "whole run") -> str:
     """Draw processor time and memory over lines, powers of ten; returns what the figure shows."""
     import matplotlib as mpl
 
@@ -92,7 +98,7 @@ def draw(points: pd.DataFrame, path: Path) -> str:
             (both[0], "processor_seconds", "plain_processor_seconds", "processor seconds"),
             (both[1], "peak_mb", "plain_peak_mb", "peak memory [MB]"),
         ):
-            for i, (column, name) in enumerate(((ours, "whole run"), (plain, "plain read"))):
+            for i, (column, name) in enumerate(((ours, what), (plain, "plain read"))):
                 axes.loglog(
                     lines, points[column], marker="os"[i], color=COLOURS[i], linestyle=DASHES[i],
                     linewidth=2, label=name,
@@ -102,7 +108,7 @@ def draw(points: pd.DataFrame, path: Path) -> str:
                         label="in step with the last size")  # fmt: skip
             axes.set(xlabel="service lines", ylabel=unit)
             axes.legend(frameon=False, fontsize=9)
-        figure.suptitle("What a whole run takes as its export grows")
+        figure.suptitle(f"What a {what} takes as its export grows")
         sns.despine(figure)
         figure.savefig(path, dpi=130, metadata={"Software": None})
         plt.close(figure)
@@ -110,4 +116,4 @@ def draw(points: pd.DataFrame, path: Path) -> str:
         f"{r.lines:,} lines {r.processor_seconds:,.0f} s and {r.peak_mb:,.0f} MB"
         for r in points.itertuples()
     )
-    return f"Processor time and peak memory of a whole run over its lines: {told}."
+    return f"Processor time and peak memory of a {what} over its lines: {told}."

@@ -161,7 +161,6 @@ def _on_grid(
     use = some.days_per_unit
     if np.ptp(use) < 1e-9 and planned:
         use = some.planned_age
-    known = bool(some.is_known.all())
     nodes = np.unique(np.quantile(use, np.linspace(0.0, 1.0, N_USES)))
     order = np.argsort(use, kind="stable")
     per_unit = np.interp(nodes, use[order], some.days_per_unit[order])
@@ -170,6 +169,7 @@ def _on_grid(
         if planned
         else np.full(len(nodes), np.inf)
     )
+    known = bool(some.is_known.all())
     if planned and known and not late:
         # by the days left: when it falls due matters more than how old it is
         at = some.planned_age - some.age
