@@ -367,3 +367,23 @@ def test_fleets_of_thousands_forecast_as_the_small_path_does(monkeypatch, make):
     for name in ("p50", "p80", "p95"):
         assert np.abs(many[name] - small[name]).max() <= 1
         assert (many[name] == small[name]).mean() > 0.9
+
+
+def test_that_a_large_fleet_is_gathered_is_said(monkeypatch, make):
+    from dutylife.stock import fleet_demand, gathered
+
+    ages = {"air filter": {"hours": 60}}
+    plan = {"plan": {"in_force": "present_schedule"}, "present_schedule": ages}
+    fleet = make(20, settings=plan)
+    exact = stock(fleet)
+    assert "grid" not in " ".join(exact["findings"]["message"])
+    for module in (fleet_demand, gathered):
+        monkeypatch.setattr(module, "MANY_PLANNED", 5)
+    told = stock(fleet)
+    assert "air filter" in " ".join(m for m in told["findings"]["message"] if "grid" in m)
+    one, other = (
+        t["demand_forecast"].set_index(["part_number", "plan", "from_date", "months"])["mean"]
+        for t in (exact, told)
+    )
+    long = one.index.get_level_values("months") == 6.0
+    assert other[long].to_numpy() == pytest.approx(one[long].to_numpy(), rel=0.05, abs=0.3)

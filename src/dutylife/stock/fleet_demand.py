@@ -16,9 +16,11 @@ from dutylife.stock import parts
 from dutylife.stock.calendar import UseClock
 from dutylife.stock.comings import Contract, Flow, contracts_ahead, flow_of
 from dutylife.stock.demand import Span
+from dutylife.stock.gathered import MANY_PLANNED
 from dutylife.stock.planned_visits import use_of_visits
 from dutylife.stock.plans import (
     NO_AGES,
+    PlannedAge,
     days_until_plan,
     plan_record,
     planned_ages,
@@ -47,12 +49,22 @@ class FleetDemand:
     known: dict[str, Component]
     settings: Settings
 
-    def laws(self, plan: str, spans: list[Span]) -> dict[str, Laws]:
-        """Law of each part's demand in each span under a plan, by part number."""
+    def gathered(self, plan: str) -> list[str]:
+        """Components and duties whose many parts in service are told on a grid under a plan."""
+        n_lives = self.inputs.lives.groupby(["component", "duty"], observed=True).size()
+        ages = self._ages(plan)
+        many = n_lives.index[n_lives > MANY_PLANNED]
+        return [f"{component} ({duty})" for component, duty in many if (component, duty) in ages]
+
+    def _ages(self, plan: str) -> dict[tuple[str, str], PlannedAge]:
         lives = self.inputs.lives[["component", "duty"]]
         cells = sorted(set(lives.itertuples(index=False, name=None)))
-        ages = planned_ages(plan, cells, self.intervals, self.known, self.settings,
+        return planned_ages(plan, cells, self.intervals, self.known, self.settings,
                             self.stated_plan)  # fmt: skip
+
+    def laws(self, plan: str, spans: list[Span]) -> dict[str, Laws]:
+        """Law of each part's demand in each span under a plan, by part number."""
+        ages = self._ages(plan)
         return part_laws(replace(self.inputs, spans=spans), plan, ages, self.settings.compute)
 
 

@@ -159,7 +159,9 @@ def plan_stock(
         "stock_plan": _named("stock_plan", rows, component, words),
         "season_orders": _named("season_orders", ordered_ahead, component, words),
         "money_curve": money_curve(on_curve).table,
-        "findings": stock_findings(service_lines, numbers, settings),
+        "findings": stock_findings(
+            service_lines, numbers, settings, sorted({c for p in plans for c in fleet.gathered(p)})
+        ),
     }
 
 
