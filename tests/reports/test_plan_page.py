@@ -3,6 +3,7 @@
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 from made_packs import OTHERS, planted, write_run
@@ -126,3 +127,26 @@ def test_a_saving_is_told_with_its_range(tmp_path: Path):
     )
     told = section(open_run(folder), "what it saves").html
     assert "saves 30 EUR (20 to 40) per 1000\u00a0h" in told
+
+
+def test_why_an_age_differs_from_todays_is_told_by_who_fails_before():
+    from types import SimpleNamespace
+
+    from dutylife.reports.maintenance.present_schedule import failed_by
+    from dutylife.settings import PresentSchedule
+
+    laws = pd.DataFrame(
+        {"component": ["belt"], "duty": ["yard"], "distribution": ["weibull"], "clock": ["hours"],
+         "shape": [2.0], "scale_hours": [400.0], "scale_days": [np.nan]}
+    )  # fmt: skip
+    row = SimpleNamespace(component="belt", duty="yard", task="replace", interval_hours=400.0,
+                          interval_days=np.nan)  # fmt: skip
+    today = PresentSchedule(hours=200.0, months=12.0)
+    # 20 hours a week: 200 h come before a year does
+    found = failed_by(row, today, laws, 20.0)
+    assert found == pytest.approx((1 - np.exp(-0.25), 1 - np.exp(-1.0)))
+    # 1 hour a week: the year comes first, at 52 hours
+    found = failed_by(row, today, laws, 1.0)
+    assert found[0] == pytest.approx(1 - np.exp(-((365.25 / 7 / 400) ** 2)), rel=1e-3)
+    assert failed_by(row, today, laws.assign(distribution="lognormal"), 20.0) is None
+    assert failed_by(row, PresentSchedule(months=12.0), laws, None) is None

@@ -51,10 +51,21 @@ def test_the_shelf_stands_at_its_level_after_the_work():
 def test_the_sentence_counts_machines_pieces_money_and_the_whole_order():
     text = safety_sentence(safety_work(LATE, SHELF), SHELF, GIVEN)
     assert text.startswith("Not in this order: 10 machines have overdue work")
-    assert "(fire, pressure)" in text
+    assert "(fire, pressure): replace fuel hose on 9, inspect fuel hose on 1" in text
+    assert "inspect relief valve on 1." in text
     assert "by 14 Apr 2026" in text
     assert "takes 9 pieces of 1 part: order 6 pieces more, 30 EUR." in text
     assert text.endswith("With the overdue safety work today's order is 13 pieces, 80 EUR.")
+
+
+def test_the_day_the_parts_can_be_here_stands_beside_the_visits():
+    days = {"H-1": 8.5, "A-1": 30.0}
+    shelf = SHELF.assign(lead_time_days=[days[n] for n in SHELF["part_number"]])
+    text = safety_sentence(safety_work(LATE, shelf, pd.Timestamp("2026-03-31")), SHELF, GIVEN)
+    assert "the parts can be here by 9 Apr 2026" in text  # of the hose, not of the filter
+    unknown = SHELF.assign(lead_time_days=float("nan"))
+    text = safety_sentence(safety_work(LATE, unknown, pd.Timestamp("2026-03-31")), SHELF, GIVEN)
+    assert "can be here" not in text
 
 
 def test_a_shelf_nobody_counted_is_counted_first_and_nothing_is_invented():

@@ -13,6 +13,8 @@ from dutylife.reports.facts import plain, table_or_empty
 from dutylife.reports.failed import sections_made
 from dutylife.reports.layout import Section, listed
 
+_MOST_REASONS = 4
+
 
 def in_short(run: Run) -> Section:
     """Return the answers of the sections below: rows, findings, texts, laws, assumptions, months.
@@ -30,10 +32,27 @@ def in_short(run: Run) -> Section:
     made, _ = sections_made(makers, run, "evidence")
     answer = evidence_page.rows_answer(info["rows_in"], info["rows_used"], info["rows_set_aside"])
     told = [
-        lives_used(run), *(s.answer for s in made if s.answer), forecasts_scored(run),
-        what_to_record(run),
+        set_aside_why(run), lives_used(run), *(s.answer for s in made if s.answer),
+        forecasts_scored(run), what_to_record(run),
     ]  # fmt: skip
     return Section("", answer, (), (listed([t for t in told if t]),))
+
+
+def set_aside_why(run: Run) -> str:
+    """Say why rows were set aside, the commonest reason first; blank where none was.
+
+    Parameters
+    ----------
+    run : Run
+    """
+    reasons = plain(table_or_empty(run, "set_aside"))["reason"]
+    if reasons.empty:
+        return ""
+    counted = reasons.value_counts()
+    told = [f"{reason} ({int(n)})" for reason, n in counted.head(_MOST_REASONS).items()]
+    more = len(counted) - len(told)
+    rest = f", and {wording.count(more, 'further reason')}" if more else ""
+    return f"Set aside: {', '.join(told)}{rest}; each row with its reason in table set_aside."
 
 
 def lives_used(run: Run) -> str:

@@ -59,13 +59,16 @@ def beside_present(run: Run) -> Section:
         return Section(title, "" if given.customer else _NONE)
     rows = plain(run.table("intervals"))
     rows = rows[rows["component"].isin(today) & rows["task"].isin(["replace", "run to failure"])]
-    use = _use_by_duty(run)
+    use, laws = _use_by_duty(run), plain(table_or_empty(run, "life_models"))
     told = [_difference(r, today[r.component], use.get(r.duty)) for r in records(rows)]
     rows = rows.assign(
         today=[present_words(today[c], given) for c in rows["component"]],
         advised=[interval_words(r, given) for r in records(rows)],
         difference=told,
-        why=[_why(r, given) for r in records(rows)],
+        why=[
+            _why(r, given, failed_by(r, today[r.component], laws, use.get(r.duty)))
+            for r in records(rows)
+        ],
     )
     counts = pd.Series([t.split("\n")[0].split(" by ")[0] for t in told], dtype=object)
     order = ("sooner", "later", "about the same", "not by age", "no figure")
@@ -139,9 +142,50 @@ def _days(value: float | None) -> float:
     return float(value) if value is not None and np.isfinite(value) else np.inf
 
 
-def _why(row: Any, given: Facts) -> str:
-    """Saving with its range, how sure, and what it stands on."""
+def failed_by(
+    row: Any, stated: PresentSchedule, laws: pd.DataFrame, use_per_week: float | None
+) -> tuple[float, float] | None:
+    """Share of new parts that fail before today's age and before the advised one.
+
+    Parameters
+    ----------
+    row : row of table "intervals"
+    stated : PresentSchedule
+    laws : DataFrame, table "life_models"
+    use_per_week : float or None
+        Usual use of the duty, which turns hours to days and back. [meter unit a week]
+
+    Returns
+    -------
+    tuple of (float, float) or None
+        None where the law is not of Weibull's form or an age on its clock is not known.
+    """
+    own = laws[(laws["component"] == row.component) & (laws["duty"] == row.duty)]
+    if row.task != "replace" or len(own) != 1 or own["distribution"].iloc[0] != "weibull":
+        return None
+    law = own.iloc[0]
+    on_hours = law["clock"] == "hours"
+    per_day = (use_per_week or np.nan) / DAYS_PER_WEEK
+    today_days = None if stated.months is None else stated.months * DAYS_PER_MONTH
+    shares = []
+    for hours, days in ((stated.hours, today_days), (row.interval_hours, row.interval_days)):
+        by_hours, by_days = _days(hours), _days(days)
+        age = min(by_hours, by_days * per_day) if on_hours else min(by_days, by_hours / per_day)
+        scale = law["scale_hours"] if on_hours else law["scale_days"]
+        if not (np.isfinite(age) and np.isfinite(scale)):
+            return None
+        shares.append(float(-np.expm1(-((age / scale) ** law["shape"]))))
+    return shares[0], shares[1]
+
+
+def _why(row: Any, given: Facts, shares: tuple[float, float] | None = None) -> str:
+    """Shares that fail before either age, saving with its range, how sure, what it stands on."""
     told = []
+    if shares is not None:
+        before, after = (max(round(100 * s), 0) for s in shares)
+        told.append(
+            f"of 100 parts about {before} fail before today's age, {after} before the advised one"
+        )
     if np.isfinite(row.saving_per_year_cost) and not given.customer:
         told.append(
             f"saves {wording.money(row.saving_per_year_cost, given.currency)} "

@@ -8,6 +8,7 @@ from dutylife.provenance import Run
 from dutylife.reports.facts import Facts, day, facts_of, plain, table_or_empty
 from dutylife.reports.layout import Section
 from dutylife.reports.maintenance.coming_year import saving_in_short
+from dutylife.reports.overdue_work import overdue_works, works_in_words
 from dutylife.reports.tables import (
     Shown,
     amount,
@@ -78,9 +79,10 @@ def overdue_that_can_hurt(run: Run) -> str:
     days = late["next_on"].dropna()
     until = f", all of it by {day(days.max())}" if len(days) == len(late) else ""
     return (
-        f"{machines} overdue work on parts that can hurt someone ({how}): that comes first{until}, "
-        "and what else is due on the machine is done with it. Until then look at these parts "
-        "before each start; where they are not sound, leave the machine standing."
+        f"{machines} overdue work on parts that can hurt someone ({how}): "
+        f"{works_in_words(overdue_works(late))}. That comes first{until}, and what else is due on "
+        "the machine is done with it. Until then look at these parts before each start; where "
+        "they are not sound, leave the machine standing."
     )
 
 
@@ -139,7 +141,7 @@ def _visit_table(rows: pd.DataFrame, given: Facts, caption: str) -> Markup:
                       none=f"No visit is due in the next {SOON_DAYS} days.")  # fmt: skip
 
 
-def _first_tasks(joined: str, most: int = 3) -> str:
+def _first_tasks(joined: str, most: int = 8) -> str:
     tasks = sorted(_items(joined), key=lambda t: not t.startswith("replace"))
     more = f" and {len(tasks) - most} more" if len(tasks) > most else ""
     return ", ".join(tasks[:most]) + more

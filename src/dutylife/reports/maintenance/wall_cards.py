@@ -15,6 +15,7 @@ from dutylife.reports.facts import Facts, day, facts_of, plain, records, table_o
 from dutylife.reports.layout import Section, listed
 from dutylife.reports.maintenance.card_cautions import SHORT, hazards_of
 from dutylife.reports.most import MOST_CARDS, first_of
+from dutylife.reports.overdue_work import UNTIL_DONE
 from dutylife.reports.tables import Shown, html_table
 from dutylife.reports.whole_page import links_of_run, write_whole_page
 
@@ -195,4 +196,7 @@ def _if_open(row: Any, past: dict[tuple[str, str], Any], given: Facts) -> str:
 def _care(row: Any) -> str:
     component = shipped_components().get(row.component)
     hazards = hazards_of(component.system if component else "", row.can_hurt)
-    return " ".join(SHORT[h] for h in hazards)
+    care = " ".join(SHORT[h] for h in hazards)
+    if row.is_overdue and row.can_hurt and not row.rides_along:
+        care += f" {UNTIL_DONE}"
+    return care.strip()

@@ -10,6 +10,7 @@ from dutylife.decisions.causes import VisitPrice, visit_price
 from dutylife.reports.facts import day, records
 from dutylife.reports.layout import Section
 from dutylife.reports.maintenance.card_cautions import SHORT, hazards_of
+from dutylife.reports.overdue_work import UNTIL_DONE
 from dutylife.reports.sheet.first import ages_words
 from dutylife.reports.sheet.machine import MachineSheet
 from dutylife.reports.tables import Shown, amount, figure_column, html_table
@@ -113,7 +114,10 @@ def _when(row: Any) -> str:
 
 def _care(sheet: MachineSheet, row: Any) -> str:
     hazards = hazards_of(sheet.component(row.component).system, row.can_hurt)
-    return " ".join(SHORT[h] for h in hazards)
+    care = " ".join(SHORT[h] for h in hazards)
+    if row.is_overdue and row.can_hurt and not row.rides_along:
+        care += f" {UNTIL_DONE}"
+    return care.strip()
 
 
 def parts_to_bring(sheet: MachineSheet) -> Section:
@@ -178,8 +182,9 @@ def _shelf(sheet: MachineSheet) -> dict[str, tuple[float | None, float | None]]:
 def _part_number(sheet: MachineSheet, component: str) -> str:
     """Number of a part for this machine: planned, in place, else fitted most on its class."""
     tasks = sheet.of_machine("machine_tasks")
-    planned = tasks.loc[(tasks["component"] == component) & (tasks["part_number"] != ""),
-                        "part_number"]  # fmt: skip
+    # a task whose part has no number names the component in its place
+    numbered = ~tasks["part_number"].isin(["", component])
+    planned = tasks.loc[(tasks["component"] == component) & numbered, "part_number"]
     in_place = sheet.lives.loc[sheet.lives["component"] == component, "part_number"].dropna()
     events = sheet.table("maintenance_events")
     kinds = sheet.record.machines["equipment_class"]

@@ -9,6 +9,7 @@ from markupsafe import Markup
 from dutylife import wording
 from dutylife.decisions.comparison.policies import RECOMMENDED
 from dutylife.reports.facts import Facts, day, plain
+from dutylife.reports.overdue_work import overdue_works, works_in_words
 from dutylife.reports.tables import Shown, amount, figure_column, html_table
 
 _NO_NUMBER = "number not known"
@@ -30,20 +31,31 @@ class SafetyWork:
         What can happen, in words.
     until : Timestamp or None
         Day by which the proposed visits have done it.
+    works : tuple of (str, int)
+        What is to be done, and on how many machines.
+    parts_here : Timestamp or None
+        Day by which all its parts can be here if ordered on the record's last day; None where a
+        lead time is not known.
     """
 
     parts: pd.DataFrame
     n_machines: int
+    works: tuple[tuple[str, int], ...]
     how: str
     until: pd.Timestamp | None
+    parts_here: pd.Timestamp | None = None
 
 
-def safety_work(machine_tasks: pd.DataFrame, stock_plan: pd.DataFrame) -> SafetyWork | None:
+def safety_work(
+    machine_tasks: pd.DataFrame, stock_plan: pd.DataFrame, as_of: pd.Timestamp | None = None
+) -> SafetyWork | None:
     """Return what is overdue and can hurt someone, None where nothing is.
 
     Parameters
     ----------
     machine_tasks, stock_plan : DataFrame, the tables of those names
+    as_of : Timestamp, optional
+        Last day of the record: with it the day the parts can be here is told.
     """
     tasks, shelf = plain(machine_tasks), plain(stock_plan)
     if tasks.empty:
@@ -75,7 +87,17 @@ def safety_work(machine_tasks: pd.DataFrame, stock_plan: pd.DataFrame) -> Safety
         n_machines=int(late["unit_id"].nunique()),
         how=", ".join(sorted(set(late["can_hurt"]))),
         until=days.max() if len(days) else None,
+        works=overdue_works(late),
+        parts_here=_here_on(rows, as_of),
     )
+
+
+def _here_on(rows: pd.DataFrame, as_of: pd.Timestamp | None) -> pd.Timestamp | None:
+    """Day by which parts ordered now can be here; None where none is ordered or no time known."""
+    days = rows.loc[rows["to_order"] > 0, "lead_time_days"]
+    if as_of is None or days.empty or days.isna().any():
+        return None
+    return as_of + pd.Timedelta(days=math.ceil(float(days.max())))
 
 
 def _numbered(tasks: pd.DataFrame, changed: pd.DataFrame) -> pd.DataFrame:
@@ -108,7 +130,8 @@ def safety_sentence(work: SafetyWork, stock_plan: pd.DataFrame, given: Facts) ->
     if given.plan_in_force == RECOMMENDED:
         return ""
     have = wording.count(work.n_machines, "machine has", "machines have")
-    text = f"Not in this order: {have} overdue work on parts that can hurt someone ({work.how})."
+    text = f"Not in this order: {have} overdue work on parts that can hurt someone "
+    text += f"({work.how}): {works_in_words(work.works)}."
     if work.parts.empty:
         return text + " It takes no parts."
     pieces = float(work.parts["to_order"].sum())
@@ -128,9 +151,16 @@ def safety_sentence(work: SafetyWork, stock_plan: pd.DataFrame, given: Facts) ->
     unpriced = int((work.parts["order_cost"].isna() & (work.parts["to_order"] > 0)).sum())
     lacking = f" and {wording.count(unpriced, 'part')} of unknown cost" if unpriced else ""
     priced = f", {wording.money(cost, given.currency)}{lacking}" if pieces else ""
+    here = ""
+    if work.parts_here is not None:
+        here = (
+            f" Ordered today, the parts can be here by {day(work.parts_here)}; a machine that "
+            "comes before takes what lies on the shelf, or its visit is moved."
+        )
     return (
         f"{text}: {more}{priced}. With the overdue safety work today's order is "
         f"{wording.count(all_pieces, 'piece')}, {wording.money(both, given.currency)}{lacking}."
+        f"{here}"
     )
 
 

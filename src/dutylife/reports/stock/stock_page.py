@@ -142,7 +142,9 @@ def order_today(run: Run) -> Section:
         "half of all such spans at or under the first figure, 9 in 10 under the second.",
         none="No part is below its level and every shelf is counted.",
     )
-    pending = safety_work(table_or_empty(run, "machine_tasks"), stock_plan)
+    pending = safety_work(
+        table_or_empty(run, "machine_tasks"), stock_plan, pd.Timestamp(given.as_of)
+    )
     pending = None if stock_plan.empty else pending
     more = safety_sentence(pending, stock_plan, given) if pending else ""
     told = [
