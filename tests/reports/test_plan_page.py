@@ -129,24 +129,41 @@ def test_a_saving_is_told_with_its_range(tmp_path: Path):
     assert "saves 30 EUR (20 to 40) per 1000\u00a0h" in told
 
 
-def test_why_an_age_differs_from_todays_is_told_by_who_fails_before():
+def test_why_an_age_differs_from_todays_is_told_by_who_fails_and_what_it_saves():
+    from math import gamma
     from types import SimpleNamespace
 
-    from dutylife.reports.maintenance.present_schedule import failed_by
+    from scipy.integrate import quad
+
+    from dutylife.reports.maintenance.present_schedule import against_today
     from dutylife.settings import PresentSchedule
 
+    mean = 400.0 * gamma(1.5)
     laws = pd.DataFrame(
         {"component": ["belt"], "duty": ["yard"], "distribution": ["weibull"], "clock": ["hours"],
-         "shape": [2.0], "scale_hours": [400.0], "scale_days": [np.nan]}
+         "shape": [2.0], "scale_hours": [400.0], "scale_days": [np.nan], "mean_life_hours": [mean]}
     )  # fmt: skip
-    row = SimpleNamespace(component="belt", duty="yard", task="replace", interval_hours=400.0,
-                          interval_days=np.nan)  # fmt: skip
-    today = PresentSchedule(hours=200.0, months=12.0)
-    # 20 hours a week: 200 h come before a year does
-    found = failed_by(row, today, laws, 20.0)
-    assert found == pytest.approx((1 - np.exp(-0.25), 1 - np.exp(-1.0)))
+    row = SimpleNamespace(
+        component="belt", duty="yard", task="replace", interval_hours=250.0, interval_days=np.nan,
+        cost_per_1000_hours_run_to_failure=120.0 / mean * 1000, cost_ratio=6.0,
+    )  # fmt: skip
+    today = PresentSchedule(hours=100.0, months=12.0)
+
+    def rate(age):  # 120 a failure, 20 planned
+        lived = quad(lambda t: np.exp(-((t / 400) ** 2)), 0, age)[0]
+        failed = 1 - np.exp(-((age / 400) ** 2))
+        return (120 * failed + 20 * (1 - failed)) / lived
+
+    # 20 hours a week: 100 h come before a year does
+    found = against_today(row, today, laws, 20.0)
+    assert found.before_today == pytest.approx(1 - np.exp(-1 / 16))
+    assert found.before_advised == pytest.approx(1 - np.exp(-((250 / 400) ** 2)))
+    saved = (rate(100) - rate(250)) * 20 * 365.25 / 7
+    assert found.saved_a_year == pytest.approx(saved, rel=1e-6)
     # 1 hour a week: the year comes first, at 52 hours
-    found = failed_by(row, today, laws, 1.0)
-    assert found[0] == pytest.approx(1 - np.exp(-((365.25 / 7 / 400) ** 2)), rel=1e-3)
-    assert failed_by(row, today, laws.assign(distribution="lognormal"), 20.0) is None
-    assert failed_by(row, PresentSchedule(months=12.0), laws, None) is None
+    found = against_today(row, today, laws, 1.0)
+    assert found.before_today == pytest.approx(1 - np.exp(-((365.25 / 7 / 400) ** 2)), rel=1e-3)
+    assert against_today(row, today, laws.assign(distribution="lognormal"), 20.0) is None
+    assert against_today(row, PresentSchedule(months=12.0), laws, None) is None
+    row.cost_ratio = np.nan
+    assert against_today(row, today, laws, 20.0).saved_a_year is None

@@ -55,7 +55,7 @@ def test_the_sentence_counts_machines_pieces_money_and_the_whole_order():
     assert "inspect relief valve on 1." in text
     assert "by 14 Apr 2026" in text
     assert "takes 9 pieces of 1 part: order 6 pieces more, 30 EUR." in text
-    assert text.endswith("With the overdue safety work today's order is 13 pieces, 80 EUR.")
+    assert text.endswith("If it is to be done, order all at once: 13 pieces, 80 EUR.")
 
 
 def test_the_day_the_parts_can_be_here_stands_beside_the_visits():

@@ -197,6 +197,6 @@ def _care(row: Any) -> str:
     component = shipped_components().get(row.component)
     hazards = hazards_of(component.system if component else "", row.can_hurt)
     care = " ".join(SHORT[h] for h in hazards)
-    if row.is_overdue and row.can_hurt and not row.rides_along:
+    if row.is_overdue and row.can_hurt:
         care += f" {UNTIL_DONE}"
     return care.strip()

@@ -115,7 +115,7 @@ def _when(row: Any) -> str:
 def _care(sheet: MachineSheet, row: Any) -> str:
     hazards = hazards_of(sheet.component(row.component).system, row.can_hurt)
     care = " ".join(SHORT[h] for h in hazards)
-    if row.is_overdue and row.can_hurt and not row.rides_along:
+    if row.is_overdue and row.can_hurt:
         care += f" {UNTIL_DONE}"
     return care.strip()
 

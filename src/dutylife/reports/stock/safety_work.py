@@ -158,7 +158,7 @@ def safety_sentence(work: SafetyWork, stock_plan: pd.DataFrame, given: Facts) ->
             "comes before takes what lies on the shelf, or its visit is moved."
         )
     return (
-        f"{text}: {more}{priced}. With the overdue safety work today's order is "
+        f"{text}: {more}{priced}. If it is to be done, order all at once: "
         f"{wording.count(all_pieces, 'piece')}, {wording.money(both, given.currency)}{lacking}."
         f"{here}"
     )

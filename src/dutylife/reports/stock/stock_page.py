@@ -147,10 +147,12 @@ def order_today(run: Run) -> Section:
     )
     pending = None if stock_plan.empty else pending
     more = safety_sentence(pending, stock_plan, given) if pending else ""
-    told = [
-        what_it_protects(run), more, what_is_assumed(run),
-        visits_ask_more(run.table("demand_forecast"), given),
-    ]  # fmt: skip
+    ask_more = visits_ask_more(run.table("demand_forecast"), given)
+    follows = (
+        f"This order takes it that {wording.plan_words(given.plan_in_force)}; what the proposed "
+        "visits would ask for beyond it stands under What will be asked for."
+    )
+    told = [what_it_protects(run), more, what_is_assumed(run), follows if ask_more else ""]
     parts = [Markup('<div class="order">{}</div>').format(table)]
     if pending is not None and more and len(pending.parts):
         parts.append(safety_table(pending, given))
@@ -182,10 +184,9 @@ def visits_ask_more(forecast: pd.DataFrame, given: Facts) -> str:
     if round(advised) == round(now):
         return ""
     return (
-        f"This order takes it that {wording.plan_words(given.plan_in_force)}. Were the visits of "
-        f"the maintenance page kept from tomorrow, about {whole(round(advised))} pieces would be "
-        f"asked for in the next month instead of {whole(round(now))} (below: What will be asked "
-        "for); the guide to the pages says how to have the order follow them."
+        f"Were the visits of the maintenance page kept from tomorrow, about "
+        f"{whole(round(advised))} pieces would be asked for in the next month instead of "
+        f"{whole(round(now))}; the guide to the pages says how to have the order follow them."
     )
 
 
@@ -263,7 +264,9 @@ def demand(run: Run) -> Section:
         "recommended intervals were followed from tomorrow: planned work asks for more parts at "
         "first, fewer breakdowns follow later."
     )
-    return Section("What will be asked for", "", (sentence,), tuple(parts))
+    ask_more = visits_ask_more(run.table("demand_forecast"), given)
+    told = (sentence, *([ask_more] if ask_more else []))
+    return Section("What will be asked for", "", told, tuple(parts))
 
 
 def _spans(forecast: pd.DataFrame, given: Facts) -> pd.DataFrame:
