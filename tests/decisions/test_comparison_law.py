@@ -147,13 +147,13 @@ def test_a_figure_of_chance_alone_is_not_said_exactly():
 
 
 def test_visits_are_grouped_as_a_plain_loop_groups_them():
-    from dutylife.decisions.comparison.year import _in_order, _planned_visits
+    from dutylife.decisions.comparison.visiting import in_order, planned_visits
     from dutylife.decisions.visits.jobs import GROUP_DAYS
 
     rng = np.random.default_rng(4)
     at = rng.integers(0, 40, 600)
     day, planned = rng.uniform(0, 365, 600), rng.random(600) < 0.7
-    ours = _planned_visits(_in_order(at, day, planned), (4, 10)).ravel()
+    ours = planned_visits(in_order(at, day, planned), (4, 10)).ravel()
     for place in range(40):
         mine = sorted(zip(day[at == place], planned[at == place], strict=True))
         visits, until = 0, -1.0

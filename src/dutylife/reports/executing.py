@@ -51,6 +51,9 @@ def executed(
         A notebook is missing or takes no run folder, or a cell failed that may not.
     """
     held = [_filled(n) for n in notebooks]
+    # whole before the thread starts: two threads that import it at once find it half made
+    import nbclient  # noqa: F401
+
     with _importable(), ThreadPoolExecutor(max_workers=1) as pool:
         running = pool.submit(_run, held, notebooks, progress or (lambda _: None))
         import nbconvert  # noqa: F401  (the kernel is busy meanwhile)

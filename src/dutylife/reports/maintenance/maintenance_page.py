@@ -52,6 +52,12 @@ def interval_words(row: Any, given: Facts) -> str:
     return f"{row.task} {'at' if row.task == 'replace' else 'each'} {meter or calendar}"
 
 
+_HOW_TO_READ = (
+    "In brackets: about the same at the usual rate of use; with 'or': whichever comes first. Below "
+    "each interval: the failures it stands on."
+)
+
+
 def rides_along(row: Any) -> bool:
     """Say whether a look is worth doing when the machine is in, but not worth a visit."""
     pays = float(row.probability_it_pays)
@@ -60,15 +66,19 @@ def rides_along(row: Any) -> bool:
 
 
 def intervals_in_short(run: Run) -> Section:
-    """Return intervals of the components asked about most, one column for each duty."""
+    """Return intervals of the components asked about most, one column for each duty.
+
+    Below them whose money the saving of the first screen is, and why the shop's own goes another
+    way: it needs more words than the first screen has room for.
+    """
+    from dutylife.reports.maintenance.coming_year import saving_in_short
+
     given, intervals = facts_of(run), plain(run.table("intervals"))
     chosen = _first_components(intervals)
-    return Section(
-        "Intervals in short",
-        "",
-        (),
-        (_matrix(intervals[intervals["component"].isin(chosen)], chosen, given),),
-    )
+    table = _matrix(intervals[intervals["component"].isin(chosen)], chosen, given)
+    below = (_HOW_TO_READ, *saving_in_short(run)[1:])
+    notes = [Markup("<p>{}</p>").format(t) for t in below]
+    return Section("Intervals in short", "", (), (table, *notes))
 
 
 def _first_components(intervals: pd.DataFrame) -> list[str]:
@@ -93,8 +103,8 @@ def _matrix(rows: pd.DataFrame, components: list[str], given: Facts) -> Markup:
     return html_table(
         frame,
         shown,
-        caption="In brackets: about the same at the usual rate of use; with 'or': whichever comes "
-        "first. Below: the failures it stands on.",
+        caption="Intervals by component and duty.",
+        caption_unseen=True,
         none="No interval could be worked out from this record.",
     )
 

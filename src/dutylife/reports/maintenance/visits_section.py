@@ -19,7 +19,8 @@ from dutylife.reports.tables import (
 )
 
 SOON_DAYS = 30
-FIRST_VISITS = 5  # on the first screen; the calendar holds them all
+MOST_TASKS = 8  # of the next visit, named on the first screen
+FIRST_VISITS = 3  # on the first screen; the calendar holds them all
 MOST_VISITS = 200  # on a page; those of a month of a larger fleet fill the calendar
 
 
@@ -51,7 +52,10 @@ def next_visits(run: Run) -> Section:
     given, visits = facts_of(run), run.table("visit_plan")
     rows = plain(visits).sort_values(["due_on", "unit_id"]).head(FIRST_VISITS)
     table = html_table(
-        rows.assign(tasks=rows["tasks"].map(_first_tasks)),
+        rows.assign(
+            # the next machine in full, so that it can be got ready
+            tasks=[_first_tasks(t, 3 if i else MOST_TASKS) for i, t in enumerate(rows["tasks"])]
+        ),
         [
             Shown(name="unit_id", heading="machine"),
             date_column("due_on", "due"),
@@ -64,7 +68,7 @@ def next_visits(run: Run) -> Section:
         none="No visit is due within the horizon.",
     )
     late = overdue_that_can_hurt(run)
-    told = (*([late] if late else []), *saving_in_short(run))
+    told = (*([late] if late else []), *saving_in_short(run)[:1])
     return Section("", visit_answer(visits, given), told, (table,))
 
 
@@ -141,7 +145,7 @@ def _visit_table(rows: pd.DataFrame, given: Facts, caption: str) -> Markup:
                       none=f"No visit is due in the next {SOON_DAYS} days.")  # fmt: skip
 
 
-def _first_tasks(joined: str, most: int = 8) -> str:
+def _first_tasks(joined: str, most: int) -> str:
     tasks = sorted(_items(joined), key=lambda t: not t.startswith("replace"))
     more = f" and {len(tasks) - most} more" if len(tasks) > most else ""
     return ", ".join(tasks[:most]) + more
