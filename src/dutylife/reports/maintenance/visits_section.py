@@ -60,7 +60,6 @@ def next_visits(run: Run) -> Section:
             Shown(name="unit_id", heading="machine"),
             date_column("due_on", "due"),
             *_whose(given),
-            figure_column("due_hours", "meter", given.meter_short, write=whole_hours, missing=""),
             Shown(name="tasks", heading="do", wide=True),
         ],
         caption=f"The next {FIRST_VISITS} visits.",
@@ -146,9 +145,14 @@ def _visit_table(rows: pd.DataFrame, given: Facts, caption: str) -> Markup:
 
 
 def _first_tasks(joined: str, most: int) -> str:
+    """The first tasks by what is done: ``replace hose, plug; clean filter and 2 more``."""
     tasks = sorted(_items(joined), key=lambda t: not t.startswith("replace"))
+    by_verb: dict[str, list[str]] = {}
+    for task in tasks[:most]:
+        verb, _, part = task.partition(" ")
+        by_verb.setdefault(verb, []).append(part)
     more = f" and {len(tasks) - most} more" if len(tasks) > most else ""
-    return ", ".join(tasks[:most]) + more
+    return "; ".join(f"{verb} {', '.join(parts)}" for verb, parts in by_verb.items()) + more
 
 
 def _spaced(joined: str) -> str:
