@@ -1,5 +1,6 @@
 """One law for each component in each duty: own, pooled or a starting value, and what it says."""
 
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,7 @@ from brute_posterior import brute_posterior
 from dutylife.components import components_of
 from dutylife.models import fit_models
 from dutylife.models.starting import starting_life
+from dutylife.run_folder import write_tables
 from dutylife.schema import as_table, check_table
 from dutylife.settings import settings_from
 
@@ -323,6 +325,20 @@ def test_curves_start_at_one_and_follow_the_cell() -> None:
     assert curves["duty"].unique().tolist() == ["kerb"]  # no failure, no curve
     assert (curves.iloc[0]["age"], curves.iloc[0]["survival"]) == (0.0, 1.0)
     assert curves["survival"].tolist() == pytest.approx([1 - i / 10 for i in range(11)])
+
+
+def test_ages_that_are_one_as_they_are_written_are_one_step(tmp_path: Path) -> None:
+    events = lives(FILTER, "kerb", 10, 2.0, 1000.0)
+    first = events["exit_hours"].idxmin()
+    events.loc[first, "exit_hours"] = 1858.3333330001
+    events.loc[(first + 1) % 10, "exit_hours"] = 1858.3333330004
+    curves = fit_models(table(events), spans("kerb"), SETTINGS)["survival_curves"]
+    write_tables({"survival_curves": curves}, tmp_path)
+    for name in ("survival_curves.csv", "survival_curves.parquet"):
+        read = pd.read_csv if name.endswith("csv") else pd.read_parquet
+        ages = read(tmp_path / name)["age"]
+        assert ages.is_unique
+        assert len(ages) == 10  # from 0 on: ten lives, two at one age
 
 
 def test_a_curve_that_cant_be_drawn_is_said_and_the_law_stands() -> None:

@@ -225,4 +225,7 @@ def _curve(cell: Cell, settings: Settings) -> tuple[pd.DataFrame, str]:
         {"age": [0.0], "survival": [1.0], "survival_lower": [1.0], "survival_upper": [1.0]}
     )
     kept = pd.concat([start, steps[start.columns]], ignore_index=True)
+    # of ages that are one as tables are written (ten figures) the later step stands
+    written = kept["age"].map("{:.10g}".format)
+    kept = kept[~written.duplicated(keep="last")].reset_index(drop=True)
     return kept.assign(component=cell.component, duty=cell.duty, clock=cell.clock), ""
