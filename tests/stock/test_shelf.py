@@ -67,7 +67,7 @@ def test_figures_that_cannot_be_are_refused_all_at_once():
 
 def test_terms_of_a_part_nobody_knows_are_asked_about():
     settings = settings_from({"stock": {"default": {}, "CAP-5X": {}, "AF-12": {}}})
-    found = stock_findings(empty_table("service_lines"), ["AF-12", "CAP-5K"], settings)
+    found = stock_findings(empty_table("service_lines"), ["AF-12", "CAP-5K"], settings, [])
     assert len(found) == 1
     row = found.astype(object).iloc[0]
     assert (row["kind"], row["key"]) == ("ask", 'stock."CAP-5X"')
@@ -76,10 +76,10 @@ def test_terms_of_a_part_nobody_knows_are_asked_about():
 
 def test_parts_sold_by_length_are_named(make):
     lines = make(6).service_lines
-    assert stock_findings(lines, [], Settings()).empty
+    assert stock_findings(lines, [], Settings(), []).empty
     rope = lines["part_number"].astype(object) == "ROPE-1"
     by_length = lines.assign(quantity=lines["quantity"].where(~rope, 2.3))
-    found = stock_findings(by_length, [], Settings()).astype(object)
+    found = stock_findings(by_length, [], Settings(), []).astype(object)
     assert len(found) == 1
     assert "ROPE-1" in found["message"].iloc[0]
 
