@@ -55,8 +55,8 @@ def test_the_answer_counts_visits_soon_and_in_all(run: Run):
 
 def test_next_visits_come_in_order_of_date(run: Run):
     rows = tree(section(run, "next visits").html).findall(".//tbody/tr/th")
-    assert [r.text for r in rows][1:] == ["TP-02", "TP-03"]
-    assert len(rows) == 3  # the first screen has room for three; the calendar holds them all
+    assert [r.text for r in rows][1:4] == ["TP-02", "TP-03", "TP-04"]
+    assert len(rows) >= 5
 
 
 def test_intervals_in_short_have_a_column_for_each_duty_and_say_what_they_stand_on(run: Run):

@@ -94,13 +94,21 @@ def failed_section(name: str, reason: str) -> Section:
     return Section("Before anyone touches a machine", CALENDAR_LINE, (), (told, block))
 
 
-def missing_line(names: list[str]) -> Markup:
-    """Return the line for the first screen that says which sections are missing; blank if none."""
+def missing_line(names: list[str], one: str = "section of this page") -> Markup:
+    """Return the line for the first screen that says what is missing; blank if nothing is.
+
+    Parameters
+    ----------
+    names : list of str
+    one : str
+        What one of them is: its first word takes the plural.
+    """
     if not names:
         return Markup()
     verb = "is" if len(names) == 1 else "are"
+    first, _, of = one.partition(" ")
     return Markup('<div class="dutylife"><p class="failed">{}</p></div>\n').format(
-        f"{wording.count(len(names), 'section')} of this page {verb} missing, since "
+        f"{wording.count(len(names), first)} {of} {verb} missing, since "
         f"{'it' if len(names) == 1 else 'they'} could not be made: {', '.join(names)}. "
         "Do not take what is missing for nothing to do."
     )

@@ -7,7 +7,6 @@ from markupsafe import Markup
 
 from dutylife.reports.executing import asked_section
 from dutylife.reports.failed import FailedSection, failed_section, missing_line, short_reason
-from dutylife.reports.failed_files import missing_files_line
 
 _COLOURS = re.compile(r"\x1b\[[0-9;]*m")  # of a terminal
 
@@ -56,7 +55,7 @@ def line_for_files(notebook: Any, names: list[str]) -> None:
     """
     if names:
         first = next(c for c in notebook.cells if any(_is_section(o) for o in c.get("outputs", [])))
-        first.outputs = [_shown(missing_files_line(names)), *first.outputs]
+        first.outputs = [_shown(missing_line(names, "file of this run")), *first.outputs]
 
 
 def _is_section(output: Any) -> bool:

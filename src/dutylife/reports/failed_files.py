@@ -7,7 +7,6 @@ from typing import Any
 
 from markupsafe import Markup
 
-from dutylife import wording
 from dutylife.errors import DutylifeError
 from dutylife.reports.cautions import CALENDAR_LINE, CAUTIONS
 from dutylife.reports.facts import Facts
@@ -103,15 +102,3 @@ def page_in_place(
         return write_whole_page(path, title, body, given, links)
 
     return write
-
-
-def missing_files_line(names: list[str]) -> Markup:
-    """Return the line for a first screen that says which files are missing; blank if none."""
-    if not names:
-        return Markup()
-    verb = "is" if len(names) == 1 else "are"
-    return Markup('<div class="dutylife"><p class="failed">{}</p></div>\n').format(
-        f"{wording.count(len(names), 'file')} of this run {verb} missing, since "
-        f"{'it' if len(names) == 1 else 'they'} could not be made: {', '.join(names)}. "
-        "Do not take what is missing for nothing to do."
-    )

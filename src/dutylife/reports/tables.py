@@ -83,6 +83,8 @@ class Shown:
         Sentences: takes the room that is left.
     under : bool
         On a phone it stands under the row's name, without its heading.
+    line : bool
+        A short name: its words stay together, only what is longer than a column is broken.
     """
 
     name: str
@@ -93,6 +95,7 @@ class Shown:
     number: bool = False
     wide: bool = False
     under: bool = False
+    line: bool = False
 
     @property
     def label(self) -> str:
@@ -102,7 +105,7 @@ class Shown:
     @property
     def kind(self) -> str:
         """Name of the style class."""
-        for kind in ("number", "wide", "under"):
+        for kind in ("number", "wide", "under", "line"):
             if getattr(self, kind):
                 return kind
         return "text"

@@ -5,6 +5,7 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field
 
 Money = Annotated[float, Field(ge=0)]
+Days = Annotated[float, Field(ge=0)]
 Positive = Annotated[float, Field(gt=0)]
 Share = Annotated[float, Field(gt=0, lt=1)]
 Number = Annotated[int, Field(ge=1, le=48)]

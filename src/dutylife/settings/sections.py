@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 from pydantic import Field, field_validator, model_validator
 
 from dutylife.settings.memory import bytes_of
-from dutylife.settings.section import Money, Number, Positive, Section, Share, Week
+from dutylife.settings.section import Days, Money, Number, Positive, Section, Share, Week
 
 
 class Fleet(Section):
@@ -113,7 +113,7 @@ class Plan(Section):
 
     in_force: str = "as seen"
     from_: dt.date | None = Field(default=None, alias="from")
-    together_days: Money = 14.0
+    together_days: Days = 14.0
 
 
 class Cost(Section):

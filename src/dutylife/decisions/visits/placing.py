@@ -14,7 +14,7 @@ Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 Placed = list[tuple["Item", int]]
 GAP = 0.01
-WAIT_WEEKS = 2  # that overdue work waits for hours for the rest of its machine: our proposal
+WAIT_WEEKS = 1  # that overdue work waits for hours for the rest of its machine: our proposal
 NODES = 500  # a count, not a time, so that runs are alike
 
 
@@ -84,9 +84,9 @@ def place(
 def _urgent_apart(jobs: Jobs, item: Item, last: Ints, costs: Floats, week: int) -> list[Item]:
     """Cut an item in two that would make what can hurt wait for hours that the rest takes.
 
-    What has a limit may not wait for another month. What is past its limit may wait two weeks
-    beyond its first one, a fiftieth of an interval of two years, so that a machine is called once
-    for all that is due: cut at once, a third of a fleet came in twice in its first month.
+    What has a limit may not wait for another month. What is past its limit may wait a week
+    beyond its first one, so that a machine is called once for all that is due where the hours do
+    for it: cut at once, a third of a fleet came in twice in its first month.
     """
     bound = tuple(t for t in item.tasks if jobs.is_hard[t])
     rest = tuple(t for t in item.tasks if not jobs.is_hard[t])

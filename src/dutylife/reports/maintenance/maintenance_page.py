@@ -115,7 +115,8 @@ def _cell(tasks: pd.DataFrame, given: Facts) -> str:
     rows = records(tasks)
     rows.sort(key=lambda r: 3 if rides_along(r) else order.get(r.task, 1))
     best = max(rows, key=lambda r: (r.basis != "starting value", r.n_failed))
-    said = [interval_words(r, given) for r in rows]
+    # how often a look that rides along would have to be is in the full list
+    said = [f"{r.task} whenever in" if rides_along(r) else interval_words(r, given) for r in rows]
     if len(said) > 1:  # beside a look, this is about the change of the part alone
         said = [REPLACED_ON_FAILURE if s == "run to failure" else s for s in said]
     return "\n".join(said + [f"{wording.count(best.n_failed, 'failure')}, {best.basis}"])

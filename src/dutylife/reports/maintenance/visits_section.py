@@ -20,7 +20,8 @@ from dutylife.reports.tables import (
 
 SOON_DAYS = 30
 MOST_TASKS = 8  # of the next visit, named on the first screen
-FIRST_VISITS = 3  # on the first screen; the calendar holds them all
+MOST_UNBROKEN = 24  # signs of a customer's name
+FIRST_VISITS = 5  # on the first screen; the calendar holds them all
 MOST_VISITS = 200  # on a page; those of a month of a larger fleet fill the calendar
 
 
@@ -124,7 +125,16 @@ def _totals(rows: pd.DataFrame, when: str, given: Facts) -> str:
 
 
 def _whose(given: Facts) -> list[Shown]:
-    return [] if given.customer else [Shown(name="customer", heading="customer")]
+    return (
+        []
+        if given.customer
+        else [Shown(name="customer", heading="customer", write=_on_a_line, line=True)]
+    )
+
+
+def _on_a_line(name: str) -> str:
+    """A name of usual length unbroken, so that a row of the first screen stays one line."""
+    return name.replace(" ", "\u00a0") if len(name) <= MOST_UNBROKEN else name
 
 
 def _visit_table(rows: pd.DataFrame, given: Facts, caption: str) -> Markup:

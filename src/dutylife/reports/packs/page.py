@@ -10,7 +10,6 @@ from dutylife import wording
 from dutylife.provenance import Run
 from dutylife.reports.facts import Facts, facts_of, plain, records
 from dutylife.reports.failed import FailedSection, missing_line, sections_made
-from dutylife.reports.failed_files import missing_files_line
 from dutylife.reports.layout import Section
 from dutylife.reports.maintenance import coming_year, maintenance_page
 from dutylife.reports.maintenance.kept_section import kept_since
@@ -59,7 +58,7 @@ def pack_page(run: Run, path: Path, files_missing: Sequence[str] = ()) -> list[F
         given.customer,
         "Your machines only: what is due, at what interval, and what it saves you.",
     )
-    lead += missing_files_line(list(files_missing))
+    lead += missing_line(list(files_missing), "file of this run")
     lead += missing_line([one.section for one in failed])
     write_whole_page(path, "Maintenance", lead + body, given, links_of(PAGE))
     return failed
