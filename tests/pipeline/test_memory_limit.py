@@ -1,5 +1,6 @@
 """[compute] memory_limit: read as people write it, told before reading, and held."""
 
+import os
 import subprocess
 import sys
 
@@ -49,9 +50,6 @@ def test_duckdb_is_given_a_quarter_of_it():
 
 
 LET_GO = """
-import subprocess
-import sys
-
 import numpy as np
 from dutylife.pipeline.memory import give_back
 
@@ -59,21 +57,27 @@ def held():
     with open("/proc/self/status") as file:
         return next(int(row.split()[1]) for row in file if row.startswith("VmRSS"))
 
-big = [np.ones(2_000_000) for _ in range(3)]
-del big  # from here on the C library keeps arrays of this size in its own heap
+nothing = held()
 many = [np.ones(400_000) for _ in range(200)]
 kept = many[::10]
 del many
 before = held()
 give_back()
-print(before, held())
+print(before - nothing, held() - nothing)
 """
+
+# the C library is told to keep what is let go: on some machines it gives arrays of this size back
+# at once, and there would be nothing to see
+KEEPING = {"MALLOC_MMAP_THRESHOLD_": "33554432", "MALLOC_TRIM_THRESHOLD_": "100000000000"}
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="reads /proc")
 def test_memory_that_a_stage_let_go_goes_back_to_the_system():
     told = subprocess.run(
-        [sys.executable, "-c", LET_GO], capture_output=True, text=True, check=True
-    ).stdout
+        [sys.executable, "-c", LET_GO], capture_output=True, text=True, check=True,
+        env={**os.environ, **KEEPING},
+    ).stdout  # fmt: skip
     before, after = map(int, told.split())
+    if before < 400_000:  # KB; 640 MB were let go but for 64
+        pytest.skip(f"this machine's C library keeps nothing ({before} KB held)")
     assert after < before / 2
