@@ -2,7 +2,9 @@
 
 import os
 import shutil
+import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -39,15 +41,36 @@ def shared() -> Path:
 
 
 @pytest.fixture(scope="session")
-def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """One run of the demo through the command line, as a person would start it."""
-    import subprocess
-    import sys
+def demo_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder in which a person has run the demo once, by the command line.
 
-    folder = tmp_path_factory.mktemp("demo") / "run"
-    done = subprocess.run(
-        [sys.executable, "-m", "dutylife.cli", "demo", "--out", str(folder)],
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
-    assert done.returncode == 0, done.stdout + done.stderr
+    Test processes side by side share it: the first to ask makes it, the others wait. Nobody
+    writes into it.
+    """
+    base = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        base = base.parent
+    home, told = base / "demo-home", base / "demo-home.told"
+    try:
+        home.mkdir()
+    except FileExistsError:
+        while not told.exists():
+            time.sleep(0.5)
+    else:
+        done = subprocess.run(
+            [sys.executable, "-m", "dutylife.cli", "demo"],
+            cwd=home, capture_output=True, text=True, check=False,
+        )  # fmt: skip
+        writing = told.with_suffix(".new")
+        writing.write_text(f"{done.returncode}\n{done.stdout}{done.stderr}", encoding="utf-8")
+        writing.replace(told)
+    code, _, text = told.read_text(encoding="utf-8").partition("\n")
+    assert code == "0", text
+    return home
+
+
+@pytest.fixture(scope="session")
+def demo_folder(demo_home: Path) -> Path:
+    """The run folder of the demo."""
+    (folder,) = (demo_home / "reports").glob("*/2025-12-31")
     return folder

@@ -59,7 +59,9 @@ def test_nothing_is_cut_off_and_nothing_complains(
     assert browser.errors == []
 
 
-@pytest.mark.parametrize("screen", SCREENS)
+@pytest.mark.parametrize(
+    "screen", ["phone", *(pytest.param(s, marks=pytest.mark.slow) for s in SCREENS if s != "phone")]
+)
 @pytest.mark.parametrize("page", PAGES)
 def test_axe_finds_nothing_wrong(
     demo_folder: Path, browser: Browser, axe_source: str, page: str, screen: str

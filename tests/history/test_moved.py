@@ -93,6 +93,7 @@ def test_every_change_has_causes_that_add_up(
     assert set(moved["cause"]) <= {"new exposure", "new failures", "calendar", "parts used"}
 
 
+@pytest.mark.slow
 def test_changed_costs_and_terms_are_told_as_settings(shop: Settings, month: Snapshot) -> None:
     cost = shop.costs["ignition cap"].model_copy(update={"failure_cost": 2000.0})
     stock = shop.stock["default"].model_copy(update={"service_level": 0.6})

@@ -110,7 +110,10 @@ def test_a_month_that_was_tampered_with_is_refused(tmp_path: Path):
         months_kept(tmp_path, FLEET)
 
 
-@pytest.mark.parametrize("at", ["write", "rename", "replace", "sweep"])
+@pytest.mark.parametrize(
+    "at",
+    ["replace", *(pytest.param(at, marks=pytest.mark.slow) for at in ("write", "rename", "sweep"))],
+)
 def test_a_run_killed_while_keeping_leaves_the_history_whole(tmp_path: Path, at: str):
     """The process kills itself at that step of replacing the month of a day."""
     keep_month(tmp_path, run_of("2025-10-31"))

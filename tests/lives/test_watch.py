@@ -100,6 +100,7 @@ def simulated(n: int, seed: int) -> tuple[np.ndarray, ...]:
     return count, last, np.full(n, 1400.0), stays > 1400.0
 
 
+@pytest.mark.slow
 def test_presence_equals_direct_integration() -> None:
     count, last, watched, _ = simulated(60, 3)
     found, model = prob_in_service(count, last, watched, np.zeros(60, dtype=bool))
@@ -225,6 +226,7 @@ def test_the_evenness_of_visits_is_found_and_says_who_is_there(evenness: float) 
         assert found[rows].mean() == pytest.approx(there[rows].mean(), abs=error)
 
 
+@pytest.mark.slow
 def test_even_visits_tell_those_gone_from_those_there_better() -> None:
     count, last, there, gaps = even_visits(800, 3.0, 12)
     ends, nobody = np.full(800, 1400.0), np.zeros(800, dtype=bool)

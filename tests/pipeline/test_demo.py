@@ -63,15 +63,19 @@ def test_parquet_holds_what_the_csv_holds(demo_folder: Path):
         assert n_rows == (len(dl.open_run(demo_folder).table(path.stem)),), path.stem
 
 
-def test_run_again_in_its_place_gives_the_same_bytes(demo_folder: Path, tmp_path: Path):
-    """As a person does it: no --out, twice, from a folder of their own; tables to the byte."""
-    for _ in range(2):
-        done = subprocess.run(
-            [sys.executable, "-m", "dutylife.cli", "demo"],
-            cwd=tmp_path, capture_output=True, text=True, check=False,
-        )  # fmt: skip
-        assert done.returncode == 0, done.stderr
-    (again,) = (tmp_path / "reports").glob("*/2025-12-31")
+def test_run_again_in_its_place_gives_the_same_bytes(
+    demo_home: Path, demo_folder: Path, tmp_path: Path
+):
+    """As a person does it: no --out, again in the same folder; tables to the byte."""
+    home = shutil.copytree(demo_home, tmp_path / "home")
+    (again,) = (home / "reports").glob("*/2025-12-31")
+    old = (again / "run.json").stat().st_ino
+    done = subprocess.run(
+        [sys.executable, "-m", "dutylife.cli", "demo"],
+        cwd=home, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert (again / "run.json").stat().st_ino != old, "nothing was written anew"
     first = {p.name: p.read_bytes() for p in (demo_folder / "tables").iterdir()}
     second = {p.name: p.read_bytes() for p in (again / "tables").iterdir()}
     assert first.keys() == second.keys()

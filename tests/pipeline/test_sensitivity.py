@@ -88,6 +88,7 @@ def test_the_page_counts_what_changes_by_a_tenth() -> None:
     assert found["middle"].iloc[0] == "−10 %"
 
 
+@pytest.mark.slow
 def test_of_a_large_fleet_a_part_is_drawn_and_the_run_says_so(
     switched: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:

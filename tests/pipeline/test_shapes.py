@@ -3,6 +3,7 @@
 import csv
 import datetime as dt
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 import pytest
@@ -19,6 +20,12 @@ from dutylife.settings import read_settings
 FLEET = {"n_units": 20, "n_years": 1.5, "seed": 5}
 BESIDE = {"laws", "lives", "demand", "readme", "settings", "contracts"}
 DRAFTED = [name for name, shape in SHAPES.items() if shape.form is None]
+# the others take as long and go through the same ways: run by hand
+QUICK = {"workbook", "sql-dump", "visits", "lines"}
+
+
+def quick_ones(names: list[str]) -> list[Any]:
+    return [n if n in QUICK else pytest.param(n, marks=pytest.mark.slow) for n in names]
 
 
 def failure_events(settings: Path, as_of: dt.date | None = None) -> pd.DataFrame:
@@ -59,14 +66,14 @@ def plain(plain_settings: Path) -> pd.DataFrame:
     return events
 
 
-@pytest.mark.parametrize("shape", DRAFTED)
+@pytest.mark.parametrize("shape", quick_ones(DRAFTED))
 def test_every_shape_gives_the_same_failures(shape: str, plain: pd.DataFrame, tmp_path: Path):
     settings, questions = drafted(make_practice(tmp_path, **FLEET, shape=shape), tmp_path)
     assert questions == ()
     pd.testing.assert_frame_equal(failure_events(settings), plain)
 
 
-@pytest.mark.parametrize("shape", [name for name in SHAPES if name not in DRAFTED])
+@pytest.mark.parametrize("shape", quick_ones([n for n in SHAPES if n not in DRAFTED]))
 def test_and_where_no_column_has_the_duty_once_it_is_confirmed(
     shape: str, plain: pd.DataFrame, tmp_path: Path
 ):

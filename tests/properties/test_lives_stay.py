@@ -148,6 +148,7 @@ def test_a_machine_without_events_never_lowers_the_scale(
     assert scales[1] >= scales[0] * (1 - 1e-9)
 
 
+@pytest.mark.slow
 @given(records(), st.integers(0, 2**32 - 1))
 def test_one_export_or_two_give_the_same_lives(
     tmp_path_factory: Any, record: Record, seed: int

@@ -14,6 +14,7 @@ def text_of(path):
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", path.read_text(encoding="utf-8")))
 
 
+@pytest.mark.slow
 def test_the_page_says_first_that_the_fleets_are_made_up_and_what_is_not_met(proof):
     text = text_of(proof.folder / "prove.html")
     assert "not that it is right for your shop" in text
@@ -25,6 +26,7 @@ def test_the_page_says_first_that_the_fleets_are_made_up_and_what_is_not_met(pro
         assert aim in text[first : text.index("Aims by size")]
 
 
+@pytest.mark.slow
 def test_verdicts_are_words_and_every_aim_has_one(proof):
     rows = proof.tables["prove_verdicts"]
     assert set(rows["answer"]) <= {"met", "not met", "too few fleets"}
@@ -34,6 +36,7 @@ def test_verdicts_are_words_and_every_aim_has_one(proof):
     assert len(rows) % rows["case"].nunique() == 0
 
 
+@pytest.mark.slow
 def test_tables_lie_beside_the_page(proof):
     for name, table in proof.tables.items():
         written = pd.read_csv(proof.folder / "tables" / f"{name}.csv")
@@ -41,6 +44,7 @@ def test_tables_lie_beside_the_page(proof):
     assert (proof.folder / "prove.html").stat().st_size < 300_000
 
 
+@pytest.mark.slow
 def test_each_figure_stands_beside_its_companions(proof):
     figures = proof.tables["prove_figures"]
     methods = figures.groupby("measure", observed=True)["method"].agg(set)
@@ -51,6 +55,7 @@ def test_each_figure_stands_beside_its_companions(proof):
     assert {"dutylife", "last year's average"} <= set(methods["fill rate"])
 
 
+@pytest.mark.slow
 def test_perfect_knowledge_loses_nothing_and_nobody_gains_on_it(proof):
     figures = proof.tables["prove_figures"]
     lost = figures[figures["measure"] == "money lost"]
@@ -67,6 +72,7 @@ def test_one_process_writes_the_same_page(proof, tiny, tmp_path):
         assert one.read_bytes() == two.read_bytes(), name
 
 
+@pytest.mark.slow
 def test_finished_fleets_are_taken_up_again_and_no_others(proof, tiny):
     page = (proof.folder / "prove.html").read_bytes()
     parts = sorted((proof.folder / "parts").glob("*.json"))

@@ -58,7 +58,11 @@ def test_every_difficulty_is_tried_alone_at_full_strength_on_the_same_seeds(monk
 
 @pytest.mark.parametrize(
     "difficulty",
-    ["mixed_modes", "machine_spread", "lognormal_lives", "duty_changes", "announced_contract"],
+    ["announced_contract"]
+    + [
+        pytest.param(name, marks=pytest.mark.slow)
+        for name in ("mixed_modes", "machine_spread", "lognormal_lives", "duty_changes")
+    ],
 )
 def test_what_bends_the_truth_is_still_scored(difficulty):
     job = Job(

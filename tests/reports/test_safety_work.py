@@ -48,6 +48,22 @@ def test_the_shelf_stands_at_its_level_after_the_work():
     assert work.n_machines == 10
 
 
+def test_a_job_that_takes_two_pieces_takes_two_of_the_shelf():
+    events = as_table(
+        "maintenance_events",
+        pd.DataFrame({
+            "unit_id": ["U1", "U2", "U3", "U4"], "component": "fuel hose", "part_number": "H-1",
+            "event_date": pd.Timestamp("2026-01-05"), "activity": "replace", "reason": "failure",
+            "quantity": 2.0,
+        }),
+    )  # fmt: skip
+    work = safety_work(LATE, SHELF, maintenance_events=events)
+    (row,) = work.parts.to_dict("records")
+    assert (row["machines"], row["takes"]) == (9, 18)
+    assert row["to_order"] == 14  # 4 free of 18, in packs of 2
+    assert "takes 18 pieces of 1 part: order 14 pieces more" in safety_sentence(work, SHELF, GIVEN)
+
+
 def test_the_sentence_counts_machines_pieces_money_and_the_whole_order():
     text = safety_sentence(safety_work(LATE, SHELF), SHELF, GIVEN)
     assert text.startswith("Not in this order: 10 machines have overdue work")

@@ -155,7 +155,8 @@ def answers(tables: dict[str, pd.DataFrame], settings: Settings) -> list[str]:
     )
     out = [stock_page.order_answer(tables["stock_plan"], given.currency)]
     pending = safety_work(tables.get("machine_tasks", empty_table("machine_tasks")),
-                          tables["stock_plan"], pd.Timestamp(given.as_of))  # fmt: skip
+                          tables["stock_plan"], pd.Timestamp(given.as_of),
+                          tables.get("maintenance_events"))  # fmt: skip
     if pending is not None and len(tables["stock_plan"]):
         out.append(safety_sentence(pending, tables["stock_plan"], given))
     out.append(visits_section.visit_answer(tables["visit_plan"], given))

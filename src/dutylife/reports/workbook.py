@@ -106,8 +106,9 @@ def _order_sheet(book: Any, rows: pd.DataFrame) -> None:
 def _read_me(book: Any, run: Run, given: Facts) -> None:
     stock_plan = run.table("stock_plan")
     pending = safety_work(
-        table_or_empty(run, "machine_tasks"), stock_plan, pd.Timestamp(given.as_of)
-    )
+        table_or_empty(run, "machine_tasks"), stock_plan, pd.Timestamp(given.as_of),
+        table_or_empty(run, "maintenance_events"),
+    )  # fmt: skip
     money = given.money_unit
     notes = [
         f"Order list of {given.fleet}, record up to {day(given.as_of)}.",

@@ -10,6 +10,7 @@ from dutylife.stock.intermittent import IntermittentForecast, intermittent_forec
 from dutylife.stock.newsvendor import Newsvendor, newsvendor
 from dutylife.stock.order_lot import OrderQuantity, order_quantity
 from dutylife.stock.order_up_to import OrderUpToPolicy, order_up_to_policy
+from dutylife.stock.parts import pieces_each
 from dutylife.stock.plan import plan_stock
 from dutylife.stock.policies import BaseStock, base_stock, service
 from dutylife.stock.reorder import ReorderPolicy, reorder_policy
@@ -37,6 +38,7 @@ __all__ = [
     "newsvendor",
     "order_quantity",
     "order_up_to_policy",
+    "pieces_each",
     "plan_stock",
     "reorder_policy",
     "service",

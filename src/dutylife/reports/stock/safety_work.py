@@ -11,6 +11,7 @@ from dutylife.decisions.comparison.policies import RECOMMENDED
 from dutylife.reports.facts import Facts, day, plain
 from dutylife.reports.overdue_work import overdue_works, works_in_words
 from dutylife.reports.tables import Shown, amount, figure_column, html_table
+from dutylife.stock import pieces_each
 
 _NO_NUMBER = "number not known"
 
@@ -23,8 +24,9 @@ class SafetyWork:
     ----------
     parts : DataFrame
         A row for each part number: part_number, component, description, machines (whose part is
-        overdue), on_hand, to_order [pieces] (as many as leave the shelf at its level after the
-        work; missing where the shelf is not counted), order_cost.
+        overdue), takes [pieces] (all of them together), on_hand, to_order [pieces] (as many as
+        leave the shelf at its level after the work; missing where the shelf is not counted),
+        order_cost.
     n_machines : int
         With overdue work that can hurt, looks included.
     how : str
@@ -47,7 +49,10 @@ class SafetyWork:
 
 
 def safety_work(
-    machine_tasks: pd.DataFrame, stock_plan: pd.DataFrame, as_of: pd.Timestamp | None = None
+    machine_tasks: pd.DataFrame,
+    stock_plan: pd.DataFrame,
+    as_of: pd.Timestamp | None = None,
+    maintenance_events: pd.DataFrame | None = None,
 ) -> SafetyWork | None:
     """Return what is overdue and can hurt someone, None where nothing is.
 
@@ -56,6 +61,8 @@ def safety_work(
     machine_tasks, stock_plan : DataFrame, the tables of those names
     as_of : Timestamp, optional
         Last day of the record: with it the day the parts can be here is told.
+    maintenance_events : DataFrame, optional
+        Tells how many pieces a replacement takes; a part it does not hold takes one.
     """
     tasks, shelf = plain(machine_tasks), plain(stock_plan)
     if tasks.empty:
@@ -66,8 +73,13 @@ def safety_work(
     wanted = (
         _numbered(tasks, late[late["task"] == "replace"])
         .groupby(["component", "part_number"], as_index=False)
-        .agg(machines=("unit_id", "nunique"))
+        .agg(machines=("unit_id", "nunique"), changes=("unit_id", "size"))
     )
+    each = _pieces_each(maintenance_events)
+    wanted["takes"] = [
+        math.ceil(changes * each.get(str(number), 1.0) - 1e-9)
+        for number, changes in zip(wanted["part_number"], wanted["changes"], strict=True)
+    ]
     rows = wanted.merge(
         shelf.drop(columns="component", errors="ignore"), on="part_number", how="left"
     )
@@ -75,11 +87,11 @@ def safety_work(
     # what the other work is to find there stays on the shelf
     free = (after - rows["reorder_point"]).clip(lower=0.0)
     pack = rows["pack_size"].fillna(1.0).clip(lower=1.0)
-    packs = ((rows["machines"] - free).clip(lower=0.0) / pack - 1e-9).map(
+    packs = ((rows["takes"] - free).clip(lower=0.0) / pack - 1e-9).map(
         lambda n: math.ceil(n) if math.isfinite(n) else math.nan
     )
     rows = rows.assign(to_order=packs * pack, order_cost=packs * pack * rows["unit_cost"])
-    names = ["part_number", "component", "description", "machines", "on_hand", "to_order",
+    names = ["part_number", "component", "description", "machines", "takes", "on_hand", "to_order",
              "order_cost"]  # fmt: skip
     days = late["next_on"].dropna()
     return SafetyWork(
@@ -90,6 +102,14 @@ def safety_work(
         works=overdue_works(late),
         parts_here=_here_on(rows, as_of),
     )
+
+
+def _pieces_each(maintenance_events: pd.DataFrame | None) -> dict[str, float]:
+    """Mean pieces of a replacement, by part number, as the forecast of demand takes it."""
+    if maintenance_events is None or maintenance_events.empty:
+        return {}
+    events = plain(maintenance_events)
+    return pieces_each(events[events["activity"] == "replace"])
 
 
 def _here_on(rows: pd.DataFrame, as_of: pd.Timestamp | None) -> pd.Timestamp | None:
@@ -137,7 +157,7 @@ def safety_sentence(work: SafetyWork, stock_plan: pd.DataFrame, given: Facts) ->
     pieces = float(work.parts["to_order"].sum())
     unknown = int(work.parts["to_order"].isna().sum())
     numbers = wording.count(len(work.parts), "part")
-    total = f"{wording.count(float(work.parts['machines'].sum()), 'piece')} of {numbers}"
+    total = f"{wording.count(float(work.parts['takes'].sum()), 'piece')} of {numbers}"
     by = f" by {day(work.until)}, as the proposed visits do," if work.until is not None else ""
     text += f" To do it{by} takes {total}"
     if unknown:
@@ -173,7 +193,8 @@ def safety_table(work: SafetyWork, given: Facts) -> Markup:
     shown = [
         Shown(name="part_number", heading="part"),
         Shown(name="what", heading="overdue work"),
-        figure_column("machines", "machines", "each takes one"),
+        figure_column("machines", "machines"),
+        figure_column("takes", "take", "pieces"),
         figure_column("on_hand", "on hand", "pieces", missing="not counted"),
         figure_column("to_order", "order more", "pieces", missing="count the shelf"),
         figure_column("order_cost", "money", given.money_unit, write=amount, missing=""),

@@ -143,8 +143,9 @@ def order_today(run: Run) -> Section:
         none="No part is below its level and every shelf is counted.",
     )
     pending = safety_work(
-        table_or_empty(run, "machine_tasks"), stock_plan, pd.Timestamp(given.as_of)
-    )
+        table_or_empty(run, "machine_tasks"), stock_plan, pd.Timestamp(given.as_of),
+        table_or_empty(run, "maintenance_events"),
+    )  # fmt: skip
     pending = None if stock_plan.empty else pending
     more = safety_sentence(pending, stock_plan, given) if pending else ""
     ask_more = visits_ask_more(run.table("demand_forecast"), given)
