@@ -67,14 +67,16 @@ def customers_behind(failure_events: pd.DataFrame, life_models: pd.DataFrame) ->
         The customers of the cell's own lives where these carry half of its figures or more, else
         the customers of the component in any duty, since duties lend to each other.
     """
-    lives = failure_events.astype(dict.fromkeys(["component", "duty", "customer"], "object"))
-    lives = lives[lives["exit_days"].notna() | lives["exit_hours"].notna()]
+    words = ["component", "duty", "customer"]
+    is_aged = failure_events["exit_days"].notna() | failure_events["exit_hours"].notna()
+    # millions of lives are of a few thousand customers and cells
+    lives = (
+        failure_events.loc[is_aged, words].drop_duplicates().astype(dict.fromkeys(words, "object"))
+    )
     lives = lives[lives["customer"].fillna("") != ""]
     of_cell: dict[Cell, frozenset[str]] = {}
     of_component: dict[str, frozenset[str]] = {}
-    for component, duty, customer in (
-        lives[["component", "duty", "customer"]].drop_duplicates().itertuples(index=False)
-    ):
+    for component, duty, customer in lives.itertuples(index=False):
         cell, one = (str(component), str(duty)), frozenset([str(customer)])
         of_cell[cell] = of_cell.get(cell, frozenset()) | one
         of_component[cell[0]] = of_component.get(cell[0], frozenset()) | one
