@@ -16,6 +16,7 @@ from dutylife.disk import (
     put_in_place,
     removed,
     restored,
+    write_csv,
 )
 from dutylife.errors import RunError
 from dutylife.schema import as_table
@@ -87,9 +88,7 @@ def write_tables(tables: dict[str, pd.DataFrame], folder: Path, memory_limit: st
             path = folder / f"{name}.csv"
             told = _as_text(TABLES[name], frame)
             runs = _guard(TABLES[name], told)
-            told.to_csv(
-                path, index=False, lineterminator="\n", encoding="utf-8", float_format="%.10g"
-            )
+            write_csv(told, path, "%.10g")
             write_parquet(base, name, path, runs)
 
 
@@ -175,19 +174,27 @@ def write_exact(
     typed = _as_text(TABLES[name], as_table(name, frame))
     path = folder / f"{name}.csv"
     kept = typed[list(columns)] if columns else typed
-    kept.to_csv(path, index=False, lineterminator="\n", encoding="utf-8", float_format="%.17g")
+    write_csv(kept, path, "%.17g")
     write_parquet(base, name, path)
     path.unlink()
 
 
 def _as_text(table: Table, frame: pd.DataFrame) -> pd.DataFrame:
-    out = frame.copy()
+    out = frame.copy(deep=False)
     for name, col in table.columns.items():
         if col.kind == "date":
-            out[name] = frame[name].dt.strftime("%Y-%m-%d")
+            # each day is told once, however many rows have it
+            codes, days = pd.factorize(frame[name])
+            out[name] = _words_of(codes, pd.DatetimeIndex(days).strftime("%Y-%m-%d"), frame.index)
         elif col.kind == "flag":
-            out[name] = frame[name].map({True: "true", False: "false"})
+            out[name] = _words_of(
+                frame[name].to_numpy(dtype="int8"), pd.Index(["false", "true"]), frame.index
+            )
     return out
+
+
+def _words_of(codes: Any, words: pd.Index, index: pd.Index) -> pd.Series:
+    return pd.Series(pd.Categorical.from_codes(codes, words), index=index)
 
 
 def write_info(info: dict[str, Any], folder: Path) -> None:

@@ -57,10 +57,9 @@ def plain_lines(service_lines: pd.DataFrame) -> pd.DataFrame:
     A job is a ticket on one machine, or without a ticket number the machine's day; -1 where the
     line names no machine.
     """
-    lines = service_lines.copy()
+    lines = service_lines.copy(deep=False)  # columns are replaced, no cell is changed
     for column in TEXT_COLUMNS:
-        words = lines[column].astype("object")
-        lines[column] = words.where(words.notna(), "")
+        lines[column] = _texts(lines[column])
     place, days = pd.factorize(lines["service_date"])  # each unlike day is written once
     told = np.array([*pd.DatetimeIndex(days).strftime("%Y-%m-%d"), None], dtype=object)
     day = pd.Series(told[place], index=lines.index, dtype="object")
@@ -68,6 +67,15 @@ def plain_lines(service_lines: pd.DataFrame) -> pd.DataFrame:
     keys = lines["unit_id"] + "\x1f" + visit
     lines["job"] = np.where(lines["unit_id"] == "", -1, pd.factorize(keys, sort=True)[0])
     return lines
+
+
+def _texts(words: pd.Series) -> pd.Series:
+    """Words as text, blank where missing; of coded ones each is written once."""
+    if isinstance(words.dtype, pd.CategoricalDtype):
+        every = np.append(words.cat.categories.to_numpy(dtype="object"), "")
+        return pd.Series(every[words.cat.codes.to_numpy()], index=words.index, dtype="object")
+    text = words.astype("object")
+    return text.where(text.notna(), "")
 
 
 def gather(
@@ -98,21 +106,22 @@ def gather(
     """
     answers = said_of_parts or Answers({}, {}, {})
     is_part = lines["line_kind"].isin(["part", "credit"])
-    by_number = lines["part_number"].map(component_of_number)
+    sold = lines[is_part]
+    by_number = sold["part_number"].map(component_of_number)
     known = [
         answers.corrected[text] if text in answers.corrected
         else (number,) if isinstance(number, str)
         else named.get(text, ()) or answers.proposed.get(text, ((), 1.0))[0]
-        for number, text in zip(by_number, lines["description"], strict=True)
+        for number, text in zip(by_number, sold["description"], strict=True)
     ]  # fmt: skip
     sureness = [
         1.0 if isinstance(number, str) or named.get(text) or text in answers.corrected
         else answers.proposed.get(text, ((), 1.0))[1]
-        for number, text in zip(by_number, lines["description"], strict=True)
+        for number, text in zip(by_number, sold["description"], strict=True)
     ]  # fmt: skip
-    parts = lines.assign(
-        component=pd.Series(known, index=lines.index, dtype="object"), sureness=sureness
-    )[is_part].explode("component")
+    parts = sold.assign(
+        component=pd.Series(known, index=sold.index, dtype="object"), sureness=sureness
+    ).explode("component")
     unknown = parts[parts["component"].isna()]
     parts = parts[parts["component"].notna()]
     pieces = parts["quantity"].fillna(1.0)
@@ -180,7 +189,9 @@ def settle_ambiguous(
     firm = evidence.parts[~loose & (evidence.parts["job"] >= 0)]
     class_of = _class_of_job(lines, units)
     numbered = firm[firm["part_number"] != ""]
-    in_job = _sets(firm["job"], firm["component"])
+    # few jobs of millions have an open word
+    asked = firm[firm["job"].isin({*said.loc[open_, "job"], *evidence.parts.loc[loose, "job"]})]
+    in_job = _sets(asked["job"], asked["component"])
     in_class = _sets(numbered["job"].map(class_of), numbered["component"])
 
     def settle(rows: pd.DataFrame) -> list[str]:

@@ -7,7 +7,11 @@ from dutylife.decisions.arrived import came_new_on
 from dutylife.decisions.usage import DAYS_PER_WEEK
 
 _LIFE = ["unit_id", "component", "position"]
-_WORDS = [*_LIFE, "duty", "equipment_class", "part_number", "event", "clock_source"]
+_WORDS = [*_LIFE, "duty", "equipment_class", "part_number", "event"]
+_READ = [
+    *_WORDS, "life_number", "spell", "installed_on", "ended_on", "exit_days", "exit_hours",
+    "prob_in_service",
+]  # fmt: skip
 
 
 def current_lives(
@@ -29,7 +33,7 @@ def current_lives(
         age_hours, age_days (missing where unknown) and seen_days: days the part is known to have
         been working without its age being known. Sorted, so that row order changes nothing.
     """
-    lives = failure_events.astype(dict.fromkeys(_WORDS, "object"))
+    lives = failure_events[_READ].astype(dict.fromkeys(_WORDS, "object"))
     lives = lives.assign(position=lives["position"].fillna(""))
     lives = lives.sort_values([*_LIFE, "life_number", "spell"], kind="stable")
     last = lives.drop_duplicates(_LIFE, keep="last")

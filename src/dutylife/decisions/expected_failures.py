@@ -6,6 +6,8 @@ import pandas as pd
 from dutylife.decisions.age_weibull import weibull_mean
 from dutylife.decisions.cells import law_draws
 
+_AT_ONCE = 1 << 15  # lives under every draw at once
+
 
 def expected_failures(
     lives: pd.DataFrame, life_draws: pd.DataFrame, *, starting_values: bool = False
@@ -40,7 +42,12 @@ def expected_failures(
         k, eta = law["shape"].to_numpy(float)[:, None], law["scale"].to_numpy(float)[:, None]
         weight = law["weight"].to_numpy(float) / law["weight"].sum()
         entry, end = mine[f"entry_{clock}"].to_numpy(float), mine[f"exit_{clock}"].to_numpy(float)
-        hazard = weight @ ((end / eta) ** k - (entry / eta) ** k)
+        hazard = np.concatenate(
+            [
+                weight @ ((end[i : i + _AT_ONCE] / eta) ** k - (entry[i : i + _AT_ONCE] / eta) ** k)
+                for i in range(0, len(mine), _AT_ONCE)
+            ]
+        )
         # a part of unknown age fails at the steady rate
         name = f"lived_{clock}"
         lived = mine[name].to_numpy(float) if name in mine else end - entry

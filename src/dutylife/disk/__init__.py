@@ -1,5 +1,6 @@
 """Files of a run: one writer at a time, swaps in one step, troubles in words, cells that run."""
 
+from dutylife.disk.csv_text import write_csv
 from dutylife.disk.formula import RUNS, as_was, guarded_column
 from dutylife.disk.lock import alone_in
 from dutylife.disk.places import is_file
@@ -9,5 +10,5 @@ from dutylife.disk.trouble import in_our_words, trouble_of
 __all__ = [
     "RUNS", "as_was", "guarded_column",
     "alone_in", "in_our_words", "is_file", "put_in_place", "removed", "restored", "trouble_of",
-    "write_whole",
+    "write_csv", "write_whole",
 ]  # fmt: skip

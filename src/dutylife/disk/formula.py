@@ -40,6 +40,11 @@ def as_was(text: str) -> str:
 
 def guarded_column(values: pd.Series) -> pd.Series | None:
     """Column of texts as it is written; None where that is as it stands."""
+    if isinstance(values.dtype, pd.CategoricalDtype):
+        used = values.cat.codes.unique()
+        words = values.cat.categories.take(used[used >= 0])
+        changes = {w: g for w in words if isinstance(w, str) and (g := guarded(w)) != w}
+        return values.cat.rename_categories(changes) if changes else None
     told = values.astype("object")
     unlike = pd.Series(told.dropna().unique(), dtype="object")
     changed = {t: g for t in unlike if isinstance(t, str) and (g := guarded(t)) != t}

@@ -33,6 +33,7 @@ from dutylife.intake.rows import (
     Intake,
     SourceFile,
     account,
+    blank_as_missing,
     damaged_cells,
     findings_of,
     set_aside_table,
@@ -83,6 +84,7 @@ def read_exports(settings: Settings) -> Intake:
     contracts = _stacked([read_contracts(f, settings) for f in of_kind["contracts"]], "contracts")
     readings = _stacked([read_readings(f, settings) for f in of_kind["readings"]], "readings")
     lines, as_of, notes = join_files(read, settings.fleet.as_of)
+    del read, typed  # each file's lines once more
     if as_of is None or lines.empty:
         raise _nothing_usable(of_kind["lines"])
     lines, machines, parts, spelled = _one_spelling(lines, machines, parts)
@@ -109,7 +111,7 @@ def read_exports(settings: Settings) -> Intake:
         notes += [*file.findings, *findings_of(file), *damaged_cells(file)]
     n_records = lines.groupby("source_file")["record"].nunique()
     tables = {
-        "service_lines": as_table("service_lines", lines.mask(lines == "")),
+        "service_lines": as_table("service_lines", blank_as_missing(lines)),
         "set_aside": set_aside_table(files),
         "findings": as_table("findings", pd.DataFrame(notes).drop_duplicates("finding_id"))
         if notes
@@ -257,7 +259,8 @@ def _stacked(frames: list[pd.DataFrame], kind: str) -> pd.DataFrame:
 def _one_spelling(
     lines: pd.DataFrame, machines: pd.DataFrame, parts: pd.DataFrame
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, list[dict[str, Any]]]:
-    lines, machines, parts = lines.copy(), machines.copy(), parts.copy()
+    # columns are put in place of others; cells are not changed
+    lines, machines, parts = (frame.copy(deep=False) for frame in (lines, machines, parts))
     notes = []
     for column, other in (("unit_id", machines), ("customer", machines), ("part_number", parts)):
         both = pd.concat([lines[column], other[column]])

@@ -12,7 +12,7 @@ from dutylife.intake.columns import LINE_COLUMNS, Mapped, require_columns
 from dutylife.intake.findings import finding, first_few
 from dutylife.intake.line_kinds import known_kinds, line_kinds
 from dutylife.intake.names import squeezed
-from dutylife.intake.values import coded, is_total_row, read_dates, unlike_of
+from dutylife.intake.values import coded, is_total_row, no_text, read_dates, unlike_of
 from dutylife.intake.versions import REPLACED, later_versions
 from dutylife.provenance import numbers_of, scattered
 from dutylife.settings import Settings
@@ -269,7 +269,8 @@ def join_files(
                 table="set_aside", key="line_id",
             )
         )  # fmt: skip
-    return lines[reason == ""].reset_index(drop=True), as_of, notes
+    used = no_text(reason)
+    return lines if used.all() else lines[used].reset_index(drop=True), as_of, notes
 
 
 def _far_after_the_rest(dates: pd.Series) -> pd.Series:

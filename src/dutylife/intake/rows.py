@@ -11,6 +11,7 @@ from dutylife.intake.columns import Mapped
 from dutylife.intake.findings import finding, first_few
 from dutylife.intake.history import History
 from dutylife.intake.history.accounts import NETTED
+from dutylife.intake.values import no_text
 from dutylife.intake.values.damage import find_damage
 from dutylife.schema import as_table
 
@@ -111,12 +112,13 @@ def _n_rows(table: pd.DataFrame) -> dict[str, int]:
 
 def set_taken_aside(files: list[Mapped], history: History) -> None:
     """Set aside the rows of lines taken out of use, save those of which a line is left."""
-    left = set(zip(history.lines["source_file"], history.lines["record"], strict=True))
     for file in files:
         taken = history.taken[history.taken["source_file"] == file.name]
+        if taken.empty:
+            continue
+        left = history.lines.loc[history.lines["source_file"] == file.name, "record"]
         taken = taken.drop_duplicates("record")
-        gone = [(file.name, r) not in left for r in taken["record"]]
-        taken = taken[pd.Series(gone, index=taken.index, dtype=bool)]
+        taken = taken[~taken["record"].isin(left)]
         file.reason.loc[taken["record"]] = taken["reason"].to_numpy()
 
 
@@ -190,3 +192,13 @@ def damaged_cells(file: Mapped) -> list[dict[str, Any]]:
         )
         for d in find_damage(cells, file.export)
     ]  # fmt: skip
+
+
+def blank_as_missing(lines: pd.DataFrame) -> pd.DataFrame:
+    """Lines whose blank texts are missing, column by column: all at once is twice the memory."""
+    out = lines.copy(deep=False)
+    for column in out.columns[out.dtypes == "object"]:
+        blank = no_text(out[column])
+        if blank.any():
+            out[column] = out[column].mask(blank)
+    return out

@@ -53,8 +53,8 @@ def build_lives(
     with its mark; models leave it out.
     """
     as_of = last_day(settings)
-    lines = service_lines[service_lines["service_date"] <= as_of]
-    events = maintenance_events[maintenance_events["event_date"] <= as_of]
+    lines = _until(service_lines, "service_date", as_of)
+    events = _until(maintenance_events, "event_date", as_of)
     evidence = _evidence(lines, events)
     watch = watch_machines(evidence, units, unit_spans, settings)
     paths = meter_paths(
@@ -83,6 +83,12 @@ def build_lives(
         ),
         "findings": as_table("findings", notes),
     }
+
+
+def _until(rows: pd.DataFrame, date: str, as_of: pd.Timestamp) -> pd.DataFrame:
+    """Rows up to a day; the frame itself where that is all of them, as a copy is large."""
+    known = rows[date] <= as_of
+    return rows if known.all() else rows[known]
 
 
 def _evidence(lines: pd.DataFrame, events: pd.DataFrame) -> pd.DataFrame:

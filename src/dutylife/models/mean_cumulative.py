@@ -182,11 +182,11 @@ class _Rows:
             np.maximum.at(last, codes, ages)
             watched = last[:, None] >= self.at
         else:
-            starts = self.starts[rows]
-            watched = np.zeros((n, len(self.at)), dtype=bool)
-            np.logical_or.at(
-                watched, codes, (starts[:, None] < self.at) & (ages[:, None] >= self.at)
-            )
+            # rows that begin below an age, less those that end there or below it
+            begun = np.zeros((n, len(self.at) + 1), dtype=np.int16)
+            np.add.at(begun, (codes, np.searchsorted(self.at, self.starts[rows], "right")), 1)
+            np.add.at(begun, (codes, np.searchsorted(self.at, ages, "right")), -1)
+            watched = np.cumsum(begun[:, :-1], axis=1, dtype=np.int16) > 0
         events = np.zeros((n, len(self.at)))
         came = self.happened[rows]
         np.add.at(events, (codes[came], np.searchsorted(self.at, ages[came])), 1.0)

@@ -10,9 +10,11 @@ from dutylife.settings import Settings, bytes_of
 
 KEY = "[compute] memory_limit"
 BASE_BYTES = 250 * 2**20  # program and libraries
-# of the bytes of the text files: reading 1 million lines of tests/benchmarks/big_export.py takes
-# 8.7 times as much beside the program; the rest is room for the stages behind (our choice)
-TIMES_FILES = 12.0
+# of the bytes of the text files, beside the program: a whole run of 10 million lines of
+# tests/benchmarks/big_export.py (1.7 GB) takes 9.1 times as much at its peak, the visits of
+# 200 000 machines, and 6.6 times while it reads; one of a million lines 12.7 times, for draws and
+# simulated years take as much for a few machines as for many: there the limit may be met later
+TIMES_FILES = 9.1
 TEXT_FILES = (".csv", ".tsv", ".txt", ".json", ".jsonl", ".xml", ".html", ".sql")
 
 

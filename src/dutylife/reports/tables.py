@@ -7,7 +7,7 @@ from typing import Any
 
 import jinja2
 import pandas as pd
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from dutylife import wording
 from dutylife.reports import facts
@@ -191,8 +191,13 @@ def html_table(
     if frame.empty:
         return Markup('<p class="quiet">{}</p>').format(none)
     columns = [frame[c.name].tolist() for c in shown]
+    # made and escaped once for all rows: a page of wall cards holds 100 000 cells
+    heads = [(c, Markup(c.kind), escape(wording.unbroken(c.label))) for c in shown]
     rows = [
-        [(c, c.lines(value)) for c, value in zip(shown, values, strict=True)]
+        [
+            (kind, label, c.lines(value))
+            for (c, kind, label), value in zip(heads, values, strict=True)
+        ]
         for values in zip(*columns, strict=True)
     ]
     narrow = len(shown) <= 5 and not any(c.wide or c.under for c in shown)

@@ -3,6 +3,7 @@
 import datetime as dt
 import math
 import re
+from functools import lru_cache
 
 import numpy as np
 
@@ -37,6 +38,7 @@ NARROW_SPACE = "\u202f"  # narrow, and no line breaks at it
 WHOLE_SPACE = "\u00a0"  # neither at this one
 
 
+@lru_cache(maxsize=8192)  # a page says the same words in many cells
 def unbroken(text: str) -> str:
     """Return text for a page: no line of it ends inside a number, nor between it and its unit.
 

@@ -18,6 +18,7 @@ from dutylife.decisions.visits.weeks import Weeks, weeks_ahead
 from dutylife.errors import DecisionError
 from dutylife.schema import as_table, empty_table, joined_by, spans_of_days
 from dutylife.settings import Settings
+from dutylife.vocabulary import TABLES
 
 Flags = npt.NDArray[np.bool_]
 Floats = npt.NDArray[np.float64]
@@ -136,6 +137,7 @@ def visit_tables(
         )  # fmt: skip
         shares = _shares(jobs.frame, jobs.share)
         done = _rows(jobs, plan_jobs(jobs, weeks, _is_open(jobs, weeks, settings)).done)
+    del due  # millions of rows of a large fleet
     return {
         "visit_plan": _visit_plan(done, fleet),
         "machine_tasks": _machine_table(done, fleet),
@@ -263,6 +265,9 @@ def _machine_table(done: pd.DataFrame, fleet: _Fleet) -> pd.DataFrame:
     if rows.empty:
         return empty_table("machine_tasks")
     task = ["unit_id", "component", "task"]
+    needed = {*TABLES["machine_tasks"].columns, "part", "period_days", "due_days", "is_operators",
+              "own_visit"}  # fmt: skip
+    rows = rows[[c for c in rows.columns if c in needed]]  # the rest takes as much memory again
     first = done.groupby(task)["day"].min().rename("next_day").reset_index()
     rows = rows.merge(first.astype({"next_day": float}), on=task, how="left")
     unit = rows["unit_id"]

@@ -130,13 +130,14 @@ def _card(rows: pd.DataFrame, past: dict[tuple[str, str], Any], given: Facts) ->
         else f"No visit within {wording.count(given.horizon_months, 'month')}"
     )
     order = {who: place for place, who in enumerate(_WHO)}
+    tasks = records(rows)
     rows = rows.assign(
         place=rows["done_by"].map(order),
-        when=[_when(r, given) for r in records(rows)],
-        often=[_often(r, given) for r in records(rows)],
-        open=[_if_open(r, past, given) for r in records(rows)],
-        care=[_care(r) for r in records(rows)],
-        what=[_what(r) for r in records(rows)],
+        when=[_when(r, given) for r in tasks],
+        often=[_often(r, given) for r in tasks],
+        open=[_if_open(r, past, given) for r in tasks],
+        care=[_care(r) for r in tasks],
+        what=[_what(r) for r in tasks],
     ).sort_values(["next_on", "place", "component", "task"], na_position="last")
     table = html_table(
         rows,

@@ -83,7 +83,10 @@ class PackRun(Run):
 
 @dataclass(frozen=True, slots=True)
 class Shop:
-    """What all packs of a run are cut from; ``tables`` are those of the run."""
+    """What all packs of a run are cut from; ``tables`` are those of the run.
+
+    ``rows``: places of each customer's rows in each table that names customers, told once for all.
+    """
 
     run: Run
     settings: Settings
@@ -92,6 +95,7 @@ class Shop:
     known: Mapping[str, Component]
     present: Mapping[str, PresentSchedule]
     lost_day_cost: Mapping[str, float | None]
+    rows: Mapping[str, Mapping[Any, Any]]
 
 
 def shop_of(run: Run, settings: Settings, behind: Behind) -> Shop:
@@ -101,6 +105,8 @@ def shop_of(run: Run, settings: Settings, behind: Behind) -> Shop:
     return Shop(
         run, settings, behind, tables, components_of(settings), present_of(run),
         {name: c.lost_day_cost for name, c in settings.customers.items()},
+        {n: of.groupby("customer").indices for n, of in tables.items()
+         if "customer" in of and n != "unit_spans"},
     )  # fmt: skip
 
 
@@ -119,11 +125,7 @@ def pack_of(shop: Shop, customer: str) -> PackRun:
         the starting value or none; money only where the customer pays it. A machine that was with
         someone else before brings nothing of its past along.
     """
-    mine = {
-        name: of[of["customer"] == customer]
-        for name, of in shop.tables.items()
-        if "customer" in of and name != "unit_spans"
-    }
+    mine = {name: shop.tables[name].iloc[of.get(customer, [])] for name, of in shop.rows.items()}
     tasks = mine["machine_tasks"]
     cells = sorted({(str(c), str(d)) for c, d in zip(tasks["component"], tasks["duty"],
                                                      strict=True)})  # fmt: skip
@@ -273,6 +275,7 @@ def _machines(
 ) -> pd.DataFrame:
     """Machines with their own record, and the coming year where no figure behind it is withheld."""
     spans = shop.tables["unit_spans"]
+    spans = spans[spans["unit_id"].isin(rows["unit_id"])]
     elsewhere = set(spans.loc[spans["customer"] != customer, "unit_id"])
     hidden = {
         str(r.unit_id) for r in records(tasks) if shown[str(r.component), str(r.duty)] == WITHHELD
