@@ -24,6 +24,7 @@ class SheetResult:
     page: SheetPage
     folder: Path
     table: pd.DataFrame | None
+    unit_id: str
 
     @property
     def exit_code(self) -> int:
@@ -32,8 +33,8 @@ class SheetResult:
 
     @property
     def text(self) -> str:
-        """What to check first, and where the page is."""
-        lines = [self.page.answer] if self.page.answer else []
+        """Which machine, what to check first, and where the page is."""
+        lines = [f"Machine {self.unit_id}", *([self.page.answer] if self.page.answer else [])]
         lines += [f"  the section '{name}' could not be made" for name in self.page.failed]
         return "\n".join([*lines, f"  in {self.page.path}"])
 
@@ -95,7 +96,7 @@ def sheet(
             for path in sorted(aside.iterdir()):
                 path.replace(folder / "tables" / path.name)
             aside.rmdir()
-    return SheetResult(page, folder, table)
+    return SheetResult(page, folder, table, unit_id)
 
 
 def finished_run(settings: Settings) -> Path | None:

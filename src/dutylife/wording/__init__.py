@@ -13,6 +13,7 @@ from dutylife.wording.figures import (
     number,
     one_clock,
     percent,
+    percent_range,
     record_behind,
     span,
     true_minus,
@@ -44,7 +45,7 @@ __all__ = [
     "count_shelf_sentence", "day_words", "every", "evidence", "inspection_text",
     "limit_sentence", "limit_words",
     "look_sentence", "meter", "money", "no_order_sentence", "number",
-    "one_clock", "order_sentence", "percent", "plan_words", "record_behind", "replace_sentence",
-    "run_to_failure_sentence", "season_order_sentence", "shelf_life_sentence", "span",
-    "starting_sentence", "true_minus", "unbroken", "unit_words", "weeks", "without_keys",
+    "one_clock", "order_sentence", "percent", "percent_range", "plan_words", "record_behind",
+    "replace_sentence", "run_to_failure_sentence", "season_order_sentence", "shelf_life_sentence",
+    "span", "starting_sentence", "true_minus", "unbroken", "unit_words", "weeks", "without_keys",
 ]  # fmt: skip

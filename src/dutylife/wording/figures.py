@@ -146,6 +146,23 @@ def percent(share: float) -> str:
     return f"{100 * share:.0f} %"
 
 
+def percent_range(low: float, high: float) -> str:
+    """Return a range of a share in whole per cent; what is never certain is not written so.
+
+    Examples
+    --------
+    >>> percent_range(0.88, 0.997), percent_range(0.2, 0.4), percent_range(0.0001, 0.004)
+    ('88 % or more', '20 to 40 %', 'under 1 %')
+    >>> percent_range(0.001, 0.999)
+    '0 to 100 %'
+    """
+    if high < 0.01:
+        return "under 1 %"
+    if high > 0.99 and low >= 0.01:
+        return "over 99 %" if low > 0.99 else f"{100 * low:.0f} % or more"
+    return f"{100 * low:.0f} to {100 * high:.0f} %"
+
+
 def chances(probability: float) -> str:
     """Return a probability as chances in 10, never as certainty.
 

@@ -14,7 +14,7 @@ from dutylife.decisions.causes.risks import part_risks
 from dutylife.decisions.causes.shrinkage import Level, announced, counted_range, shares
 from dutylife.schema import as_table
 from dutylife.settings import Settings
-from dutylife.wording import count, number, percent
+from dutylife.wording import count, number, percent, percent_range
 
 Array = npt.NDArray[np.float64]
 FEWEST_LIKE = 5  # like complaints below which the count is widened, then said to be too few
@@ -311,5 +311,4 @@ def _counted(
 
 
 def _span(row: pd.Series, name: str) -> str:
-    low, high = 100 * row[f"{name}_lower"], 100 * row[f"{name}_upper"]
-    return f"{low:.0f} to {high:.0f} %"
+    return percent_range(row[f"{name}_lower"], row[f"{name}_upper"])

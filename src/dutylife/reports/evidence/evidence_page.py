@@ -74,7 +74,7 @@ def findings(run: Run) -> Section:
     answer = (
         f"{wording.count(needs, 'finding needs', 'findings need')} a person; {notes}."
         if needs
-        else f"Nothing needs a person; {notes}."
+        else f"No finding needs a person; {notes} to read."
     )
     found["kind"] = found["kind"].map(_SAY)
     found["place"] = [

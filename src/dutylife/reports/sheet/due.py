@@ -13,6 +13,7 @@ from dutylife.reports.maintenance.card_cautions import SHORT, hazards_of
 from dutylife.reports.overdue_work import UNTIL_DONE
 from dutylife.reports.sheet.first import ages_words
 from dutylife.reports.sheet.machine import MachineSheet
+from dutylife.reports.sheet.past import at_least
 from dutylife.reports.tables import Shown, amount, figure_column, html_table
 
 SOON_DAYS = 30
@@ -53,7 +54,8 @@ def due_now(sheet: MachineSheet) -> Section:
                     Shown(name="age", heading="part in place"),
                     Shown(name="past", heading="pays past"),
                 ],
-                caption="Not due yet, and worth changing on this visit.",
+                caption="Not due yet, and worth changing on this visit. Where no change is on "
+                "record and the part bears a younger date, go by the part.",
             )
         )
     late = int((rows["is_overdue"] & ~rows["rides_along"]).sum())
@@ -61,7 +63,8 @@ def due_now(sheet: MachineSheet) -> Section:
     n = len(rows) - looks
     due = wording.count(n, "task is", "tasks are") if n else "Nothing is"
     more = wording.count(len(open_now), "part is", "parts are")
-    answer = f"{due} due within {SOON_DAYS} days" + (f", {late} overdue" if late else "")
+    answer = f"{due} due within {SOON_DAYS} days" + (f", {late} of them overdue" if late else "")
+    answer = f"{due} overdue" if n and late == n else answer
     answer += f"; {wording.count(looks, 'look')} to do since it is in" if looks else ""
     answer += f"; {more} worth changing while it is open." if len(open_now) else "."
     return Section("Due now, and while it is open", answer, (), tuple(parts))
@@ -93,11 +96,15 @@ def _open_anyway(sheet: MachineSheet, due: pd.DataFrame) -> pd.DataFrame:
         past = (part.age_hours >= chance["change_if_open_past_hours"]) or (
             part.age_days >= chance["change_if_open_past_days"]
         )
+        # of a part fitted before the record only the least is known
+        past = past or part.seen_days >= chance["change_if_open_past_days"]
         if past:
             at = wording.every(
                 chance["change_if_open_past_hours"], chance["change_if_open_past_days"], "", unit
             )
-            age = ages_words(part.age_hours, part.age_days, unit)
+            age = ages_words(part.age_hours, part.age_days, unit) or (
+                f"{at_least(part.seen_days)}, no change on record"
+            )
             rows.append({"component": part.component, "age": age, "past": at})
     return pd.DataFrame(rows, columns=["component", "age", "past"])
 

@@ -120,8 +120,7 @@ def _counted(row: Any) -> str:
 
 
 def _span(row: Any, name: str) -> str:
-    low, high = 100 * getattr(row, f"{name}_lower"), 100 * getattr(row, f"{name}_upper")
-    return f"{low:.0f} to {high:.0f} %"
+    return wording.percent_range(getattr(row, f"{name}_lower"), getattr(row, f"{name}_upper"))
 
 
 def _age(row: Any, sheet: MachineSheet) -> str:

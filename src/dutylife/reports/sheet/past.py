@@ -29,7 +29,7 @@ def parts_in_place(sheet: MachineSheet) -> Section:
         {
             "part": r.component + (f", {r.position}" if r.position else ""),
             "age": ages_words(r.age_hours, r.age_days, sheet.given.meter_unit)
-            or _at_least(r.seen_days),
+            or at_least(r.seen_days),
             "since": day(r.installed_on) if pd.notna(r.installed_on) else "",
             "source": _FROM.get(r.clock_source, ""),
             "usual": _usual(models, r.component, sheet.given.meter_unit),
@@ -68,7 +68,8 @@ def _with_source(sheet: MachineSheet) -> pd.DataFrame:
     return sheet.lives.merge(last, on=key, how="left").sort_values(key, kind="stable")
 
 
-def _at_least(seen_days: float) -> str:
+def at_least(seen_days: float) -> str:
+    """Say how long a part of unknown age is known to be in place."""
     if pd.isna(seen_days) or seen_days <= 0:
         return ""
     return f"over {wording.count(round(seen_days), 'day')}"
