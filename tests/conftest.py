@@ -54,7 +54,9 @@ def demo_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
     try:
         home.mkdir()
     except FileExistsError:
+        last = time.monotonic() + 1800
         while not told.exists():
+            assert time.monotonic() < last, f"nobody finishes {home}"
             time.sleep(0.5)
     else:
         done = subprocess.run(

@@ -35,6 +35,16 @@ def test_exports_too_large_for_the_limit_are_told_before_they_are_read(tmp_path)
     assert "one depot" in str(told.value)
 
 
+@pytest.mark.parametrize(
+    ("size_bytes", "peak_mib"), [(171_287_483, 2_320), (1_735_666_455, 15_274)]
+)
+def test_the_estimate_is_no_less_than_what_measured_runs_took(tmp_path, size_bytes, peak_mib):
+    """Peaks of runs of 1 and 10 million lines, reports/sample/scale."""
+    settings = given(tmp_path, "30 GB")
+    os.truncate(tmp_path / "lines.csv", size_bytes)  # a file with holes: no disk is taken
+    assert 0.99 * peak_mib < needed_bytes(settings) / 2**20 < 1.15 * peak_mib
+
+
 def test_what_goes_beyond_the_limit_ends_in_a_message_and_the_limit_is_lifted_after(tmp_path):
     resource = pytest.importorskip("resource")
     before = resource.getrlimit(resource.RLIMIT_DATA)

@@ -9,7 +9,7 @@ from made_run import BAD
 
 from dutylife import wording
 from dutylife.reports.layout import Section, listed
-from dutylife.reports.tables import Shown, date_column, figure_column, html_table, share, whole
+from dutylife.reports.tables import Shown, date_column, figure_column, html_table, whole
 
 FRAME = pd.DataFrame(
     {
@@ -70,8 +70,8 @@ def test_pieces(value: float, text: str):
 
 
 def test_a_share_close_to_one_is_not_called_certain():
-    assert share(0.9999) != "100 %"
-    assert share(1.0) == "100 %"
+    assert wording.share(0.9999) != "100 %"
+    assert wording.share(1.0) == "100 %"
 
 
 def test_no_line_of_a_page_ends_inside_a_number():

@@ -10,11 +10,11 @@ from dutylife.settings import Settings, bytes_of
 
 KEY = "[compute] memory_limit"
 BASE_BYTES = 250 * 2**20  # program and libraries
-# of the bytes of the text files, beside the program: a whole run of 10 million lines of
-# tests/benchmarks/big_export.py (1.7 GB) takes 9.1 times as much at its peak, the visits of
-# 200 000 machines, and 6.6 times while it reads; one of a million lines 12.7 times, for draws and
-# simulated years take as much for a few machines as for many: there the limit may be met later
-TIMES_FILES = 9.1
+# of the bytes of the text files, beside the program: what whole runs of 1 and 10 million lines of
+# tests/benchmarks/big_export.py (0.17 and 1.7 GB) took at their peak. Small fleets take more of
+# their files, for draws and simulated years take as much for a few machines as for many
+FIRST_BYTES = 170e6
+TIMES_FIRST, TIMES_REST = 12.7, 8.7
 TEXT_FILES = (".csv", ".tsv", ".txt", ".json", ".jsonl", ".xml", ".html", ".sql")
 
 
@@ -71,7 +71,12 @@ def needed_bytes(settings: Settings) -> int:
         for path in find_files(export, settings.folder, f"exports[{number}]")
         if isinstance(path, Path) and path.suffix.lower() in TEXT_FILES
     ]
-    return int(BASE_BYTES + TIMES_FILES * sum(sizes)) if sizes else 0
+    return _taken_by(sum(sizes)) if sizes else 0
+
+
+def _taken_by(size: float) -> int:
+    first = min(size, FIRST_BYTES)
+    return int(BASE_BYTES + TIMES_FIRST * first + TIMES_REST * (size - first))
 
 
 def _tell_before(settings: Settings, limit: int) -> None:

@@ -15,6 +15,7 @@ from dutylife.wording.figures import (
     percent,
     percent_range,
     record_behind,
+    share,
     span,
     true_minus,
     unbroken,
@@ -46,6 +47,7 @@ __all__ = [
     "limit_sentence", "limit_words",
     "look_sentence", "meter", "money", "no_order_sentence", "number",
     "one_clock", "order_sentence", "percent", "percent_range", "plan_words", "record_behind",
-    "replace_sentence", "run_to_failure_sentence", "season_order_sentence", "shelf_life_sentence",
-    "span", "starting_sentence", "true_minus", "unbroken", "unit_words", "weeks", "without_keys",
+    "replace_sentence", "run_to_failure_sentence", "season_order_sentence", "share",
+    "shelf_life_sentence", "span",
+    "starting_sentence", "true_minus", "unbroken", "unit_words", "weeks", "without_keys",
 ]  # fmt: skip

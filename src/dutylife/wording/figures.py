@@ -146,6 +146,21 @@ def percent(share: float) -> str:
     return f"{100 * share:.0f} %"
 
 
+def share(value: float) -> str:
+    """Return a share as per cent; close to certain is not written as certain, nor as never.
+
+    Examples
+    --------
+    >>> share(0.934), share(0.9996), share(1.0), share(0.001)
+    ('93 %', 'over 99 %', '100 %', 'under 1 %')
+    """
+    if 0.995 < value < 1:
+        return "over 99 %"
+    if 0 < value < 0.005:
+        return "under 1 %"
+    return f"{100 * value:.0f} %"
+
+
 def percent_range(low: float, high: float) -> str:
     """Return a range of a share in whole per cent; what is never certain is not written so.
 

@@ -14,7 +14,7 @@ from dutylife.decisions.causes.risks import part_risks
 from dutylife.decisions.causes.shrinkage import Level, announced, counted_range, shares
 from dutylife.schema import as_table
 from dutylife.settings import Settings
-from dutylife.wording import count, number, percent, percent_range
+from dutylife.wording import count, number, percent_range, share
 
 Array = npt.NDArray[np.float64]
 FEWEST_LIKE = 5  # like complaints below which the count is widened, then said to be too few
@@ -75,7 +75,7 @@ class LikelyCauses:
             return "The record names no part of such a machine that was ever at fault."
         first = self.table.iloc[0]
         wide = first["probability_upper"] - first["probability_lower"] > WIDE
-        chance = f"{percent(first['probability'])}, range {_span(first, 'probability')}" + (
+        chance = f"{share(first['probability'])}, range {_span(first, 'probability')}" + (
             ": hardly known" if wide else ""
         )
         head = f"Check first: {first['component']} ({chance})."
@@ -104,7 +104,7 @@ class LikelyCauses:
         if first["is_already_done"] or likelier.empty:
             return ""
         told = [
-            f"{c} ({percent(p)})"
+            f"{c} ({share(p)})"
             for c, p in zip(likelier["component"], likelier["probability"], strict=True)
         ]
         return f"Look over the work on the {' and the '.join(told)} again: it stays the likeliest."

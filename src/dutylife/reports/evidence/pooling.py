@@ -13,7 +13,7 @@ from dutylife.reports.facts import Facts, facts_of, plain, records
 from dutylife.reports.figures import COLOURS, as_figure
 from dutylife.reports.layout import Section, side_by_side
 from dutylife.reports.results.marks import in_percent
-from dutylife.reports.tables import Shown, figure_column, html_table, share
+from dutylife.reports.tables import Shown, figure_column, html_table
 
 BORROWS = 0.9  # a law whose own share lies below this is shown
 MOST_DRAWN = 8
@@ -92,7 +92,7 @@ def pooling(run: Run) -> Section:
             figure_column("n_failed", "failures"),
             Shown(name="alone", heading="half have failed by, own lives alone", number=True),
             Shown(name="lent", heading="with what other duties lend", number=True),
-            figure_column("own_data_share", "own data", write=share),
+            figure_column("own_data_share", "own data", write=wording.share),
         ],
         caption=f"The age by which half have failed, below it the {level}.",
     )

@@ -13,7 +13,7 @@ from dutylife.reports.layout import Section, listed
 from dutylife.reports.maintenance.card_cautions import hazards_of
 from dutylife.reports.maintenance.tools import tool_for
 from dutylife.reports.sheet.machine import MachineSheet
-from dutylife.reports.tables import Shown, html_table, share
+from dutylife.reports.tables import Shown, html_table
 
 _ALWAYS = ("Unexpected start", "Carbon monoxide", "Fire")
 _LOOKS = ("measure", "test", "inspect", "clean")
@@ -79,7 +79,9 @@ def check_first(sheet: MachineSheet) -> Section:
     """Return the likely causes, the likeliest first, with counts, ranges and the part's age."""
     found, rows = sheet.causes, sheet.first_causes
     rows = rows.assign(
-        chance=[f"{share(r.probability)}\n{_span(r, 'probability')}" for r in records(rows)],
+        chance=[
+            f"{wording.share(r.probability)}\n{_span(r, 'probability')}" for r in records(rows)
+        ],
         counted=[_counted(r) for r in records(rows)],
         age=[_age(r, sheet) for r in records(rows)],
         why=[_why(r, sheet) for r in records(rows)],
@@ -139,7 +141,8 @@ def _why(row: Any, sheet: MachineSheet) -> str:
     if row.is_already_done:
         early = sheet.record.early.get(row.component, 0.0)
         told.append(
-            f"done already, so it stands last; {share(early)} of works on it came back at once"
+            f"done already, so it stands last; {wording.share(early)} of works on it came back "
+            "at once"
         )
         return "; ".join(told)  # the age is that before the work
     times = row.times_usual_risk

@@ -10,7 +10,7 @@ from dutylife.provenance import Run
 from dutylife.reports import figures
 from dutylife.reports.facts import Facts, facts_of, plain, table_or_empty
 from dutylife.reports.layout import Section, side_by_side
-from dutylife.reports.tables import Shown, amount, figure_column, html_table, share, whole
+from dutylife.reports.tables import Shown, amount, figure_column, html_table, whole
 from dutylife.stock.money_curve import MoneyCurve
 
 MOST_LINES = 12
@@ -41,8 +41,8 @@ def what_it_protects(run: Run) -> str:
     if after["levels_cost"] <= before["levels_cost"]:
         return ""
     return (
-        f"It lifts the share of pieces given at once from {share(before['fill_rate'])} to "
-        f"{share(after['fill_rate'])}; left as it is, people would wait "
+        f"It lifts the share of pieces given at once from {wording.share(before['fill_rate'])} to "
+        f"{wording.share(after['fill_rate'])}; left as it is, people would wait "
         f"{days(before['waiting_days'] / 12)} days a month for parts, summed over pieces, with it "
         f"{days(after['waiting_days'] / 12)}."
     )
@@ -68,7 +68,7 @@ def money_and_waiting(run: Run) -> Section:
     named = rows[rows["point"] != "curve"].sort_values("levels_cost", kind="stable")
     shown = [
         Shown(name="point", heading="shelf"),
-        figure_column("fill_rate", "given at once", "share of pieces", write=share),
+        figure_column("fill_rate", "given at once", "share of pieces", write=wording.share),
         figure_column("waiting_days", "waited in a year", "days, summed over pieces", write=days),
         figure_column("levels_cost", "money in the levels", given.money_unit, write=amount),
         figure_column("pieces", "pieces", ""),

@@ -20,7 +20,6 @@ from dutylife.reports.tables import (
     date_column,
     figure_column,
     html_table,
-    share,
     whole,
 )
 
@@ -335,9 +334,9 @@ def shelf(run: Run) -> Section:
         figure_column("on_order", "on order", "pieces", missing="not stated"),
         figure_column("reorder_point", "order when below", "pieces"),
         figure_column("order_up_to", "order up to", "pieces"),
-        figure_column("service_level", "aim", "share", write=share),
-        figure_column("fill_rate", "asked for and given", "share of pieces", write=share),
-        figure_column("ready_rate", "nothing owed", "share of deliveries", write=share),
+        figure_column("service_level", "aim", "share", write=wording.share),
+        figure_column("fill_rate", "asked for and given", "share of pieces", write=wording.share),
+        figure_column("ready_rate", "nothing owed", "share of deliveries", write=wording.share),
         figure_column("held_cost", "cost of holding", f"{given.money_unit} a year", write=amount),
     ]
     table = html_table(
