@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 
 from dutylife import pipeline
+from dutylife.lives import blocks
 from dutylife.models import check_laws
 from dutylife.practice import make_practice
 from dutylife.run_folder import write_tables
@@ -55,6 +56,12 @@ def tables_of(
         tables["sensitivity"] = sensitivity(tables | as_read, filled)
     write_tables(tables, folder)
     return folder
+
+
+@pytest.fixture(autouse=True)
+def several_blocks(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Lives of so small a fleet would be one piece of work."""
+    monkeypatch.setattr(blocks, "MACHINES_A_BLOCK", 5)
 
 
 @pytest.fixture(scope="module")

@@ -3,6 +3,7 @@ that says what to do."""  # noqa: D209
 
 import os
 import socket
+from collections.abc import Iterator
 
 import pytest
 from spread_jobs import (
@@ -72,13 +73,39 @@ def test_no_work_and_one_job_need_no_other_process(compute: Compute):
     assert list(spread(powered, 3, [2], compute)) == [(9, os.getpid())]
 
 
+@pytest.mark.parametrize("compute", WAYS, indirect=True)
+def test_jobs_are_asked_for_as_workers_come_free(compute: Compute):
+    """What is cut out of a large table is not held all at once."""
+    made: list[int] = []
+
+    def jobs() -> Iterator[int]:
+        for number in range(400):
+            made.append(number)
+            yield number
+
+    done = spread_as_done(powered, 1, jobs(), compute)
+    first, _ = next(done)
+    assert len(made) < 60
+    assert sorted([first, *(number for number, _ in done)]) == list(range(400))
+
+
+@pytest.mark.parametrize("compute", WAYS, indirect=True)
+def test_a_job_that_cannot_be_made_ends_the_work(compute: Compute):
+    def jobs() -> Iterator[int]:
+        yield from range(30)
+        raise MemoryError("no room for the next job")
+
+    with pytest.raises(MemoryError, match="no room"):
+        list(spread(powered, 1, jobs(), compute))
+
+
 @pytest.mark.parametrize("compute", WAYS[2:], indirect=True)
 def test_workers_of_another_version_are_refused(compute: Compute, monkeypatch):
     monkeypatch.setattr(piece, "program", lambda: "another")
     other = piece.Piece(powered, sent_by="another")
     monkeypatch.undo()
     with pytest.raises(RunError, match="another version of dutylife"):
-        list(scheduler.by_scheduler(other, 3, {0: 1, 1: 2}, compute.scheduler))
+        list(scheduler.by_scheduler(other, 3, enumerate([1, 2]), compute.scheduler))
 
 
 def test_a_scheduler_that_is_not_there_is_told(monkeypatch):

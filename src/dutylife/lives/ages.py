@@ -48,8 +48,8 @@ def with_ages(lives: pd.DataFrame, paths: MeterPaths, usage: pd.DataFrame) -> pd
         exit_days=np.where(known, end - start, np.nan),
     )
     hours = {name: np.full(len(lives), np.nan) for name in AGES[2:5]}
-    source = np.full(len(lives), 3 if len(paths) else 2)
-    if len(paths):
+    source = np.full(len(lives), 3 if paths.has_readings else 2)
+    if paths.has_readings:
         unit = lives["unit_id"][known]
         place = pd.Index(usage["unit_id"].astype("object")).get_indexer(pd.Index(unit))
         given = {

@@ -3,21 +3,18 @@
 import numpy as np
 import pandas as pd
 
-from dutylife.lives.ages import with_ages
+from dutylife.lives.blocks import blocks_of, lives_of_blocks
+from dutylife.lives.chain import Fleet
 from dutylife.lives.clocks.paths import MeterPaths
-from dutylife.lives.ends import carried, ends_of
-from dutylife.lives.found import last_good_days
+from dutylife.lives.ends import carried_by_class
 from dutylife.lives.meter import days_of, meter_paths
 from dutylife.lives.notes import notes_of
-from dutylife.lives.positions import CELL, n_positions, on_positions, with_known_places
+from dutylife.lives.positions import n_positions
 from dutylife.lives.recurrence import recurrence_gaps
-from dutylife.lives.spells import split_at_moves
 from dutylife.lives.usage import DAYS_PER_WEEK, usage_of
-from dutylife.lives.watch import Watch, at_span, last_day, watch_machines
+from dutylife.lives.watch import Watch, last_day, watch_machines
 from dutylife.schema import as_table
 from dutylife.settings import Settings
-
-YOUNG_SHARE = 0.25  # of the mean time between renewals: a first part is then taken for original
 
 
 def build_lives(
@@ -66,12 +63,12 @@ def build_lives(
     usage = usage_of(_for_usage(watch, units), paths, settings)
     of_class = watch.machines["equipment_class"]
     positions = n_positions(events, of_class, settings)
-    placed = with_known_places(events, positions, of_class)
-    lives = _chained(placed, positions, watch, unit_spans, settings)
-    lives = _first_lives(lives, watch, settings)
-    lives = split_at_moves(lives, unit_spans, evidence)
-    lives = _aged(lives, placed, paths, usage)
-    table = as_table("failure_events", lives)
+    fleet = Fleet(
+        settings=settings, record_start=watch.record_start, positions=positions,
+        by_class=carried_by_class(events, of_class),
+    )  # fmt: skip
+    blocks = blocks_of(watch.machines, events, unit_spans, evidence, paths, usage)
+    table = as_table("failure_events", lives_of_blocks(fleet, blocks, settings))
     notes = notes_of(table, watch, paths, usage, events, positions, lines, units, settings)
     return {
         "failure_events": table,
@@ -104,95 +101,6 @@ def _for_usage(watch: Watch, units: pd.DataFrame) -> pd.DataFrame:
     machines = watch.machines[["duty", "equipment_class"]].copy()
     machines["hours_per_week"] = stated.reindex(machines.index)
     return machines.reset_index()
-
-
-def _chained(
-    events: pd.DataFrame,
-    positions: pd.DataFrame,
-    watch: Watch,
-    unit_spans: pd.DataFrame,
-    settings: Settings,
-) -> pd.DataFrame:
-    """Lives of each component in a row: each begins where the last one ended."""
-    machines = watch.machines
-    of_class = machines["equipment_class"]
-    ends, still = on_positions(
-        ends_of(events[events["unit_id"].isin(machines.index)], settings),
-        carried(events, of_class), positions, of_class,
-    )  # fmt: skip
-    ends["is_open"] = False
-    still["ended_on"] = still["unit_id"].map(machines["observed_to"])
-    still["event"] = still["unit_id"].map(machines["ends"])
-    still = still.assign(is_open=True, renews=False, weight=1.0, is_comeback=False,
-                         failure_mode=None, fitted=None, pieces=np.nan, was_found=False,
-                         ticket="", line_ids="")  # fmt: skip
-    if ends.empty:
-        ends = ends.reindex(columns=still.columns).iloc[:0]
-    lives = pd.concat([ends.astype(still.dtypes), still], ignore_index=True)
-    lives = lives.sort_values([*CELL, "ended_on", "is_open"], kind="stable", ignore_index=True)
-    cell = lives.groupby(CELL, sort=False)
-    lives["life_number"] = cell.cumcount() + 1
-    previous = cell["ended_on"].shift()
-    renewed = cell["renews"].shift().eq(True)
-    lives["installed_on"] = previous.where(renewed)
-    lives["part_number"] = cell["fitted"].shift()
-    begin = pd.to_datetime(lives["unit_id"].map(machines["observed_from"]))
-    lives["watched_from"] = previous.where(previous > begin, begin)
-    lives["equipment_class"] = lives["unit_id"].map(machines["equipment_class"])
-    lives["prob_in_service"] = lives["unit_id"].map(machines["prob_in_service"])
-    where = at_span(lives["unit_id"], lives["ended_on"], unit_spans)
-    return lives.assign(duty=where["duty"], customer=where["customer"])
-
-
-def _first_lives(lives: pd.DataFrame, watch: Watch, settings: Settings) -> pd.DataFrame:
-    """Fill in the begin of first lives whose part is taken for the machine's original one.
-
-    A machine that entered service within the record: its parts are original, watched from new. One
-    that is older: by ``[lives] first_part``. ``by age``: original when its age on the record's
-    first day is at most a quarter of that component's mean time between renewals in that duty
-    (time watched / renewals, at least 1). ``original``: always; this is the rule for logs
-    that start when they start, so all machines are watched only from their own first evidence.
-    ``unknown``: never.
-    """
-    out = lives.copy()
-    began = pd.to_datetime(out["unit_id"].map(watch.machines["in_service_on"]))
-    first = (out["life_number"] == 1) & began.notna()
-    within = first & (began >= watch.record_start)
-    rule = settings.lives.first_part
-    if rule == "original":
-        original = first
-        seen = pd.to_datetime(out["unit_id"].map(watch.machines["first_seen"]))
-        out["watched_from"] = out["watched_from"].mask(first & seen.notna(), seen)
-    elif rule == "unknown":
-        original = within
-    else:
-        watched = (out["ended_on"] - out["watched_from"]).dt.days.clip(lower=0)
-        cell = [out["component"], out["duty"]]
-        renewals = (~out["is_open"]).groupby(cell).transform("sum").clip(lower=1)
-        mean_days = watched.groupby(cell).transform("sum") / renewals
-        age_then = (watch.record_start - began).dt.days
-        original = within | (first & (age_then <= YOUNG_SHARE * mean_days))
-    out["installed_on"] = out["installed_on"].mask(original, began)
-    return out
-
-
-def _aged(
-    lives: pd.DataFrame, events: pd.DataFrame, paths: MeterPaths, usage: pd.DataFrame
-) -> pd.DataFrame:
-    """Lives with their ages, and with the bounds of failures found at a service."""
-    found = lives["was_found"].to_numpy(bool)
-    lives = lives.reset_index(drop=True)
-    last_good = last_good_days(lives[found], events)
-    # the age on the last good day, by the same clock: as if the life had ended there
-    until_then = lives[found].assign(ended_on=last_good)
-    aged = with_ages(pd.concat([lives, until_then], ignore_index=True), paths, usage)
-    out, then = aged.iloc[: len(lives)].copy(), aged.iloc[len(lives) :]
-    for clock in ("hours", "days"):
-        lower, upper = f"lower_{clock}", f"upper_{clock}"
-        out[lower] = out[upper] = np.nan
-        out.loc[found, lower] = then[f"exit_{clock}"].to_numpy(float)
-        out.loc[found, upper] = out.loc[found, f"exit_{clock}"]
-    return out
 
 
 def _filled_units(

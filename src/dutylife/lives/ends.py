@@ -83,30 +83,48 @@ def _places(words: pd.DataFrame) -> NDArray[np.int64]:
     return place
 
 
-def carried(maintenance_events: pd.DataFrame, equipment_class: pd.Series) -> pd.DataFrame:
-    """Components each machine carries: unit_id, component.
+def carried_by_class(maintenance_events: pd.DataFrame, equipment_class: pd.Series) -> pd.DataFrame:
+    """Components each class of equipment carries: equipment_class, component.
 
-    A class of equipment carries a component when any machine of that class has an event on it; a
-    class without any event carries what every other class carries, where there are at least
-    `FEWEST_CLASSES` of them; a machine without a class carries what was seen on it.
+    A class carries a component when any machine of that class has an event on it; a class without
+    any event carries what every other class carries, where there are at least `FEWEST_CLASSES` of
+    them.
 
     Parameters
     ----------
     equipment_class : Series, by unit_id
+        Of the whole fleet.
     """
-    pairs = maintenance_events[["unit_id", "component"]].astype("object").dropna()
-    pairs = pairs.drop_duplicates()
+    pairs = maintenance_events[CELL].astype("object").dropna().drop_duplicates()
     pairs["equipment_class"] = pairs["unit_id"].map(equipment_class)
-    by_class = pairs[["equipment_class", "component"]].dropna().drop_duplicates()
+    seen = pairs[["equipment_class", "component"]].dropna().drop_duplicates()
+    n_classes = seen["equipment_class"].nunique()
+    seen_on = seen["component"].value_counts()
+    common = seen_on.index[(seen_on == n_classes) & (n_classes >= FEWEST_CLASSES)].to_series()
+    classes = equipment_class.dropna().drop_duplicates().rename("equipment_class")
+    sound = classes[~classes.isin(seen["equipment_class"])].to_frame()
+    from_others = sound.merge(common.rename("component"), how="cross")
+    return pd.concat([seen, from_others[[*seen.columns]]], ignore_index=True)
+
+
+def carried(
+    maintenance_events: pd.DataFrame, equipment_class: pd.Series, by_class: pd.DataFrame
+) -> pd.DataFrame:
+    """Components each machine carries, by its class or an event of its own: unit_id, component.
+
+    A machine without a class carries what was seen on it.
+
+    Parameters
+    ----------
+    equipment_class : Series, by unit_id
+    by_class : DataFrame
+        As `carried_by_class` gives it.
+    """
+    own = maintenance_events[CELL].astype("object").dropna().drop_duplicates()
+    own = own[own["unit_id"].isin(equipment_class.index)]
     classes = equipment_class.dropna().rename("equipment_class").reset_index()
     from_class = classes.merge(by_class, on="equipment_class")[CELL]
-    n_classes = by_class["equipment_class"].nunique()
-    seen_on = by_class["component"].value_counts()
-    common = seen_on.index[(seen_on == n_classes) & (n_classes >= FEWEST_CLASSES)].to_series()
-    sound = classes[~classes["equipment_class"].isin(by_class["equipment_class"])]
-    from_others = sound.merge(common.rename("component"), how="cross")[CELL]
-    own = pairs.loc[pairs["unit_id"].isin(equipment_class.index), CELL]
-    both = pd.concat([from_class, from_others, own]).drop_duplicates()
+    both = pd.concat([from_class, own]).drop_duplicates()
     return both.sort_values(CELL, kind="stable").reset_index(drop=True)
 
 

@@ -6,6 +6,7 @@ results, and they come back in order.
 """
 
 from collections.abc import Callable, Iterable, Iterator
+from itertools import chain, islice
 from typing import TypeVar
 
 from dutylife.settings.sections import Compute
@@ -33,7 +34,8 @@ def spread(
     common : object
         What all jobs need; it goes to each worker once.
     jobs : iterable
-        Each as small as it can be: it travels to the worker that does it.
+        Each as small as it can be: it travels to the worker that does it. Asked for one by one,
+        as workers come free, so that what is cut out of a large table is not held all at once.
     compute : Compute
         ``[compute]`` of the settings: one process, ``workers`` of them, or a ``scheduler``.
 
@@ -64,13 +66,15 @@ def spread_as_done(
     do: Callable[[Common, Job], Done], common: Common, jobs: Iterable[Job], compute: Compute
 ) -> Iterator[tuple[int, Done]]:
     """Do as `spread`, but give each job's number and result as soon as it is done."""
-    numbered = dict(enumerate(jobs))
+    numbered = enumerate(jobs)
     piece = Piece(do)
-    far = compute.scheduler != "" or compute.workers > 1
-    if not far or len(numbered) < 2 or is_inside():
-        for number, job in numbered.items():
+    far = (compute.scheduler != "" or compute.workers > 1) and not is_inside()
+    begun = list(islice(numbered, 2 if far else 0))
+    left = chain(begun, numbered)
+    if len(begun) < 2:  # nobody to share with, or nothing to share
+        for number, job in left:
             yield number, piece(common, job)
     elif compute.scheduler:
-        yield from by_scheduler(piece, common, numbered, compute.scheduler)
+        yield from by_scheduler(piece, common, left, compute.scheduler)
     else:
-        yield from by_processes(piece, common, numbered, compute.workers)
+        yield from by_processes(piece, common, left, compute.workers)

@@ -33,7 +33,7 @@ def require_scheduler(address: str) -> None:
 
 
 def by_scheduler(
-    piece: Piece, common: Any, jobs: dict[int, Any], address: str
+    piece: Piece, common: Any, jobs: Iterator[tuple[int, Any]], address: str
 ) -> Iterator[tuple[int, Any]]:
     """Yield number and result of each job as it is done.
 
@@ -51,10 +51,9 @@ def by_scheduler(
             _require_workers(client)
             shared = client.submit(_itself, common, pure=False)
             at_once = A_THREAD * max(sum(client.nthreads().values()), 1)
-            left = iter(jobs.items())
             under_way: dict[Any, int] = {}
             while True:
-                for number, job in islice(left, at_once - len(under_way)):
+                for number, job in islice(jobs, at_once - len(under_way)):
                     under_way[client.submit(piece, shared, job, pure=False)] = number
                 if not under_way:
                     return

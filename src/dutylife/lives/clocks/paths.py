@@ -14,6 +14,10 @@ from dutylife.lives.clocks.standing import Array, Flags
 Codes = NDArray[np.int64]
 # a stand that takes less of a stretch than this is not told from a slow month; our proposal
 MISSED_DAYS = 30.0
+_BY_ROW = ("day", "reading", "guessed", "bridged")
+_BY_MACHINE = (
+    "names", "starts_at_zero", "ahead", "n_dropped", "n_restarts", "n_stood", "duty",
+)  # fmt: skip
 _BLOCK = 16_384  # days asked for together: what is worked out on the way stays in the cache
 
 
@@ -33,6 +37,14 @@ class OnDays:
     guessed: Array
     bridged: Array
     source: Codes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FleetMeters:
+    """What some machines need to know of the meters of the others; see `MeterPaths`."""
+
+    has_readings: bool
+    missed_days: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,6 +75,8 @@ class MeterPaths:
         Largest rise a day: 24 for a meter of hours, else infinite. [meter unit per day]
     odd : tuple of OddMeter
         Machines left out because their meter counts something else.
+    fleet : FleetMeters, optional
+        Of the whole fleet, where these are some of its machines.
     """
 
     names: Words
@@ -80,6 +94,7 @@ class MeterPaths:
     duty: Codes
     fastest: float
     odd: tuple[OddMeter, ...]
+    fleet: FleetMeters | None = None
     _use: Array = field(init=False, repr=False)
     _gap: Array = field(init=False, repr=False)
     _is_bridged: bool = field(init=False, repr=False)
@@ -96,6 +111,11 @@ class MeterPaths:
     def __len__(self) -> int:
         """Machines with a reading."""
         return len(self.names)
+
+    @property
+    def has_readings(self) -> bool:
+        """Whether any machine of the fleet has a reading."""
+        return self.fleet.has_readings if self.fleet else len(self) > 0
 
     @property
     def machine(self) -> Codes:
@@ -124,6 +144,8 @@ class MeterPaths:
         As many stands as were seen, by days of use of all machines, each of `MISSED_DAYS`; 0 in a
         fleet whose meters were never seen to stop. [d]
         """
+        if self.fleet is not None:
+            return self.fleet.missed_days
         lived = float(np.nansum(self._gap))
         seen = float(self.n_stood.sum())
         return seen / lived * MISSED_DAYS**2 if lived > 0 else 0.0
@@ -133,6 +155,19 @@ class MeterPaths:
         codes, words = codes_of(unit_id)
         place: Codes = pd.Index(self.names).get_indexer(pd.Index(words))
         return np.append(place, -1)[codes]
+
+    def within(self, first: str, last: str) -> "MeterPaths":
+        """Paths of the machines whose names lie between two, both included."""
+        low = int(np.searchsorted(self.names, first, side="left"))
+        high = int(np.searchsorted(self.names, last, side="right"))
+        rows, machines = slice(self.start[low], self.start[high]), slice(low, high)
+        by_row = {name: getattr(self, name)[rows] for name in _BY_ROW}
+        by_machine = {name: getattr(self, name)[machines] for name in _BY_MACHINE}
+        return MeterPaths(
+            **by_row, **by_machine, start=self.start[low : high + 1] - self.start[low],
+            season=self.season, fastest=self.fastest, odd=(),
+            fleet=FleetMeters(has_readings=self.has_readings, missed_days=self.missed_days),
+        )  # fmt: skip
 
     def told(self, counts: Codes) -> dict[str, int]:
         """Machines that have any of what was counted by machine, by name."""
