@@ -81,10 +81,13 @@ class Kernel:
 
     def _left(self, leaving: float, since: Array) -> Array:
         """Chance of leaving within the open gap and of no visit before that, by rate."""
-        k = self.spread[:, None]
-        pull = k * self.rates / (k * self.rates + leaving)
-        top = (k * self.rates + leaving) * self.open_days[:, None]
-        out: Array = 1 - since[:, None] * self.still - pull**k * _lower(self.spread, top)
+        out: Array = 1 - since[:, None] * self.still
+        # a shape at a time: there are two at most, and the powers are the same for all of one
+        for k in np.unique(self.spread):
+            rows = self.spread == k
+            rate = k * self.rates + leaving
+            pull = np.power(k * self.rates / rate, np.full(len(rate), k))
+            out[rows] -= pull * _tabled_at(float(k), rate * self.open_days[rows, None])
         return out
 
 
@@ -130,12 +133,15 @@ def kernel_of(seen: Visits, evenness: float) -> Kernel:
 def _lower(shapes: Array, x: Array) -> Array:
     """Lower gamma integrals P(shape, x), rows by shape, from tables: good to 1e-6."""
     out = np.empty_like(x)
-    with np.errstate(divide="ignore"):
-        log_x = np.log(x)
     for shape in np.unique(shapes):
         rows = shapes == shape
-        out[rows] = np.interp(log_x[rows], _TABLE, _tabled(float(shape)))
+        out[rows] = _tabled_at(float(shape), x[rows])
     return out
+
+
+def _tabled_at(shape: float, x: Array) -> Array:
+    with np.errstate(divide="ignore"):
+        return np.asarray(np.interp(np.log(x), _TABLE, _tabled(shape)))
 
 
 @lru_cache(maxsize=64)
