@@ -4,6 +4,9 @@ Public names are loaded when first used, so that ``import dutylife`` costs littl
 pandas. Any stage can be called alone on a DataFrame: ``import dutylife as dl``.
 """
 
+import os
+import sys
+import warnings
 from importlib import import_module
 from typing import Any
 
@@ -26,6 +29,24 @@ _HOME = {
     "DutylifeError": "errors",
 }  # fmt: skip
 __all__ = sorted(_HOME)
+
+
+def _words_as_objects() -> None:
+    """Have words in tables held as pandas 2 does.
+
+    pandas 3 gives columns of words a type of their own, which does not mix with the one that tables
+    are read into. Its option goes with pandas 4, which the package does not allow yet.
+    """
+    pandas = sys.modules.get("pandas")
+    if pandas is None:  # read when it is imported; to import it here would cost half a second
+        os.environ.setdefault("PANDAS_FUTURE_INFER_STRING", "0")
+    elif int(pandas.__version__.split(".")[0]) > 2:  # noqa: PLR2004
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # that the option is to go
+            pandas.set_option("future.infer_string", False)
+
+
+_words_as_objects()
 
 
 def __getattr__(name: str) -> Any:

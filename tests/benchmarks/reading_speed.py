@@ -56,13 +56,14 @@ def _growth(n_rows: int) -> Iterator[tuple[int, Callable[[], object]]]:
         yield n, partial(typed_lines, export_of(n)[1])
 
 
+# not ru_maxrss: a process begins with that of the one that started it, which may hold far more
 PEAK = """
-import resource, sys
+import re, sys
 from pathlib import Path
 from reading_speed import settings_of, typed_lines
 for path in sys.argv[1:]:
     typed_lines(settings_of(Path(path)))
-    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+    print(re.search(r"VmHWM:\\s*(\\d+)", Path("/proc/self/status").read_text())[1])
 """
 
 

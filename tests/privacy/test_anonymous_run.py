@@ -161,6 +161,27 @@ def test_findings_that_quote_say_nothing_and_others_lose_their_names():
     assert "unit_id" in text
 
 
+def test_a_finding_that_may_name_a_machine_of_a_short_name_says_nothing():
+    """Machines called 12 and K7: a figure may be one of them, and a figure can't be replaced."""
+    said = ["believed gone: 3, 12 and 40", "1200 of 1250 lines", "12 lines have no meter",
+            "the meter of K7 stood", "k7 is no name, nor is 5"]  # fmt: skip
+    rows = [
+        {"finding_id": str(n), "stage": "lives", "kind": "note", "message": m, "mend": "see there",
+         "key": "", "source_row": n}
+        for n, m in enumerate(said)
+    ]  # fmt: skip
+    rows.append(rows[1] | {"finding_id": "9", "mend": "state the use of 12", "source_row": 9})
+    names = Pseudonyms(KEY)
+    names.look_for("machine", ["12", "K7"])
+    names.look_for("ticket", ["5"])
+    table = anonymous_tables({"findings": as_table("findings", pd.DataFrame(rows))}, names)
+    by_row = table["findings"].set_index("source_row")["message"].astype("object")
+    assert {n for n in by_row.index if "left out" in by_row[n]} == {0, 2, 3, 9}
+    assert by_row[1] == said[1]
+    assert by_row[4] == said[4]
+    assert "use of 12" not in table["findings"].to_csv()
+
+
 def test_the_key_is_made_once_and_may_come_from_the_environment(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ):

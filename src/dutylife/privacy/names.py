@@ -15,6 +15,7 @@ _WORD = re.compile(r"\w+")
 # a shorter name, or a short number, stands in sentences by chance
 _LEAST_LETTERS = 3
 _LEAST_DIGITS = 4
+_OF_SOMEBODY = ("machine", "customer")  # a short ticket number tells nobody anything
 
 
 class Pseudonyms:
@@ -38,6 +39,7 @@ class Pseudonyms:
         self._key = key
         self._known: dict[tuple[str, str], str] = {}
         self._names: dict[str, str] = {}  # names looked for, and of what kind
+        self._short: set[str] = set()  # of them those not replaced in sentences
         # first word of a name, folded -> (name, its pseudonym), longest first
         self._by_word: dict[str, list[tuple[str, str]]] = {}
 
@@ -47,7 +49,7 @@ class Pseudonyms:
             return name
         found = self._known.get((kind, name))
         if found is None:
-            told = "".join(name.split()).casefold() if kind in ("machine", "customer") else name
+            told = "".join(name.split()).casefold() if kind in _OF_SOMEBODY else name
             text = f"{kind}\x1f{told}".encode("utf-8", "surrogatepass")
             digest = hmac.new(self._key, text, hashlib.sha256).digest()
             signs = base64.b32encode(digest).decode("ascii").lower()[:_SIGNS]
@@ -62,6 +64,8 @@ class Pseudonyms:
             first = _WORD.search(name)
             least = _LEAST_DIGITS if name.isdecimal() else _LEAST_LETTERS
             if first is None or len(name) < least:
+                if kind in _OF_SOMEBODY:
+                    self._short.add(name)
                 continue
             word = first[0].casefold()
             self._by_word.setdefault(word, []).append((name, self.of(kind, name)))
@@ -73,6 +77,10 @@ class Pseudonyms:
         """Pseudonym of a text that is a name looked for, however short; else blank."""
         kind = self._names.get(text)
         return "" if kind is None or not text else self.of(kind, text)
+
+    def may_name(self, text: str) -> bool:
+        """Whether a word or number of it is also a machine or customer, too short to replace."""
+        return not self._short.isdisjoint(_WORD.findall(text))
 
     def without_names(self, text: str) -> str:
         """A sentence with pseudonyms for the names in it; names of several words in any case."""

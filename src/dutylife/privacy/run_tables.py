@@ -29,6 +29,10 @@ _KINDS_OF_JOB = ("repair", "service", "warranty")
 # their messages quote cells and texts
 _QUOTING = ("settings", "intake", "draft", "coding", "history")
 _LEFT_OUT = "what it says is left out of a run under pseudonyms, since it may quote names or texts"
+_UNSURE = (
+    "what it says is left out of a run under pseudonyms, since a word or number in it is also the "
+    "short name of a machine or customer"
+)
 _ASK = "see this finding in the shop's own run"
 
 
@@ -114,15 +118,17 @@ def _one(text: str, column: str, names: Pseudonyms) -> str:
 
 def _findings(found: pd.DataFrame, names: Pseudonyms) -> pd.DataFrame:
     quotes = found["stage"].isin(_QUOTING)
-    message = (
-        found["message"]
-        .astype("object")
-        .where(~quotes, "a finding of " + found["stage"].astype("object") + ": " + _LEFT_OUT)
+    said = found[["message", "mend"]].astype("object").fillna("")
+    # of a fleet of machines called 12 and 107 figures may be names: then better nothing is said
+    unsure = ~quotes & said.map(names.may_name).any(axis=1)
+    why = pd.Series(_LEFT_OUT, index=found.index).mask(unsure, _UNSURE)
+    message = said["message"].mask(
+        quotes | unsure, "a finding of " + found["stage"].astype("object") + ": " + why
     )
     key = found["key"].astype("object")
     plain = key.isna() | key.isin(["", *COLUMNS])
     return found.assign(
-        message=message, mend=found["mend"].astype("object").where(~quotes, _ASK),
+        message=message, mend=found["mend"].astype("object").mask(quotes | unsure, _ASK),
         # a short name is not looked for in sentences, but a key that is one is one
         key=key.where(plain | ~quotes, key.dropna().map(lambda k: names.of("key", str(k)))).map(
             lambda k: names.known(str(k)) or k, na_action="ignore"

@@ -233,9 +233,14 @@ def _proposed(own: Floats) -> float:
 
 def _share(codes: Ints, period: Floats, makes: Flags, visit_cost: float) -> Floats:
     """A task's part of a visit if the machine came as often as its most frequent task is due."""
-    rates = pd.Series(np.where(makes, 1 / period, 0.0)).groupby(codes)
-    most, total = rates.transform("max"), rates.transform("sum")
-    return (visit_cost * (most / total).fillna(1.0)).to_numpy(dtype=float)
+    rates = np.where(makes, 1 / period, 0.0)
+    # not by pandas: its sums of groups differ in the last digit from version to version, and of
+    # plans that are equally good another one would be found
+    total = np.bincount(codes, rates)
+    most = np.zeros(len(total))
+    np.maximum.at(most, codes, rates)
+    share = np.divide(most, total, out=np.ones(len(total)), where=total > 0)
+    return np.asarray(visit_cost * share[codes])
 
 
 def _curve(row: Any, laws: "Laws", own: float, share: float, failure: float) -> LawCurve | None:
