@@ -98,15 +98,17 @@ def demo(out: Path | None) -> None:
     type=click.Path(path_type=Path, dir_okay=False),
     help="Settings file to write; dutylife.toml beside the first export when not given.",
 )
-@click.option("--replace", is_flag=True, help="Overwrite a settings file and duty.csv there.")
+@click.option(
+    "--replace", is_flag=True, help="Replace a settings file and duty.csv there, which are kept."
+)
 def draft_command(exports: tuple[str, ...], out: Path | None, *, replace: bool) -> None:
     """Look at exports and write a settings file: proposed columns, how sure, what to ask."""
-    from dutylife.draft import default_out, draft_settings, write_draft
+    from dutylife.draft import KEPT, default_out, draft_settings, write_draft
 
     target = out or default_out(list(exports))
     draft = draft_settings(list(exports), target.parent)
     for path in write_draft(draft, target, replace=replace):
-        click.echo(f"written: {path}")
+        click.echo(f"{'kept' if path.name.endswith(KEPT) else 'written'}: {path}")
     for question in draft.questions:
         click.echo(f"  to answer: {question}")
     for hint in draft.hints:

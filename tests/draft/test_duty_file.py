@@ -64,6 +64,22 @@ def test_a_new_draft_keeps_what_was_confirmed(drafted, tmp_path: Path):
     assert len(now) == 3
 
 
+def test_what_a_replaced_draft_held_is_kept_beside_the_new_one(drafted, tmp_path: Path):
+    """Settings a person wrote, and duties changed but not yet confirmed, are not lost."""
+    folder = tmp_path / "mine"
+    settings, duty = folder / "s.toml", folder / "duty.csv"
+    write_draft(drafted, settings)
+    assert write_draft(drafted, settings, replace=True) == [settings, duty]
+    by_hand = drafted.text + "# the west depot counts in miles\n"
+    not_confirmed = drafted.duty_csv.replace("stone dust", "quarry")
+    settings.write_text(by_hand, encoding="utf-8")
+    duty.write_text(not_confirmed, encoding="utf-8")
+    kept = [folder / "s.toml.before", folder / "duty.csv.before"]
+    assert write_draft(drafted, settings, replace=True) == [kept[0], settings, kept[1], duty]
+    assert [p.read_text(encoding="utf-8") for p in kept] == [by_hand, not_confirmed]
+    assert settings.read_text(encoding="utf-8") == drafted.text
+
+
 def test_a_word_for_salt_inside_another_word_is_no_salt():
     lines = pd.DataFrame({
         "customer": ["Meier"] * 20, "ticket": [str(n) for n in range(20)],

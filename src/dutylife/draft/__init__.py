@@ -2,9 +2,9 @@
 
 from dutylife.draft.changes import changed_columns, read_or_tell_changes
 from dutylife.draft.confirm import ConfirmedMapping, confirm_mapping
-from dutylife.draft.writing import Decided, Draft, default_out, draft_settings, write_draft
+from dutylife.draft.writing import KEPT, Decided, Draft, default_out, draft_settings, write_draft
 
 __all__ = [
-    "ConfirmedMapping", "Decided", "Draft", "changed_columns", "confirm_mapping", "default_out",
-    "draft_settings", "read_or_tell_changes", "write_draft",
+    "KEPT", "ConfirmedMapping", "Decided", "Draft", "changed_columns", "confirm_mapping",
+    "default_out", "draft_settings", "read_or_tell_changes", "write_draft",
 ]  # fmt: skip

@@ -2,6 +2,7 @@
 
 import glob
 import os
+import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -29,6 +30,7 @@ from dutylife.settings import Export, SourceColumn
 
 _SAMPLES = 3
 DUTY_FILE = "duty.csv"
+KEPT = ".before"  # what the name of a replaced file ends in, kept beside the new one
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +121,17 @@ def draft_settings(paths: list[str | Path], out_folder: str | Path = ".") -> Dra
 def write_draft(draft: Draft, out: str | Path, *, replace: bool = False) -> list[Path]:
     """Write the settings file and duty.csv beside it; what a person filled in is never lost.
 
+    Parameters
+    ----------
+    replace : bool
+        Files there already are replaced. Duties a person confirmed go into the new duty.csv; what
+        stood there is kept beside it, its name ending in `KEPT`, where it is not what is written.
+
+    Returns
+    -------
+    list of Path
+        Files written, those kept among them.
+
     Raises
     ------
     RunError
@@ -140,9 +153,15 @@ def write_draft(draft: Draft, out: str | Path, *, replace: bool = False) -> list
     if duty in files and duty.is_file():
         before = read_raw(duty, Export(path=DUTY_FILE), "draft")
         files[duty] = with_confirmed(draft.duty_csv, before.cells.astype("object"))
+    written = []
     for path, text in files.items():
+        if path.is_file() and path.read_bytes() != text.encode():
+            kept = path.with_name(path.name + KEPT)
+            shutil.copyfile(path, kept)
+            written.append(kept)
         write_whole(path, text)
-    return list(files)
+        written.append(path)
+    return written
 
 
 def _asked_once(exports: list[DraftedExport]) -> list[str]:
