@@ -181,6 +181,17 @@ def test_rows_that_wait_in_a_journal_are_not_lost_unseen(tmp_path: Path):
     assert read_base(tmp_path) == 21
 
 
+@pytest.mark.parametrize("mode", ["DELETE", "WAL"])
+def test_reading_a_file_leaves_nothing_beside_it(tmp_path: Path, mode: str):
+    base = base_with_rows(tmp_path / "shop.db")
+    base.execute(f"PRAGMA journal_mode={mode}")
+    base.close()
+    before = (tmp_path / "shop.db").read_bytes()
+    assert read_base(tmp_path) == 20
+    assert [p.name for p in tmp_path.iterdir()] == ["shop.db"]
+    assert (tmp_path / "shop.db").read_bytes() == before
+
+
 @pytest.mark.database
 def test_a_database_connection_that_is_dropped():
     import sqlalchemy as sa
