@@ -40,7 +40,7 @@ def test_visits_are_working_days_within_the_horizon(fleet):
     assert len(visits) > 0
     assert (visits["due_on"] > AS_OF).all()
     assert (visits["due_on"] <= AS_OF + pd.DateOffset(months=6)).all()
-    assert (visits["due_on"].dt.dayofweek < 5).all()
+    assert (visits["due_on"].dt.day_of_week < 5).all()
     assert set(visits["unit_id"].astype(object)) == set(fleet.units["unit_id"].astype(object))
 
 

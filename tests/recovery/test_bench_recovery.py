@@ -45,7 +45,7 @@ def year_of(seed: int, season: float, folder: Path) -> pd.DataFrame:
     said = load.table[load.table["equipment_class"] == ALL].set_index("from_date")
     said = said.assign(spread=load.law.spread[-1], seed=seed, season=season)
     came = arrivals_of(whole, t["maintenance_events"], t["units"], END).visits
-    week = came["arrived"] - pd.to_timedelta(came["arrived"].dt.weekday, unit="D")
+    week = came["arrived"] - pd.to_timedelta(came["arrived"].dt.day_of_week, unit="D")
     sums = came.assign(n=1.0).groupby(week)[["n", "labour_hours"]].sum()
     both = said.join(sums).fillna({"n": 0.0, "labour_hours": 0.0})
     return both[both.index <= END - pd.Timedelta(days=7)]

@@ -80,7 +80,7 @@ def visits_of(
     out = []
     for day in range(7 * WEEKS * (n_years + from_year)):
         date = first + pd.Timedelta(days=day)
-        share = rush(strength)[min((date.dayofyear - 1) // 7, WEEKS - 1)]
+        share = rush(strength)[min((date.day_of_year - 1) // 7, WEEKS - 1)]
         for _ in range(rng.poisson(a_week / 7 * share)):
             out.append((date, f"{'AB'[rng.integers(2)]}-{rng.integers(40)}"))
     return out
@@ -219,7 +219,7 @@ def test_hours_and_loaners_of_a_record_come_true():
     record = tables_of(visits[:last], hours[:last], days[:last])
     table = whole(bench_load(record, settings_of(hours_per_week=30.0)).table)
     later = pd.DataFrame({"day": [d for d, _ in visits[last:]], "hours": hours[last:]})
-    later["week"] = later["day"] - pd.to_timedelta(later["day"].dt.weekday, unit="D")
+    later["week"] = later["day"] - pd.to_timedelta(later["day"].dt.day_of_week, unit="D")
     came = later.groupby("week")["hours"].sum().reindex(table["from_date"]).dropna()
     said = table.set_index("from_date").loc[came.index]
     assert 0.78 <= (came <= said["labour_hours_p90"]).mean() <= 1.0

@@ -28,7 +28,7 @@ def orders_a_week(shared: Path) -> pd.Series:
     orders = orders.merge(kinds, on="job_type_id")
     orders = orders[orders["job_type"] == "REPAIR"]
     day = pd.to_datetime(orders["date_id"].astype(str))
-    monday = day - pd.to_timedelta(day.dt.weekday, unit="D")
+    monday = day - pd.to_timedelta(day.dt.day_of_week, unit="D")
     return monday.value_counts().sort_index().asfreq("7D", fill_value=0).iloc[1:-1]
 
 

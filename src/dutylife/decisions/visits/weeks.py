@@ -65,7 +65,7 @@ def weeks_ahead(as_of: pd.Timestamp, settings: Settings) -> Weeks:
     months = settings.report.horizon_months
     ends = [as_of + pd.DateOffset(months=m) for m in range(1, months + 1)]
     dates = pd.date_range(as_of + pd.Timedelta(days=1), ends[-1])
-    dates = dates[dates.dayofweek < WORKDAYS]
+    dates = dates[dates.day_of_week < WORKDAYS]
     ahead = (dates - as_of).days.to_numpy()
     year_week = dates.isocalendar()
     key = (year_week["year"].astype(int) * 100 + year_week["week"].astype(int)).to_numpy()

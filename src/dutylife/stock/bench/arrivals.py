@@ -45,7 +45,7 @@ class Arrivals:
 
 def parts_of_year(mondays: pd.DatetimeIndex) -> Ints:
     """Part of the year, 0 to 51, of the weeks that begin on some Mondays."""
-    day = (mondays + _MIDDLE).dayofyear.to_numpy()
+    day = (mondays + _MIDDLE).day_of_year.to_numpy()
     return np.asarray(np.minimum((day - 1) // 7, WEEKS - 1), dtype=np.int64)
 
 
