@@ -112,6 +112,27 @@ def spans_of_days(days: pd.Series) -> pd.Series:
     return pd.to_timedelta(days.fillna(0.0), unit="D").mask(days.isna())
 
 
+def days_at(keys: pd.Series, days: pd.Series) -> pd.Series:
+    """Day of each key, missing where there is none.
+
+    As ``keys.map(days)``, which pandas 3 refuses where there is no day at all.
+
+    Parameters
+    ----------
+    keys : Series of words, shape (n,)
+    days : Series of datetime, by key
+    """
+    found = days.reindex(pd.Index(keys.to_numpy(dtype=object))).to_numpy(dtype="datetime64[ns]")
+    return pd.Series(found, index=keys.index)
+
+
+def filled_from(words: pd.Series, other: pd.Series | str) -> pd.Series:
+    """Words with the missing ones taken from ``other``; always of type object."""
+    given = words.astype("object").to_numpy()
+    rest = other if isinstance(other, str) else other.astype("object").to_numpy()
+    return pd.Series(np.where(pd.isna(given), rest, given), index=words.index, dtype="object")
+
+
 def check_table(name: str, frame: pd.DataFrame) -> pd.DataFrame:
     """Return every fault of a frame as rows of row, column, value, code, mend; empty when none."""
     typed, problems = _coerce(TABLES[name], frame.reset_index(drop=True))

@@ -56,6 +56,7 @@ def score(seed: int, folder: Path, *, n_units: int = 40, n_years: float = 2) -> 
     events = events[(events["confidence"] >= 0.5) & ~events["is_comeback"]]
     events = events.sort_values("event_date")
     lives = pd.read_csv(files["lives"], parse_dates=["ended_on"])
+    lives["ended_on"] = lives["ended_on"].astype("datetime64[ns]")  # pandas 3 reads microseconds
     first, last = tables["service_lines"]["service_date"].agg(["min", "max"])
     failed = lives[lives["event"] == "failed"].sort_values("ended_on")
     visits = tables["service_lines"][["unit_id", "service_date"]].drop_duplicates().dropna()

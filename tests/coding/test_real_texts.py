@@ -47,6 +47,7 @@ def test_failures_of_a_practice_fleet_are_found_through_its_messy_export(tmp_pat
     events = coded["maintenance_events"].astype({"unit_id": "object", "component": "object"})
     failed = events[events["reason"] == "failure"][["unit_id", "component", "event_date"]]
     truth = pd.read_csv(files["lives"], parse_dates=["ended_on"])
+    truth["ended_on"] = truth["ended_on"].astype("datetime64[ns]")  # pandas 3 reads microseconds
     first, last = tables["service_lines"]["service_date"].agg(["min", "max"])
     inside = truth["ended_on"].between(first, last - pd.Timedelta(days=7))
     lives = truth[inside & (truth["event"] == "failed")].sort_values("ended_on")

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import pandas as pd
 
-from dutylife.schema import joined_by
+from dutylife.schema import filled_from, joined_by
 
 IsBare = Callable[[str], bool]  # of a work text: it says that something was mended, not what
 _MENDED = ("clean", "repair", "adjust")
@@ -107,7 +107,7 @@ def mended_beside(
     ]
     if silent.empty or not mended.any():
         return pd.DataFrame()
-    key = _pattern(told["points_to"]) + "|" + told["job"].map(parts).fillna("")
+    key = _pattern(told["points_to"]) + "|" + filled_from(told["job"].map(parts), "")
     cases = pd.DataFrame({"key": key, "component": told["component"], "mended": mended,
                           "activity": told["activity"]}, dtype="object")  # fmt: skip
     n = cases.groupby("key").size()

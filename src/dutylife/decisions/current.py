@@ -5,6 +5,7 @@ import pandas as pd
 
 from dutylife.decisions.arrived import came_new_on
 from dutylife.decisions.usage import DAYS_PER_WEEK
+from dutylife.schema import days_at
 
 _LIFE = ["unit_id", "component", "position"]
 _WORDS = [*_LIFE, "duty", "equipment_class", "part_number", "event"]
@@ -40,18 +41,18 @@ def current_lives(
     last = last[last["event"].isin(["running", "lost"])].reset_index(drop=True)
     fleet = units.astype({"unit_id": "object"}).set_index("unit_id")
     probability = last["unit_id"].map(fleet["prob_in_service"]).fillna(last["prob_in_service"])
-    left = last["unit_id"].map(fleet["left_on"])
+    left = days_at(last["unit_id"], fleet["left_on"])
     since = (as_of - last["ended_on"]).dt.days.clip(lower=0).fillna(0.0)
     per_day = last["unit_id"].map(use).astype(float) / DAYS_PER_WEEK
     # the first part of a machine that came new is as old as the machine
-    began = last["unit_id"].map(came_new_on(units)).where(last["life_number"] == 1)
-    since_new = (as_of - pd.to_datetime(began)).dt.days.astype(float)
+    began = days_at(last["unit_id"], came_new_on(units)).where(last["life_number"] == 1)
+    since_new = (as_of - began).dt.days.astype(float)
     age_days = (last["exit_days"] + since).fillna(since_new)
     unknown = age_days.isna() & last["exit_hours"].isna()
     # between the last evidence and now a machine of unknown use adds an unknown number of hours
     age_hours = last["exit_hours"] + (since * per_day).where(since > 0, 0.0)
     age_hours = age_hours.fillna(age_days * per_day)
-    start = last["installed_on"].fillna(last["unit_id"].map(fleet["first_seen"]))
+    start = last["installed_on"].fillna(days_at(last["unit_id"], fleet["first_seen"]))
     seen = (as_of - start).dt.days.clip(lower=0).fillna(0.0)
     out = last[["unit_id", "component", "position", "duty", "equipment_class", "part_number"]]
     out = out.assign(

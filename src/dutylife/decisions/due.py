@@ -8,6 +8,7 @@ from dutylife.decisions.current import current_lives
 from dutylife.decisions.starting import OPERATOR_DAYS, OPERATOR_HOURS
 from dutylife.decisions.usage import DAYS_PER_WEEK, latest_spans
 from dutylife.provenance import digest_of
+from dutylife.schema import filled_from
 
 IN_SERVICE = 0.5
 # servicing by a starting value met more often than this is done by the crew between visits: it
@@ -70,7 +71,7 @@ def machine_tasks(
         (rows["interval_hours"] < OPERATOR_HOURS) & rows["clock"].ne("days")
     )
     systems = {name: c.system for name, c in known.items()}
-    electric = rows["component"].map(systems).fillna("").str.startswith("alternator")
+    electric = filled_from(rows["component"].map(systems), "").str.startswith("alternator")
     limit = _limit_days(rows, known, per_day, is_replace).where(~hurts, period)
     rows = rows.assign(
         per_day=per_day.where(rows["clock"] == "hours", 1.0),

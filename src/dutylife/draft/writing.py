@@ -26,6 +26,7 @@ from dutylife.intake.columns import COLUMNS_OF
 from dutylife.intake.findings import first_few
 from dutylife.intake.raw import Place, read_raw
 from dutylife.intake.values import blanked, read_dates, read_numbers
+from dutylife.schema import filled_from
 from dutylife.settings import Export, SourceColumn
 
 _SAMPLES = 3
@@ -226,7 +227,7 @@ def _told_lines(one: DraftedExport, machines: dict[str, dict[str, str]]) -> pd.D
     cells = _under_our_names(one, wanted)
     for name, told in machines.items():
         if told and "unit_id" in cells:
-            known = cells["unit_id"].map(told).fillna("")
+            known = filled_from(cells["unit_id"].map(told), "")
             cells[name] = cells[name].mask(cells[name] == "", known) if name in cells else known
     if "service_date" in cells:
         cells["date"] = read_dates(cells["service_date"], one.export.date_order or "ymd")

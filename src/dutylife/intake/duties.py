@@ -15,8 +15,7 @@ from dutylife.intake.findings import finding, first_few
 from dutylife.intake.layout import RawTable
 from dutylife.intake.names import name_key
 from dutylife.intake.raw import read_raw
-from dutylife.intake.values import filled_from
-from dutylife.schema import as_table
+from dutylife.schema import as_table, days_at, filled_from
 from dutylife.settings import Export, Settings, SourceColumn
 
 NOT_STATED = "not stated"
@@ -277,7 +276,7 @@ def build_spans(
     spans = spans.sort_values(["unit_id", "from_date"], kind="stable")
     told = units.assign(unit_id=units["unit_id"].astype("object")).set_index("unit_id")
     is_first = ~spans["unit_id"].duplicated()
-    entered = spans["unit_id"].map(told["in_service_on"])
+    entered = days_at(spans["unit_id"], told["in_service_on"])
     earlier = is_first & (entered < spans["from_date"])
     spans["from_date"] = spans["from_date"].mask(earlier, entered)
     last = told["left_on"].fillna(end)
@@ -285,7 +284,7 @@ def build_spans(
     # a machine seen after the day it is said to have left was still there
     last = last.where(~(told["last_seen"] > last), told["last_seen"])
     following = spans.groupby("unit_id")["from_date"].shift(-1) - pd.Timedelta(days=1)
-    spans["to_date"] = following.fillna(spans["unit_id"].map(last))
+    spans["to_date"] = following.fillna(days_at(spans["unit_id"], last))
     spans["to_date"] = spans["to_date"].where(
         spans["to_date"] >= spans["from_date"], spans["from_date"]
     )

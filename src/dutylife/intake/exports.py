@@ -40,8 +40,7 @@ from dutylife.intake.rows import (
     set_taken_aside,
 )
 from dutylife.intake.settle import settled_exports
-from dutylife.intake.values import filled_from
-from dutylife.schema import as_table
+from dutylife.schema import as_table, filled_from
 from dutylife.secret import VARIABLE, secret
 from dutylife.settings import KINDS, Settings
 from dutylife.spread import spread

@@ -7,8 +7,7 @@ import pandas as pd
 from dutylife.intake.columns import MACHINE_COLUMNS, Mapped, require_columns
 from dutylife.intake.findings import finding, first_few
 from dutylife.intake.names import name_key
-from dutylife.intake.values import filled_from
-from dutylife.schema import as_table
+from dutylife.schema import as_table, filled_from
 from dutylife.settings import Settings
 
 

@@ -12,6 +12,7 @@ from dutylife.lives.found import last_good_days
 from dutylife.lives.positions import CELL, on_positions, with_known_places
 from dutylife.lives.spells import split_at_moves
 from dutylife.lives.watch import at_span
+from dutylife.schema import days_at
 from dutylife.settings import Settings
 
 
@@ -74,7 +75,7 @@ def _chained(events: pd.DataFrame, fleet: Fleet, block: Block) -> pd.DataFrame:
         fleet.positions, of_class,
     )  # fmt: skip
     ends["is_open"] = False
-    still["ended_on"] = still["unit_id"].map(machines["observed_to"])
+    still["ended_on"] = days_at(still["unit_id"], machines["observed_to"])
     still["event"] = still["unit_id"].map(machines["ends"])
     still = still.assign(is_open=True, renews=False, weight=1.0, is_comeback=False,
                          failure_mode=None, fitted=None, pieces=np.nan, was_found=False,
@@ -89,7 +90,7 @@ def _chained(events: pd.DataFrame, fleet: Fleet, block: Block) -> pd.DataFrame:
     renewed = cell["renews"].shift().eq(True)
     lives["installed_on"] = previous.where(renewed)
     lives["part_number"] = cell["fitted"].shift()
-    begin = pd.to_datetime(lives["unit_id"].map(machines["observed_from"]))
+    begin = days_at(lives["unit_id"], machines["observed_from"])
     lives["watched_from"] = previous.where(previous > begin, begin)
     lives["equipment_class"] = lives["unit_id"].map(machines["equipment_class"])
     lives["prob_in_service"] = lives["unit_id"].map(machines["prob_in_service"])
@@ -107,12 +108,12 @@ def _first_parts(lives: pd.DataFrame, fleet: Fleet, block: Block) -> pd.DataFram
     they count as original, marked by ``age_then``.
     """
     out, machines = lives.copy(), block.machines
-    began = pd.to_datetime(out["unit_id"].map(machines["in_service_on"]))
+    began = days_at(out["unit_id"], machines["in_service_on"])
     first = (out["life_number"] == 1) & began.notna()
     within = first & (began >= fleet.record_start)
     rule = fleet.settings.lives.first_part
     if rule == "original":
-        seen = pd.to_datetime(out["unit_id"].map(machines["first_seen"]))
+        seen = days_at(out["unit_id"], machines["first_seen"])
         out["watched_from"] = out["watched_from"].mask(first & seen.notna(), seen)
     taken = within if rule == "unknown" else first
     out["installed_on"] = out["installed_on"].mask(taken, began)

@@ -8,6 +8,7 @@ from dutylife.intake.findings import finding, first_few
 from dutylife.lives.elsewhere import counter_habits
 from dutylife.lives.positions import number_for, stated_numbers
 from dutylife.lives.watch import Watch
+from dutylife.schema import filled_from
 from dutylife.settings import Settings
 from dutylife.wording import count
 
@@ -108,7 +109,7 @@ def _more_pieces(
     rows = rows[(rows["quantity"] >= 2) | (sides >= 2)].astype(words)
     several = set(positions[["equipment_class", "component"]].itertuples(index=False, name=None))
     stated = stated_numbers(settings)
-    classes = rows["unit_id"].map(watch.machines["equipment_class"]).fillna("")
+    classes = filled_from(rows["unit_id"].map(watch.machines["equipment_class"]), "")
     of = list(zip(classes, rows["component"], strict=True))
     rows = rows[[k not in several and not number_for(stated.get(k[1]), k[0]) for k in of]]
     if rows.empty:

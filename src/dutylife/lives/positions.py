@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from dutylife.components import components_of, short_name
+from dutylife.schema import filled_from
 from dutylife.settings import Settings
 
 CELL = ["unit_id", "component", "position"]
@@ -44,7 +45,7 @@ def n_positions(
         as "1", "2" and so on.
     """
     rows = maintenance_events[["unit_id", "component", "position"]].astype("object")
-    rows["equipment_class"] = rows["unit_id"].map(equipment_class).fillna("")
+    rows["equipment_class"] = filled_from(rows["unit_id"].map(equipment_class), "")
     named = rows[rows["position"].notna() & (rows["position"] != "")]
     key = ["equipment_class", "component", "position"]
     counts = named.groupby(key).size()
@@ -90,7 +91,7 @@ def with_known_places(
     """
     said = maintenance_events["position"].astype("object").fillna("")
     rows = maintenance_events.loc[said != "", ["unit_id", "component"]].astype("object")
-    of = rows["unit_id"].map(equipment_class).fillna("")
+    of = filled_from(rows["unit_id"].map(equipment_class), "")
     places = set(positions.itertuples(index=False, name=None))
     keys = zip(of, rows["component"], said[rows.index], strict=True)
     strange = rows.index[[key not in places for key in keys]]
@@ -138,7 +139,7 @@ def on_positions(
     pairs = dict(zip(keys, known["position"], strict=True))
 
     def of(rows: pd.DataFrame) -> list[tuple[str, ...]]:
-        classes = rows["unit_id"].map(equipment_class).fillna("")
+        classes = filled_from(rows["unit_id"].map(equipment_class), "")
         return [pairs.get(k, ("",)) for k in zip(classes, rows["component"], strict=True)]
 
     held = carried.assign(position=pd.Series(of(carried), index=carried.index, dtype="object"))

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from dutylife.lives.clocks.order import in_a_row
-from dutylife.schema import as_table
+from dutylife.schema import as_table, days_at
 
 CELL = ["unit_id", "component"]
 
@@ -30,7 +30,7 @@ def recurrence_gaps(maintenance_events: pd.DataFrame, last_seen: pd.Series) -> p
     days, goes_on = days[~again], goes_on[~again]
     following = days["event_date"].shift(-1).where(np.append(goes_on, False)[1:])
     days = days.astype({c: "object" for c in CELL})
-    last = pd.to_datetime(days["unit_id"].map(last_seen))
+    last = days_at(days["unit_id"], last_seen)
     last = last.where(last >= days["event_date"], days["event_date"])
     gaps = pd.DataFrame(
         {

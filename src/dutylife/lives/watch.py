@@ -8,7 +8,7 @@ import pandas as pd
 from dutylife.errors import SettingsError
 from dutylife.lives.meter import days_of
 from dutylife.lives.presence import Gaps, Presence, stays_of
-from dutylife.schema import spans_of_days
+from dutylife.schema import days_at, spans_of_days
 from dutylife.settings import Settings
 
 NO_DUTY = "not stated"
@@ -195,7 +195,7 @@ def _presence(
 def _gaps(evidence: pd.DataFrame, start_on: pd.Series, began_with_visit: pd.Series) -> Gaps:
     """Gaps between the days a machine was seen, from the begin of watching on."""
     days = evidence.drop_duplicates().sort_values(["unit_id", "service_date"], kind="stable")
-    days = days[days["service_date"] >= days["unit_id"].map(start_on)]
+    days = days[days["service_date"] >= days_at(days["unit_id"], start_on)]
     gap = days.groupby("unit_id")["service_date"].diff().dt.days.dropna().astype(float)
     of = days.loc[gap.index, "unit_id"]
     sums = pd.DataFrame({"n": 1.0, "days": gap, "log_days": np.log(gap)}).groupby(of).sum()

@@ -14,6 +14,7 @@ from dutylife.practice.streams import Stream
 from dutylife.practice.texts import require_phrases
 from dutylife.practice.tickets import shop_date, typed_lines
 from dutylife.practice.truth import PracticeFleet, simulate_fleet
+from dutylife.schema import filled_from
 
 MACHINES_HEADINGS = ("Machine", "Kind", "Engine", "In service", "Left", "Customer")
 PARTS_HEADINGS = (
@@ -173,8 +174,8 @@ def export_tables(fleet: PracticeFleet, *, says_duty: bool = False) -> Tables:
     if says_duty:
         wrong = wrong_duties(fleet)
         places = {name: customer.duty for name, customer in fleet.scenario.customers.items()}
-        stated = machines["Customer"].map(places).fillna("")
-        machines["Duty"] = machines["Machine"].map(wrong).fillna(stated)
+        stated = filled_from(machines["Customer"].map(places), "")
+        machines["Duty"] = filled_from(machines["Machine"].map(wrong), stated)
     return Tables(
         lines={Path(name).stem: table for name, table in lines.items()},
         whole=typed_lines(fleet),

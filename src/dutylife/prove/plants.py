@@ -7,7 +7,7 @@ import pandas as pd
 
 from dutylife.errors import DutylifeError
 from dutylife.pipeline import AfterStage
-from dutylife.schema import as_table
+from dutylife.schema import as_table, filled_from
 
 Tables = dict[str, pd.DataFrame]
 _ENDS = ("running", "lost")
@@ -70,8 +70,8 @@ def _labels_shuffled(stage: str, tables: Tables) -> Tables:
     duty = spans.drop_duplicates("unit_id").set_index("unit_id")["duty"].sort_index()
     blind = np.random.default_rng(0).permutation(duty.to_numpy())
     new = pd.Series(blind, index=duty.index)
-    lives = lives.assign(duty=lives["unit_id"].map(new).fillna(lives["duty"]))
-    spans = spans.assign(duty=spans["unit_id"].map(new).fillna(spans["duty"]))
+    lives = lives.assign(duty=filled_from(lives["unit_id"].map(new), lives["duty"]))
+    spans = spans.assign(duty=filled_from(spans["unit_id"].map(new), spans["duty"]))
     return _lives(lives) | {"unit_spans": as_table("unit_spans", spans)}
 
 

@@ -8,6 +8,7 @@ import pandas as pd
 
 from dutylife.components import Component, short_name
 from dutylife.errors import SettingsError
+from dutylife.schema import days_at
 from dutylife.settings import PLANS, Settings
 from dutylife.vocabulary.spans import DAYS_PER_MONTH
 
@@ -111,7 +112,7 @@ def seen_rates(failure_events: pd.DataFrame, units: pd.DataFrame) -> dict[tuple[
     """
     lives = failure_events.astype(_WORDS)
     first = units.astype({"unit_id": "object"}).set_index("unit_id")["first_seen"]
-    start = lives["installed_on"].fillna(lives["unit_id"].map(first))
+    start = lives["installed_on"].fillna(days_at(lives["unit_id"], first))
     watched = (lives["exit_days"] - lives["entry_days"]).fillna((lives["ended_on"] - start).dt.days)
     return _counted(lives, lives["event"] == "replaced", watched)
 

@@ -5,6 +5,7 @@ import pandas as pd
 from dutylife.coding import complaint_signs
 from dutylife.coding.complaints import Sign
 from dutylife.lives.watch import at_span
+from dutylife.schema import filled_from
 from dutylife.settings import Settings
 
 _DONE = ("replace", "repair", "clean", "adjust")
@@ -46,7 +47,7 @@ def past_cases(
     told = _complaints(service_lines)
     signs = complaint_signs(told.to_numpy(), settings, asked)
     key = _job(events["unit_id"], events["ticket"], events["event_date"])
-    complaint = key.map(told).fillna("")
+    complaint = filled_from(key.map(told), "")
     weight = events["confidence"].fillna(1.0)
     share = weight / weight.groupby(key).transform("sum").clip(lower=1.0)
     kinds = units.set_index(units["unit_id"].astype(object))["equipment_class"].astype(object)
@@ -54,7 +55,7 @@ def past_cases(
     read = [signs.get(c, Sign("", (), is_known=False)) for c in complaint]
     cases = events[["unit_id", "component", "event_date", "ticket", "is_comeback"]].assign(
         duty=place["duty"],
-        equipment_class=events["unit_id"].map(kinds).fillna(""),
+        equipment_class=filled_from(events["unit_id"].map(kinds), ""),
         complaint=complaint,
         words=[s.words for s in read],
         points_to=[";".join(s.points_to) for s in read],

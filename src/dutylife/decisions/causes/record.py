@@ -14,6 +14,7 @@ from dutylife.decisions.current import current_lives
 from dutylife.decisions.expected_failures import expected_failures
 from dutylife.decisions.usage import DAYS_PER_WEEK, latest_spans, unit_use
 from dutylife.lives.watch import last_day
+from dutylife.schema import days_at
 from dutylife.settings import Settings
 
 _EARLY_CASES = 25.0  # works of which half a one came back: what a short record is held against
@@ -108,7 +109,7 @@ def _expected(
     """Failures expected in each cell; a life of unknown age from the machine's first day on."""
     lives = lives.astype(dict.fromkeys(["unit_id", *CELL], "object"))
     first = units.set_index(units["unit_id"].astype(object))["first_seen"]
-    begun = lives["installed_on"].fillna(lives["unit_id"].map(first))
+    begun = lives["installed_on"].fillna(days_at(lives["unit_id"], first))
     days = (lives["ended_on"] - begun).dt.days.clip(lower=0).astype(float)
     per_day = lives["unit_id"].map(use).astype(float) / DAYS_PER_WEEK
     lives = lives.assign(

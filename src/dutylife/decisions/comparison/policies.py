@@ -12,7 +12,7 @@ from dutylife.components import short_name
 from dutylife.decisions.comparison.standing import Standing, StandingCell
 from dutylife.decisions.due import CREW_DAYS
 from dutylife.decisions.starting import OPERATOR_DAYS, OPERATOR_HOURS, warning_of
-from dutylife.schema import spans_of_days
+from dutylife.schema import days_at, spans_of_days
 from dutylife.settings import Settings
 from dutylife.vocabulary.spans import DAYS_PER_MONTH
 
@@ -138,7 +138,7 @@ def as_seen(standing: Standing, tables: Mapping[str, pd.DataFrame]) -> Plan:
         dict.fromkeys(["unit_id", "component", "duty", "event"], "object")
     )
     first = tables["units"].astype({"unit_id": "object"}).set_index("unit_id")["first_seen"]
-    start = lives["installed_on"].fillna(lives["unit_id"].map(first))
+    start = lives["installed_on"].fillna(days_at(lives["unit_id"], first))
     watched = (lives["exit_days"] - lives["entry_days"]).fillna((lives["ended_on"] - start).dt.days)
     lives = lives.assign(days=watched.clip(lower=0).fillna(0.0))
     lives = lives.assign(n=(lives["event"] == "replaced").astype(float))

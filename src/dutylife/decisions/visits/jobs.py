@@ -19,6 +19,7 @@ from dutylife.decisions.visits.worth import (
     ride_worth,
     with_limit,
 )
+from dutylife.schema import filled_from
 from dutylife.settings import Workshop
 
 Ints = npt.NDArray[np.int64]
@@ -198,7 +199,7 @@ def visit_shares(due: pd.DataFrame, customers: pd.Series, workshop: Workshop) ->
 
 
 def _owners(due: pd.DataFrame, customers: pd.Series) -> pd.Series:
-    return due["unit_id"].map(customers).fillna("").astype(str)
+    return filled_from(due["unit_id"].map(customers), "").astype(str)
 
 
 def _money(due: pd.DataFrame, visit_cost: float | None) -> tuple[Floats, Floats]:

@@ -16,7 +16,7 @@ from dutylife.decisions.visits.planner import plan_jobs
 from dutylife.decisions.visits.rounds import Done
 from dutylife.decisions.visits.weeks import Weeks, weeks_ahead
 from dutylife.errors import DecisionError
-from dutylife.schema import as_table, empty_table, joined_by, spans_of_days
+from dutylife.schema import as_table, empty_table, filled_from, joined_by, spans_of_days
 from dutylife.settings import Settings
 from dutylife.vocabulary import TABLES
 
@@ -164,7 +164,7 @@ def _levelled(
     settings = fleet.settings
     weeks = weeks_ahead(fleet.as_of, settings)
     machine, names = pd.factorize(due["unit_id"].astype(object), sort=True)
-    customer = pd.Series(names).map(fleet.spans["customer"]).fillna("").astype(str)
+    customer = filled_from(pd.Series(names).map(fleet.spans["customer"]), "").astype(str)
     shut = {name: c.blackout_weeks for name, c in settings.customers.items()}
     is_open = np.ones((len(names), len(weeks.days)), dtype=bool)
     for name in set(shut) & set(customer):

@@ -9,7 +9,7 @@ from dutylife.intake.findings import finding, first_few
 from dutylife.intake.history.accounts import Account
 from dutylife.intake.history.near_names import near_names
 from dutylife.intake.names import name_key
-from dutylife.schema import as_table
+from dutylife.schema import as_table, filled_from
 from dutylife.wording import count
 
 _YES = ("yes", "y", "true", "1", "x", "ja", "j", "oui", "o", "sí", "si", "s")
@@ -57,7 +57,7 @@ def apply_aliases(
     by_key = dict(zip(name_key(pd.Series(keys, dtype="object")), confirmed.values(), strict=True))
 
     def renamed(names: pd.Series) -> pd.Series:
-        return name_key(names).map(by_key).fillna(names)
+        return filled_from(name_key(names).map(by_key), names)
 
     out = lines.assign(unit_id=renamed(lines["unit_id"]))
     changed = out["unit_id"] != lines["unit_id"]

@@ -19,6 +19,7 @@ from dutylife.intake.history.superseded import (
 )
 from dutylife.intake.history.waits import say_days_in_shop
 from dutylife.intake.names import name_key
+from dutylife.schema import filled_from
 from dutylife.settings import Settings
 
 
@@ -103,5 +104,8 @@ def apply_history(
 
 def _current(kits: pd.DataFrame, current: dict[str, str]) -> pd.DataFrame:
     by_key = {"".join(o.casefold().split()): n for o, n in current.items()}
-    new = {c: name_key(kits[c]).map(by_key).fillna(kits[c]) for c in ("kit_number", "part_number")}
+    new = {
+        c: filled_from(name_key(kits[c]).map(by_key), kits[c])
+        for c in ("kit_number", "part_number")
+    }
     return kits.assign(**new)

@@ -8,7 +8,7 @@ from dutylife.intake.findings import finding, first_few
 from dutylife.intake.history.accounts import Account
 from dutylife.intake.names import name_key
 from dutylife.provenance import digest_of
-from dutylife.schema import as_table
+from dutylife.schema import as_table, filled_from
 from dutylife.settings import Settings
 from dutylife.wording import count
 
@@ -112,7 +112,7 @@ def exploded(
         return lines
     known = parts.drop_duplicates("part_number", keep="last").set_index("part_number")
     of_kit = kits.assign(
-        text=kits["part_number"].map(known["description"]).fillna(""),
+        text=filled_from(kits["part_number"].map(known["description"]), ""),
         worth=kits["quantity"] * kits["part_number"].map(known["unit_cost"]),
     )
     by_kit = of_kit.groupby("key")

@@ -1,6 +1,6 @@
 """Cells of text to dates, numbers and meter readings; what a whole column tells of their form."""
 
-from dutylife.intake.values.cells import blanked, filled_from, filled_unlike, is_total_row
+from dutylife.intake.values.cells import blanked, filled_unlike, is_total_row
 from dutylife.intake.values.coded import coded, from_codes, no_text, on_unlike, retold, unlike_of
 from dutylife.intake.values.date_evidence import DateEvidence, date_evidence
 from dutylife.intake.values.dates import read_dates
@@ -15,7 +15,6 @@ __all__ = [
     "coded",
     "date_evidence",
     "factor_of",
-    "filled_from",
     "filled_unlike",
     "from_codes",
     "is_total_row",

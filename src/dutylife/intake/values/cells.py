@@ -2,7 +2,6 @@
 
 import re
 
-import numpy as np
 import pandas as pd
 
 from dutylife.intake.values.coded import retold, unlike_of
@@ -46,13 +45,6 @@ def filled_unlike(columns: list[pd.Series]) -> pd.Series:
     cells = pd.concat(every, ignore_index=True) if every else pd.Series(dtype="object")
     cells = blanked(cells.drop_duplicates())
     return cells[cells != ""].reset_index(drop=True)
-
-
-def filled_from(words: pd.Series, other: pd.Series | str) -> pd.Series:
-    """Words with the missing ones taken from ``other``; always of type object."""
-    given = words.astype("object").to_numpy()
-    rest = other if isinstance(other, str) else other.astype("object").to_numpy()
-    return pd.Series(np.where(pd.isna(given), rest, given), index=words.index, dtype="object")
 
 
 def is_total_row(cells: pd.DataFrame) -> pd.Series:

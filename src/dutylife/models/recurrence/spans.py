@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from dutylife.schema import spans_of_days
+from dutylife.schema import days_at, spans_of_days
 
 PLACE = ["unit_id", "component", "position"]
 CAUSE_SHARE = 0.5  # a failure that is shared counts for a part that was more likely the cause
@@ -65,11 +65,11 @@ def spans_in_a_row(failure_events: pd.DataFrame, units: pd.DataFrame) -> pd.Data
 def _new_on(rows: pd.DataFrame, units: pd.DataFrame) -> pd.Series:
     """Day the machine entered service, by the list or by the part it came with."""
     listed = units.astype({"unit_id": "object"}).set_index("unit_id")["in_service_on"]
-    given = pd.to_datetime(rows["unit_id"].map(listed[~listed.index.duplicated()]))
+    given = days_at(rows["unit_id"], listed[~listed.index.duplicated()])
     # a first part that is known to be the machine's own tells the day too
     first = rows[(rows["life_number"] == 1) & rows["installed_on"].notna()]
     own = first.groupby("unit_id")["installed_on"].min()
-    return given.fillna(pd.to_datetime(rows["unit_id"].map(own)))
+    return given.fillna(days_at(rows["unit_id"], own))
 
 
 def length_of(rows: pd.DataFrame, clock: str) -> tuple[str, np.ndarray]:

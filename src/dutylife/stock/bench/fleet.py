@@ -11,6 +11,7 @@ from dutylife.components import components_of
 from dutylife.decisions.cells import law_draws
 from dutylife.decisions.current import current_lives
 from dutylife.decisions.usage import unit_use
+from dutylife.schema import days_at
 from dutylife.settings import Settings
 from dutylife.stock.comings import Contract, Flow
 from dutylife.stock.demand import Span
@@ -198,7 +199,7 @@ def _lived(
         per_day = own["unit_id"].map(use).to_numpy(float) / 7.0 if on_meter else np.ones(len(own))
         span_days = (own["exit_days"] - own["entry_days"]).to_numpy(float)
         end = np.asarray((own["ended_on"] - as_of).dt.days, dtype=np.float64)
-        start = own["installed_on"].fillna(own["unit_id"].map(first_seen))
+        start = own["installed_on"].fillna(days_at(own["unit_id"], first_seen))
         begin = np.where(
             np.isfinite(span_days), end - span_days, (start - as_of).dt.days.to_numpy(float)
         )
