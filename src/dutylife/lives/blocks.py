@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 from dutylife.lives.ages import AGES
 from dutylife.lives.chain import Block, Fleet, lives_of
 from dutylife.lives.clocks.paths import MeterPaths
-from dutylife.settings import Settings
 from dutylife.spread import spread
 
 MACHINES_A_BLOCK = 2_000  # some 100 000 lines: seconds of work, and little to hold
@@ -69,9 +68,9 @@ def _light(rows: pd.DataFrame) -> pd.DataFrame:
     return rows.astype(dict.fromkeys(words, "object")).reset_index(drop=True)
 
 
-def lives_of_blocks(fleet: Fleet, blocks: Iterator[Block], settings: Settings) -> pd.DataFrame:
+def lives_of_blocks(fleet: Fleet, blocks: Iterator[Block]) -> pd.DataFrame:
     """Lives of all machines, in order; ``[compute]`` says where each block is done."""
-    done = list(spread(lives_of, fleet, blocks, settings.compute))
+    done = list(spread(lives_of, fleet, blocks, fleet.settings.compute))
     watched = pd.concat([w for _, w in done], ignore_index=True)
     mean = _mean_days(watched)
     return pd.concat([without_doubtful(lives, mean) for lives, _ in done], ignore_index=True)

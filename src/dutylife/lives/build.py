@@ -68,7 +68,7 @@ def build_lives(
         by_class=carried_by_class(events, of_class),
     )  # fmt: skip
     blocks = blocks_of(watch.machines, events, unit_spans, evidence, paths, usage)
-    table = as_table("failure_events", lives_of_blocks(fleet, blocks, settings))
+    table = as_table("failure_events", lives_of_blocks(fleet, blocks))
     notes = notes_of(table, watch, paths, usage, events, positions, lines, units, settings)
     return {
         "failure_events": table,
