@@ -20,7 +20,7 @@ Read = tuple[Settings, dict[str, pd.DataFrame]]
 def read(tmp_path_factory: pytest.TempPathFactory) -> Read:
     """A fleet of machines old and new, some moved to another duty, some gone."""
     made = make_practice(
-        tmp_path_factory.mktemp("fleet"), n_units=30, n_years=3, seed=8,
+        tmp_path_factory.mktemp("fleet"), n_units=24, n_years=3, seed=8,
         difficulties={"duty_changes": 1.0, "late_start": 0.5},
     )  # fmt: skip
     settings = read_settings(made["settings"])
@@ -44,8 +44,9 @@ def with_rule(read: Read, rule: str) -> Lives:
     return read[0].lives.model_copy(update={"first_part": rule})
 
 
-@pytest.mark.parametrize("rule", ["by age", "original", "unknown"])
-@pytest.mark.parametrize("machines", [1, 7])
+@pytest.mark.parametrize(
+    ("machines", "rule"), [(1, "by age"), (7, "by age"), (11, "original"), (7, "unknown")]
+)
 def test_blocks_of_any_size_give_the_same_tables(read, monkeypatch, machines, rule):
     lives = with_rule(read, rule)
     whole = built(read, lives=lives)
