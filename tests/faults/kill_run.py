@@ -103,6 +103,8 @@ class Killer:
 
     def kill_a_worker(self, rng: random.Random) -> None:
         """Kill one worker process; its nanny starts another."""
+        while not self.cluster.workers:  # the one killed before is not back yet
+            time.sleep(0.1)
         nanny = rng.choice(list(self.cluster.workers.values()))
         if nanny.pid is not None:
             os.kill(nanny.pid, signal.SIGKILL)
