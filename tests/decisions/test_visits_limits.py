@@ -134,7 +134,7 @@ def test_no_visit_falls_in_a_blackout_week_and_safety_comes_before_it(fleet):
     assert_never_late(fleet, visits, 100)
 
 
-@pytest.mark.parametrize("hours", [8.0, 5.0])
+@pytest.mark.parametrize("hours", [8.0, pytest.param(5.0, marks=pytest.mark.slow)])
 def test_no_week_holds_more_than_the_workshops_hours(fleet, hours):
     free = visits_of(fleet, rows(HURTS, WEAR, CLEAN), {"workshop": {"visit_cost": 40.0}})
     visits = visits_of(

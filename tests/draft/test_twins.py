@@ -54,6 +54,7 @@ def test_a_file_for_each_customer_reads_as_one_file(tmp_path: Path) -> None:
     pd.testing.assert_frame_equal(lines_read([many / "export.zip"], many), expected)
 
 
+@pytest.mark.slow
 def test_a_sheet_for_each_month_reads_as_one_sheet(tmp_path: Path) -> None:
     one, many = tmp_path / "one", tmp_path / "many"
     one.mkdir()

@@ -58,7 +58,12 @@ def test_a_planned_change_is_no_failure():
 
 @pytest.mark.parametrize(
     ("n_units", "shape", "mean_days"),
-    [(30, 2.0, 250), (8, 2.0, 250), (100, 2.0, 500), (30, 0.8, 250)],
+    [
+        (30, 2.0, 250),
+        (8, 2.0, 250),
+        (30, 0.8, 250),
+        pytest.param(100, 2.0, 500, marks=pytest.mark.slow),
+    ],  # fmt: skip
 )
 def test_renewals_are_flagged_in_one_of_twenty_at_most(n_units, shape, mean_days):
     """600 records: 5 % and twice the error of 600 (0.0089); the plain Laplace test is fooled."""

@@ -63,6 +63,7 @@ def test_parquet_holds_what_the_csv_holds(demo_folder: Path):
         assert n_rows == (len(dl.open_run(demo_folder).table(path.stem)),), path.stem
 
 
+@pytest.mark.slow
 def test_run_again_in_its_place_gives_the_same_bytes(
     demo_home: Path, demo_folder: Path, tmp_path: Path
 ):

@@ -21,7 +21,7 @@ FLEET = {"n_units": 20, "n_years": 1.5, "seed": 5}
 BESIDE = {"laws", "lives", "demand", "readme", "settings", "contracts"}
 DRAFTED = [name for name, shape in SHAPES.items() if shape.form is None]
 # the others take as long and go through the same ways: run by hand
-QUICK = {"workbook", "sql-dump", "visits", "lines"}
+QUICK = {"workbook", "sql-dump", "lines"}
 
 
 def quick_ones(names: list[str]) -> list[Any]:

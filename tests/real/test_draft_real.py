@@ -98,6 +98,7 @@ def read(draft: Draft, folder: Path) -> Intake:
     return read_exports(settings_of(draft, folder))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("files", TRUTH)
 def test_columns_are_right_or_asked_and_never_wrong(files: str, shared: Path, tmp_path: Path):
     result = score(drafted(files, shared, tmp_path), TRUTH[files])

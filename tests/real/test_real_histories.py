@@ -65,6 +65,7 @@ def test_all_orders_are_accounted_for(excavator):
     assert info["rows_in"] == info["rows_used"] + info["rows_set_aside"]
 
 
+@pytest.mark.slow
 def test_bus_engines_with_and_without_delayed_entry(bus):
     law = bus.table("life_models").set_index(["component", "duty"]).loc[("engine", "a452372")]
     lives = bus.table("failure_events")
@@ -85,6 +86,7 @@ def test_bus_engines_with_and_without_delayed_entry(bus):
     assert blind.scale == pytest.approx(211_902, rel=5e-4)
 
 
+@pytest.mark.slow
 def test_bus_lives_equal_the_spells_others_derived(bus, shared: Path):
     lives = bus.table("failure_events")
     lives = lives[lives["component"] == "engine"]

@@ -34,6 +34,7 @@ def test_chances_hold_and_the_first_three_hold_the_cause():
     assert ((held["came"] - held["given"]).abs() < 0.06).all()
 
 
+@pytest.mark.slow
 def test_a_small_fleet_is_asked_and_answered():
     rows = truth.asked_and_true(905, 40, 0.6, n_years=3, every=4)
     assert rows.groupby("question")["probability"].sum().to_numpy() == pytest.approx(1)

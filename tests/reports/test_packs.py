@@ -228,6 +228,7 @@ def test_what_the_shop_pays_is_not_in_the_customers_price_of_a_visit(tmp_path: P
     assert "240" not in told
 
 
+@pytest.mark.slow
 def test_a_pack_calendar_keeps_its_names_and_calls_off_what_moved_away(tmp_path: Path):
     from icalendar import Calendar
 

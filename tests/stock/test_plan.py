@@ -137,6 +137,7 @@ def test_orders_fill_up_in_packs_when_below_the_point(make):
     assert "on order" in on_the_way["sentence"]
 
 
+@pytest.mark.slow
 def test_a_higher_service_level_holds_more_and_runs_out_less(make):
     def one(level, measure):
         terms = {"service_level": level, "service_measure": measure, "on_hand": 0}
