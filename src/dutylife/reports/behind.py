@@ -12,7 +12,7 @@ from dutylife.reports.tables import Shown, figure_column, html_table, linked
 
 def _counts(run: Run) -> dict[tuple[str, str], tuple[int, int]]:
     """Lives and failures of each component and duty, of known age or not."""
-    lives = plain(run.table("failure_events"))
+    lives = plain(run.table("failure_events")[["component", "duty", "event"]])
     by = lives.assign(failed=lives["event"] == "failed").groupby(["component", "duty"])["failed"]
     told = by.agg(["size", "sum"])
     return {

@@ -2,6 +2,8 @@
 
 import pandas as pd
 
+from dutylife import wording
+
 UNTIL_DONE = "Until done look at it before each start; not sound: leave the machine standing."
 
 
@@ -25,4 +27,4 @@ def overdue_works(late: pd.DataFrame) -> tuple[tuple[str, int], ...]:
 
 def works_in_words(works: tuple[tuple[str, int], ...]) -> str:
     """``replace fuel hose on 43, inspect fuel hose on 14``."""
-    return ", ".join(f"{work} on {n}" for work, n in works)
+    return ", ".join(f"{work} on {wording.whole(n)}" for work, n in works)

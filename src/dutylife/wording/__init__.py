@@ -20,6 +20,7 @@ from dutylife.wording.figures import (
     true_minus,
     unbroken,
     weeks,
+    whole,
 )
 from dutylife.wording.intervals import (
     age_replacement_text,
@@ -49,5 +50,5 @@ __all__ = [
     "one_clock", "order_sentence", "percent", "percent_range", "plan_words", "record_behind",
     "replace_sentence", "run_to_failure_sentence", "season_order_sentence", "share",
     "shelf_life_sentence", "span",
-    "starting_sentence", "true_minus", "unbroken", "unit_words", "weeks", "without_keys",
+    "starting_sentence", "true_minus", "unbroken", "unit_words", "weeks", "whole", "without_keys",
 ]  # fmt: skip

@@ -64,6 +64,17 @@ def true_minus(text: str) -> str:
     return re.sub(r"(?<![\w.,\-])-(?=[\d.])", "\u2212", text)
 
 
+def whole(n: float) -> str:
+    """Return a whole number, all its digits, thousands set off by a space.
+
+    Examples
+    --------
+    >>> whole(43), whole(106_267)
+    ('43', '106 267')
+    """
+    return f"{int(n):,}".replace(",", " ")
+
+
 def count(n: float, noun: str, nouns: str = "") -> str:
     """Return a whole number with its noun in the right form.
 
@@ -72,7 +83,7 @@ def count(n: float, noun: str, nouns: str = "") -> str:
     >>> count(1, "failure"), count(3, "failure"), count(2, "life", "lives")
     ('1 failure', '3 failures', '2 lives')
     """
-    return f"{int(n):,} {noun if int(n) == 1 else nouns or noun + 's'}".replace(",", " ")
+    return f"{whole(n)} {noun if int(n) == 1 else nouns or noun + 's'}"
 
 
 def span(lower: float, upper: float, unit: str) -> str:

@@ -165,7 +165,9 @@ def life_models(run: Run) -> Section:
     lives = wording.count(models["n_lives"].sum(), "life", "lives")
     failures = wording.count(models["n_failed"].sum(), "failure")
     answer = f"{wording.count(len(models), 'law')} on {lives}, {failures}."
-    left_out = left_out_words(plain(run.table("failure_events")), models)
+    left_out = left_out_words(
+        plain(run.table("failure_events")[["clock_source", "is_comeback"]]), models
+    )
     return Section("The laws of life", answer, (left_out,) if len(models) else (), (table,))
 
 

@@ -16,6 +16,11 @@ from dutylife.reports.whole_page import links_of_run, write_whole_page
 NAME = "lives.html"
 ROWS_NAMED = 6  # source rows named for one life; a job of many lines says how many more
 _PART = ["unit_id", "component", "position"]
+# what is counted of all lives; the rest of a row is looked at for those that are shown
+_COUNTED = [
+    *_PART, "duty", "life_number", "spell", "event", "exit_days", "exit_hours", "clock_source",
+    "is_comeback",
+]  # fmt: skip
 _SAY = {"failed": "failed", "replaced": "changed while able", "running": "still running",
         "lost": "not followed further"}  # fmt: skip
 _CSS = """
@@ -59,12 +64,12 @@ def lives_with_rows(run: Run, parts: pd.DataFrame | None = None) -> pd.DataFrame
         Words as plain text; ``began_rows`` and ``ended_rows`` name file and rows ("lines.csv 721,
         722"), blank where no line of the record stands behind that end; ``put_in_ticket``.
     """
-    lives = plain(run.table("failure_events"))
-    lives = lives.sort_values([*_PART, "life_number", "spell"], kind="stable")
-    lines = run.table("service_lines")
-    if parts is not None:
+    table, lines = run.table("failure_events"), run.table("service_lines")
+    if parts is not None:  # chosen before words become plain: those of a large fleet take gigabytes
         wanted = pd.MultiIndex.from_frame(parts[_PART])
-        lives = lives[pd.MultiIndex.from_frame(lives[_PART]).isin(wanted)]
+        table = table[pd.MultiIndex.from_frame(plain(table[_PART])).isin(wanted)]
+    lives = plain(table).sort_values([*_PART, "life_number", "spell"], kind="stable")
+    if parts is not None:
         joined = lives["line_ids"].dropna().astype(str)
         ids = {line for of_life in joined for line in of_life.split(";")}
         lines = lines[lines["line_id"].isin(ids)]
@@ -133,8 +138,8 @@ def write_lives_page(folder: str | Path) -> Path:
     Path
     """
     run = open_run(Path(folder).resolve())
-    given, every = facts_of(run), plain(run.table("failure_events"))
-    cell = ["component", "duty"]
+    given, cell = facts_of(run), ["component", "duty"]
+    every = plain(run.table("failure_events")[_COUNTED])
     every = every.sort_values([*_PART, "life_number", "spell"], kind="stable")
     first = every.groupby(cell, sort=False).head(MOST_LIVES)
     whole = dict(list(every.groupby(cell, sort=True)))
@@ -171,7 +176,7 @@ def write_lives_page(folder: str | Path) -> Path:
         "<p>For whoever checks a number: every life a law stands on, and the rows of the export "
         "that say so. A row number counts the header as row 1. Open a line to see its lives.</p>\n"
         "{}</section>"
-    ).format(answer, left_out_words(lives, models), Markup("".join(blocks)))
+    ).format(answer, left_out_words(every, models), Markup("".join(blocks)))
     return write_whole_page(
         run.folder / NAME, "Lives", body, given, links_of_run("lives"), css=_CSS
     )
