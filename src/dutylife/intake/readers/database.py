@@ -105,7 +105,7 @@ def _require_free(source: Source) -> None:
             raise ExportError(
                 "Another program is writing the SQLite file: it is locked.", source.name, mend
             ) from error
-    except sqlite3.DatabaseError:
+    except (sqlite3.DatabaseError, UnicodeDecodeError):  # its complaint may quote what is no text
         return  # damaged: the reader says how
 
 
