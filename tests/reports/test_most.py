@@ -88,6 +88,21 @@ def test_lives_of_a_long_cell_are_cut_and_counted(
     assert "the first 2 of" not in whole
 
 
+def test_what_laws_leave_out_is_counted_of_all_lives_not_of_those_shown(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    counted: list[int] = []
+
+    def words(lives: pd.DataFrame, models: pd.DataFrame) -> str:
+        counted.append(len(lives))
+        return left_out_words(lives, models)
+
+    monkeypatch.setattr(lives_page, "MOST_LIVES", 2)
+    monkeypatch.setattr(lives_page, "left_out_words", words)
+    write_lives_page(folder)
+    assert counted == [len(open_run(folder).table("failure_events"))]
+
+
 def test_the_largest_customers_get_packs_where_none_is_named(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

@@ -147,7 +147,8 @@ def write_lives_page(folder: str | Path) -> Path:
     lives = lives_with_rows(run, few)
     models = plain(run.table("life_models"))
     on = {
-        (r.component, r.duty): f"its law stands on {r.n_lives}, {r.n_failed} failed"
+        (r.component, r.duty): f"its law stands on {wording.whole(r.n_lives)}, "
+        f"{wording.whole(r.n_failed)} failed"
         for r in records(models)
     }
     cells = [
@@ -217,8 +218,8 @@ def left_out_words(failure_events: pd.DataFrame, life_models: pd.DataFrame) -> s
 def _in_short(rows: pd.DataFrame, law: str) -> str:
     failed = int((rows["event"] == "failed").sum())
     unknown = int((rows["exit_days"].isna() & rows["exit_hours"].isna()).sum())
-    told = f"{wording.count(len(rows), 'life', 'lives')}, {failed} failed"
-    told += f", {unknown} of unknown age" if unknown else ""
+    told = f"{wording.count(len(rows), 'life', 'lives')}, {wording.whole(failed)} failed"
+    told += f", {wording.whole(unknown)} of unknown age" if unknown else ""
     told = f"{told}; {law}" if law else told
     first = first_of(len(rows), MOST_LIVES, "life", "lives")
     return f"{told}; {first} are here, table failure_events holds all" if first else told
