@@ -92,10 +92,11 @@ def test_what_laws_leave_out_is_counted_of_all_lives_not_of_those_shown(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     counted: list[int] = []
+    said = lives_page.left_out_words
 
     def words(lives: pd.DataFrame, models: pd.DataFrame) -> str:
         counted.append(len(lives))
-        return left_out_words(lives, models)
+        return said(lives, models)
 
     monkeypatch.setattr(lives_page, "MOST_LIVES", 2)
     monkeypatch.setattr(lives_page, "left_out_words", words)
